@@ -1,0 +1,3 @@
+//! Rungbook: the program that wires the rooms together.
+
+fn main() {}
