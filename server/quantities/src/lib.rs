@@ -1,1 +1,1 @@
-//! To be laid.
+//! One small type for each kind of quantity.

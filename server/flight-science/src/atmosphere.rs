@@ -1,0 +1,29 @@
+//! Standard atmosphere: being written.
+
+use serde_json::Value;
+
+use crate::catalogue::{FaultCode, Refused, Topic};
+
+/// The topic `atmosphere`.
+pub static TOPIC: Topic = Topic {
+    name: "atmosphere",
+    version: 1,
+    title: "Standard atmosphere",
+    gives: "",
+    valid_range: "",
+    inputs: &[],
+    outputs: &[],
+    equations: &[],
+    sources: &[],
+    published: &[],
+    example: "{}",
+    compute,
+};
+
+fn compute(_input: &Value) -> Result<Value, Refused> {
+    Err(Refused::because(
+        "",
+        FaultCode::NoConvergence,
+        "This topic is being written.",
+    ))
+}

@@ -1,0 +1,29 @@
+//! Damping: being written.
+
+use serde_json::Value;
+
+use crate::catalogue::{FaultCode, Refused, Topic};
+
+/// The topic `damping`.
+pub static TOPIC: Topic = Topic {
+    name: "damping",
+    version: 1,
+    title: "Damping",
+    gives: "",
+    valid_range: "",
+    inputs: &[],
+    outputs: &[],
+    equations: &[],
+    sources: &[],
+    published: &[],
+    example: "{}",
+    compute,
+};
+
+fn compute(_input: &Value) -> Result<Value, Refused> {
+    Err(Refused::because(
+        "",
+        FaultCode::NoConvergence,
+        "This topic is being written.",
+    ))
+}

@@ -1,0 +1,29 @@
+//! Drag polar: being written.
+
+use serde_json::Value;
+
+use crate::catalogue::{FaultCode, Refused, Topic};
+
+/// The topic `drag-polar`.
+pub static TOPIC: Topic = Topic {
+    name: "drag-polar",
+    version: 1,
+    title: "Drag polar",
+    gives: "",
+    valid_range: "",
+    inputs: &[],
+    outputs: &[],
+    equations: &[],
+    sources: &[],
+    published: &[],
+    example: "{}",
+    compute,
+};
+
+fn compute(_input: &Value) -> Result<Value, Refused> {
+    Err(Refused::because(
+        "",
+        FaultCode::NoConvergence,
+        "This topic is being written.",
+    ))
+}

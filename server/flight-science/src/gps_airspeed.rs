@@ -1,0 +1,29 @@
+//! Airspeed from GPS: being written.
+
+use serde_json::Value;
+
+use crate::catalogue::{FaultCode, Refused, Topic};
+
+/// The topic `gps-airspeed`.
+pub static TOPIC: Topic = Topic {
+    name: "gps-airspeed",
+    version: 1,
+    title: "Airspeed from GPS",
+    gives: "",
+    valid_range: "",
+    inputs: &[],
+    outputs: &[],
+    equations: &[],
+    sources: &[],
+    published: &[],
+    example: "{}",
+    compute,
+};
+
+fn compute(_input: &Value) -> Result<Value, Refused> {
+    Err(Refused::because(
+        "",
+        FaultCode::NoConvergence,
+        "This topic is being written.",
+    ))
+}

@@ -1,0 +1,29 @@
+//! Hot-day correction: being written.
+
+use serde_json::Value;
+
+use crate::catalogue::{FaultCode, Refused, Topic};
+
+/// The topic `hot-day`.
+pub static TOPIC: Topic = Topic {
+    name: "hot-day",
+    version: 1,
+    title: "Hot-day correction",
+    gives: "",
+    valid_range: "",
+    inputs: &[],
+    outputs: &[],
+    equations: &[],
+    sources: &[],
+    published: &[],
+    example: "{}",
+    compute,
+};
+
+fn compute(_input: &Value) -> Result<Value, Refused> {
+    Err(Refused::because(
+        "",
+        FaultCode::NoConvergence,
+        "This topic is being written.",
+    ))
+}

@@ -1,0 +1,743 @@
+//! A strict reader of one JSON object: it goes on after a fault, so that a person learns of all faults at once.
+//!
+//! ```
+//! use flight_science::input::{Reader, above};
+//!
+//! struct Input { cas_kt: f64, mass_kg: f64, load_factor: Option<f64> }
+//!
+//! let value = serde_json::json!({ "cas_kt": 60.0, "mass_kg": 720.0 });
+//! let mut reader = Reader::object(&value);
+//! let cas_kt = reader.required_number("cas_kt", 0.0..=400.0);
+//! let mass_kg = reader.required_number("mass_kg", above(0.0));
+//! let load_factor = reader.optional_number("load_factor", 1.0..=10.0);
+//! let input = reader
+//!     .finish(|| Some(Input { cas_kt: cas_kt?, mass_kg: mass_kg?, load_factor: load_factor? }))
+//!     .expect("this input is complete");
+//! assert_eq!(input.cas_kt, 60.0);
+//! assert_eq!(input.mass_kg, 720.0);
+//! assert_eq!(input.load_factor, None);
+//! ```
+//!
+//! Each method gives `None` when it noted a fault; an optional field gives `Some(None)` when it is absent. So `?` inside
+//! the closure of [`Reader::finish`] (or of a list's item) takes the readings apart, after all of them were made.
+
+use std::ops::{Bound, RangeBounds};
+
+use serde_json::{Map, Value};
+
+use crate::catalogue::{FaultCode, FieldFault, Refused};
+
+/// So many faults are told one by one; the rest are counted.
+const TOLD_FAULTS: usize = 200;
+
+/// Numbers above `low`, itself not included.
+pub fn above(low: f64) -> (Bound<f64>, Bound<f64>) {
+    (Bound::Excluded(low), Bound::Unbounded)
+}
+
+/// Numbers above `low` (itself not included) up to `high` (itself included).
+pub fn above_up_to(low: f64, high: f64) -> (Bound<f64>, Bound<f64>) {
+    (Bound::Excluded(low), Bound::Included(high))
+}
+
+/// A number that may have any finite value.
+pub const ANY: (Bound<f64>, Bound<f64>) = (Bound::Unbounded, Bound::Unbounded);
+
+/// Reads one object, and collects its faults and those of everything inside.
+#[derive(Debug)]
+pub struct Reader<'a> {
+    path: String,
+    fields: Option<&'a Map<String, Value>>,
+    known: Vec<&'static str>,
+    faults: Vec<FieldFault>,
+}
+
+impl<'a> Reader<'a> {
+    /// Starts on a whole input, which has to be an object.
+    pub fn object(value: &'a Value) -> Self {
+        Self::at(String::new(), value)
+    }
+
+    fn at(path: String, value: &'a Value) -> Self {
+        let mut faults = Vec::new();
+        let fields = value.as_object();
+        if fields.is_none() {
+            let subject = if path.is_empty() {
+                "The input".to_owned()
+            } else {
+                path.clone()
+            };
+            faults.push(FieldFault::new(
+                path.clone(),
+                FaultCode::WrongType,
+                format!("{subject} is {}; a JSON object is wanted.", told(value)),
+            ));
+        }
+        Self {
+            path,
+            fields,
+            known: Vec::new(),
+            faults,
+        }
+    }
+
+    /// The full path of a field of this object.
+    pub fn path_of(&self, name: &str) -> String {
+        if self.path.is_empty() {
+            name.to_owned()
+        } else {
+            format!("{}.{name}", self.path)
+        }
+    }
+
+    /// Whether the object has the field at all, faulty or not.
+    pub fn has(&self, name: &str) -> bool {
+        self.fields.is_some_and(|fields| fields.contains_key(name))
+    }
+
+    /// Notes a fault that the topic itself found, such as two fields that contradict. `name` is a field of this object,
+    /// or empty for the object as a whole.
+    pub fn fault(&mut self, name: &str, code: FaultCode, why: impl Into<String>) {
+        let field = if name.is_empty() {
+            self.path.clone()
+        } else {
+            self.path_of(name)
+        };
+        self.faults.push(FieldFault::new(field, code, why));
+    }
+
+    /// Notes faults that were found elsewhere, with the paths that they have.
+    pub fn faults(&mut self, refused: Refused) {
+        self.faults.extend(refused.faults);
+    }
+
+    fn take(&mut self, name: &'static str) -> Option<&'a Value> {
+        self.known.push(name);
+        self.fields.and_then(|fields| fields.get(name))
+    }
+
+    fn take_required(&mut self, name: &'static str, wanted: &str) -> Option<&'a Value> {
+        let value = self.take(name);
+        // A value that is no object was faulted already; its missing fields are no news.
+        if value.is_none() && self.fields.is_some() {
+            let path = self.path_of(name);
+            self.faults.push(FieldFault::new(
+                path.clone(),
+                FaultCode::Missing,
+                format!("{path} is missing; {wanted} is wanted."),
+            ));
+        }
+        value
+    }
+
+    /// A number that has to be there, inside `range`.
+    pub fn required_number(
+        &mut self,
+        name: &'static str,
+        range: impl RangeBounds<f64>,
+    ) -> Option<f64> {
+        let value = self.take_required(name, &format!("a number {}", told_range(&range)))?;
+        self.number_at(self.path_of(name), value, &range)
+    }
+
+    /// A number that may be absent, inside `range`. Null is not absent: NaN is often written as null.
+    pub fn optional_number(
+        &mut self,
+        name: &'static str,
+        range: impl RangeBounds<f64>,
+    ) -> Option<Option<f64>> {
+        match self.take(name) {
+            None => Some(None),
+            Some(value) => self.number_at(self.path_of(name), value, &range).map(Some),
+        }
+    }
+
+    /// A whole number that has to be there, inside `range`.
+    pub fn required_integer(
+        &mut self,
+        name: &'static str,
+        range: impl RangeBounds<f64>,
+    ) -> Option<i64> {
+        let number = self.required_number(name, range)?;
+        if number.fract() != 0.0 || number.abs() > 9.0e15 {
+            let path = self.path_of(name);
+            self.faults.push(FieldFault::new(
+                path.clone(),
+                FaultCode::OutOfRange,
+                format!("{path} is {number}; a whole number is wanted."),
+            ));
+            return None;
+        }
+        // Whole and small, as was just made sure of.
+        Some(number as i64)
+    }
+
+    /// Exactly one of several numbers, told apart by its place in `choices`.
+    pub fn exactly_one_number<R: RangeBounds<f64> + Clone>(
+        &mut self,
+        choices: &[(&'static str, R)],
+    ) -> Option<(&'static str, f64)> {
+        let given = self.at_most_one_number(choices)?;
+        if given.is_none() && self.fields.is_some() {
+            let names: Vec<&str> = choices.iter().map(|(name, _)| *name).collect();
+            let names = names.join(", ");
+            self.fault(
+                "",
+                FaultCode::Missing,
+                format!("None of {names} is given; exactly one of them is wanted."),
+            );
+        }
+        given
+    }
+
+    /// None or one of several numbers.
+    pub fn at_most_one_number<R: RangeBounds<f64> + Clone>(
+        &mut self,
+        choices: &[(&'static str, R)],
+    ) -> Option<Option<(&'static str, f64)>> {
+        let given: Vec<&str> = choices
+            .iter()
+            .map(|(name, _)| *name)
+            .filter(|name| self.has(name))
+            .collect();
+        let mut read = Some(None);
+        for (name, range) in choices {
+            match self.optional_number(name, range.clone()) {
+                None => read = None,
+                Some(None) => {}
+                Some(Some(number)) => {
+                    if read.is_some() {
+                        read = Some(Some((*name, number)));
+                    }
+                }
+            }
+        }
+        if given.len() > 1 {
+            let (names, count) = (given.join(", "), given.len());
+            self.fault(
+                given[1],
+                FaultCode::Inconsistent,
+                format!("{names} are given together; {count} of them may contradict, so only one is taken."),
+            );
+            return None;
+        }
+        read
+    }
+
+    /// A truth value that may be absent.
+    pub fn optional_bool(&mut self, name: &'static str) -> Option<Option<bool>> {
+        let Some(value) = self.take(name) else {
+            return Some(None);
+        };
+        match value {
+            Value::Bool(truth) => Some(Some(*truth)),
+            other => {
+                self.wrong_type(name, other, "true or false");
+                None
+            }
+        }
+    }
+
+    /// A text that has to be there and is not blank.
+    pub fn required_text(&mut self, name: &'static str) -> Option<&'a str> {
+        let value = self.take_required(name, "a text")?;
+        match value {
+            Value::String(text) if !text.trim().is_empty() => Some(text),
+            other => {
+                self.wrong_type(name, other, "a text that is not blank");
+                None
+            }
+        }
+    }
+
+    /// One of several words, as its place in `choices`.
+    pub fn one_of<T: Copy>(
+        &mut self,
+        name: &'static str,
+        choices: &[(&'static str, T)],
+    ) -> Option<T> {
+        let words: Vec<String> = choices
+            .iter()
+            .map(|(word, _)| format!("\"{word}\""))
+            .collect();
+        let words = words.join(", ");
+        let value = self.take_required(name, &format!("one of {words}"))?;
+        self.chosen(name, value, choices, &words)
+    }
+
+    /// One of several words, or absent.
+    pub fn optional_one_of<T: Copy>(
+        &mut self,
+        name: &'static str,
+        choices: &[(&'static str, T)],
+    ) -> Option<Option<T>> {
+        let Some(value) = self.take(name) else {
+            return Some(None);
+        };
+        let words: Vec<String> = choices
+            .iter()
+            .map(|(word, _)| format!("\"{word}\""))
+            .collect();
+        self.chosen(name, value, choices, &words.join(", "))
+            .map(Some)
+    }
+
+    fn chosen<T: Copy>(
+        &mut self,
+        name: &'static str,
+        value: &Value,
+        choices: &[(&'static str, T)],
+        words: &str,
+    ) -> Option<T> {
+        let Value::String(text) = value else {
+            self.wrong_type(name, value, &format!("one of {words}"));
+            return None;
+        };
+        let chosen = choices
+            .iter()
+            .find(|(word, _)| word == text)
+            .map(|(_, choice)| *choice);
+        if chosen.is_none() {
+            let path = self.path_of(name);
+            self.fault(
+                name,
+                FaultCode::UnknownChoice,
+                format!("{path} is {}; one of {words} is wanted.", told(value)),
+            );
+        }
+        chosen
+    }
+
+    /// An object that has to be there; `read` reads its fields.
+    pub fn required_object<T>(
+        &mut self,
+        name: &'static str,
+        read: impl FnOnce(&mut Reader<'a>) -> Option<T>,
+    ) -> Option<T> {
+        let value = self.take_required(name, "a JSON object")?;
+        self.inner(self.path_of(name), value, read)
+    }
+
+    /// An object that may be absent; `read` reads its fields.
+    pub fn optional_object<T>(
+        &mut self,
+        name: &'static str,
+        read: impl FnOnce(&mut Reader<'a>) -> Option<T>,
+    ) -> Option<Option<T>> {
+        match self.take(name) {
+            None => Some(None),
+            Some(value) => self.inner(self.path_of(name), value, read).map(Some),
+        }
+    }
+
+    /// A list of objects with at least `fewest` items; `read` reads the fields of each.
+    pub fn array<T>(
+        &mut self,
+        name: &'static str,
+        fewest: usize,
+        mut read: impl FnMut(&mut Reader<'a>) -> Option<T>,
+    ) -> Option<Vec<T>> {
+        let items = self.items(name, fewest)?;
+        let path = self.path_of(name);
+        let mut whole = Some(Vec::with_capacity(items.len()));
+        for (index, item) in items.iter().enumerate() {
+            match self.inner(format!("{path}[{index}]"), item, &mut read) {
+                Some(item) => {
+                    if let Some(read) = whole.as_mut() {
+                        read.push(item);
+                    }
+                }
+                None => whole = None,
+            }
+        }
+        whole
+    }
+
+    /// As [`Reader::array`], for a list that may be absent.
+    pub fn optional_array<T>(
+        &mut self,
+        name: &'static str,
+        fewest: usize,
+        read: impl FnMut(&mut Reader<'a>) -> Option<T>,
+    ) -> Option<Option<Vec<T>>> {
+        if self.has(name) {
+            self.array(name, fewest, read).map(Some)
+        } else {
+            self.known.push(name);
+            Some(None)
+        }
+    }
+
+    /// A list of numbers with at least `fewest` items, each inside `range`.
+    pub fn numbers(
+        &mut self,
+        name: &'static str,
+        fewest: usize,
+        range: impl RangeBounds<f64>,
+    ) -> Option<Vec<f64>> {
+        let items = self.items(name, fewest)?;
+        let path = self.path_of(name);
+        let read: Vec<Option<f64>> = items
+            .iter()
+            .enumerate()
+            .map(|(index, item)| self.number_at(format!("{path}[{index}]"), item, &range))
+            .collect();
+        read.into_iter().collect()
+    }
+
+    /// A list of rows of `N` numbers, such as `[[t_s, value], …]`, with a range for each column.
+    pub fn rows<const N: usize, R: RangeBounds<f64>>(
+        &mut self,
+        name: &'static str,
+        fewest: usize,
+        ranges: [R; N],
+    ) -> Option<Vec<[f64; N]>> {
+        let items = self.items(name, fewest)?;
+        let path = self.path_of(name);
+        let mut whole = Some(Vec::with_capacity(items.len()));
+        for (index, item) in items.iter().enumerate() {
+            match self.row_at(&path, index, item, &ranges) {
+                Some(row) => {
+                    if let Some(rows) = whole.as_mut() {
+                        rows.push(row);
+                    }
+                }
+                None => whole = None,
+            }
+        }
+        whole
+    }
+
+    /// As [`Reader::rows`], for a list that may be absent.
+    pub fn optional_rows<const N: usize, R: RangeBounds<f64>>(
+        &mut self,
+        name: &'static str,
+        fewest: usize,
+        ranges: [R; N],
+    ) -> Option<Option<Vec<[f64; N]>>> {
+        if self.has(name) {
+            self.rows(name, fewest, ranges).map(Some)
+        } else {
+            self.known.push(name);
+            Some(None)
+        }
+    }
+
+    fn row_at<const N: usize, R: RangeBounds<f64>>(
+        &mut self,
+        path: &str,
+        index: usize,
+        item: &Value,
+        ranges: &[R; N],
+    ) -> Option<[f64; N]> {
+        let cells = item.as_array().filter(|cells| cells.len() == N);
+        let Some(cells) = cells else {
+            self.faults.push(FieldFault::new(
+                format!("{path}[{index}]"),
+                FaultCode::WrongType,
+                format!(
+                    "{path}[{index}] is {}; a list of {N} numbers is wanted.",
+                    told(item)
+                ),
+            ));
+            return None;
+        };
+        let mut row = [0.0; N];
+        let mut complete = true;
+        for (column, (cell, range)) in cells.iter().zip(ranges).enumerate() {
+            match plain_number(cell, range) {
+                Some(number) => row[column] = number,
+                None => {
+                    self.number_at(format!("{path}[{index}][{column}]"), cell, range);
+                    complete = false;
+                }
+            }
+        }
+        complete.then_some(row)
+    }
+
+    /// Ends the reading: refuses fields that nothing asked for, then builds the input if there was no fault.
+    ///
+    /// # Errors
+    ///
+    /// [`Refused`] with every fault that was noted.
+    pub fn finish<T>(mut self, build: impl FnOnce() -> Option<T>) -> Result<T, Refused> {
+        self.note_unknown_fields();
+        if self.faults.is_empty() {
+            if let Some(input) = build() {
+                return Ok(input);
+            }
+            self.fault(
+                "",
+                FaultCode::Inconsistent,
+                "The input is incomplete, so nothing was computed.",
+            );
+        }
+        let untold = self.faults.len().saturating_sub(TOLD_FAULTS);
+        if untold > 0 {
+            self.faults.truncate(TOLD_FAULTS);
+            self.fault(
+                "",
+                FaultCode::TooMany,
+                format!("{untold} more faults are not listed; mend these first."),
+            );
+        }
+        Err(Refused {
+            faults: self.faults,
+        })
+    }
+
+    fn inner<T>(
+        &mut self,
+        path: String,
+        value: &'a Value,
+        read: impl FnOnce(&mut Reader<'a>) -> Option<T>,
+    ) -> Option<T> {
+        let mut inner = Reader::at(path, value);
+        let item = read(&mut inner);
+        inner.note_unknown_fields();
+        let clean = inner.faults.is_empty();
+        self.faults.append(&mut inner.faults);
+        if clean { item } else { None }
+    }
+
+    fn items(&mut self, name: &'static str, fewest: usize) -> Option<&'a Vec<Value>> {
+        let value = self.take_required(name, &format!("a list of at least {fewest}"))?;
+        let Value::Array(items) = value else {
+            self.wrong_type(name, value, "a list");
+            return None;
+        };
+        if items.len() < fewest {
+            let (path, count) = (self.path_of(name), items.len());
+            self.fault(
+                name,
+                FaultCode::TooFew,
+                format!("{path} has {count} items; at least {fewest} are wanted."),
+            );
+            // Faults inside a short list are still worth telling.
+        }
+        Some(items)
+    }
+
+    fn wrong_type(&mut self, name: &str, value: &Value, wanted: &str) {
+        let path = self.path_of(name);
+        self.fault(
+            name,
+            FaultCode::WrongType,
+            format!("{path} is {}; {wanted} is wanted.", told(value)),
+        );
+    }
+
+    fn number_at(
+        &mut self,
+        path: String,
+        value: &Value,
+        range: &impl RangeBounds<f64>,
+    ) -> Option<f64> {
+        if let Some(number) = plain_number(value, range) {
+            return Some(number);
+        }
+        let wanted = told_range(range);
+        let (code, why) = match value {
+            Value::Number(number) if number.as_f64().is_some_and(f64::is_finite) => (
+                FaultCode::OutOfRange,
+                format!("{path} is {number}; a number {wanted} is wanted."),
+            ),
+            Value::Number(number) => (
+                FaultCode::NotFinite,
+                format!("{path} is {number}; a finite number is wanted."),
+            ),
+            Value::Null => (
+                FaultCode::NotANumber,
+                format!(
+                    "{path} is null, which is how NaN is often written; a number {wanted} is wanted."
+                ),
+            ),
+            Value::String(text)
+                if text
+                    .trim()
+                    .parse::<f64>()
+                    .is_ok_and(|number| !number.is_finite()) =>
+            {
+                (
+                    FaultCode::NotFinite,
+                    format!("{path} is \"{}\"; a finite number is wanted.", short(text)),
+                )
+            }
+            Value::String(text) => (
+                FaultCode::NotANumber,
+                format!(
+                    "{path} is the text \"{}\"; a number {wanted} is wanted, without quotes.",
+                    short(text)
+                ),
+            ),
+            other => (
+                FaultCode::WrongType,
+                format!("{path} is {}; a number {wanted} is wanted.", told(other)),
+            ),
+        };
+        self.faults.push(FieldFault::new(path, code, why));
+        None
+    }
+
+    fn note_unknown_fields(&mut self) {
+        let Some(fields) = self.fields else { return };
+        let unknown: Vec<&String> = fields
+            .keys()
+            .filter(|key| !self.known.contains(&key.as_str()))
+            .collect();
+        for key in unknown {
+            let path = self.path_of(&short(key));
+            let known = self.known.join(", ");
+            self.faults.push(FieldFault::new(
+                path.clone(),
+                FaultCode::UnknownField,
+                format!("{path} is not a field here; the fields are {known}."),
+            ));
+        }
+    }
+}
+
+fn plain_number(value: &Value, range: &impl RangeBounds<f64>) -> Option<f64> {
+    value
+        .as_f64()
+        .filter(|number| number.is_finite() && range.contains(number))
+}
+
+/// What a value is, short enough for a sentence.
+fn told(value: &Value) -> String {
+    match value {
+        Value::Null => "null".to_owned(),
+        Value::Bool(truth) => truth.to_string(),
+        Value::Number(number) => number.to_string(),
+        Value::String(text) if text.trim().is_empty() => "a blank text".to_owned(),
+        Value::String(text) => format!("the text \"{}\"", short(text)),
+        Value::Array(items) => format!("a list of {}", items.len()),
+        Value::Object(_) => "an object".to_owned(),
+    }
+}
+
+fn short(text: &str) -> String {
+    const LONGEST: usize = 60;
+    if text.chars().count() <= LONGEST {
+        return text.to_owned();
+    }
+    let start: String = text.chars().take(LONGEST).collect();
+    format!("{start}…")
+}
+
+fn told_range(range: &impl RangeBounds<f64>) -> String {
+    let low = match range.start_bound() {
+        Bound::Included(low) => Some(format!("of at least {low}")),
+        Bound::Excluded(low) => Some(format!("above {low}")),
+        Bound::Unbounded => None,
+    };
+    let high = match range.end_bound() {
+        Bound::Included(high) => Some(format!("at most {high}")),
+        Bound::Excluded(high) => Some(format!("below {high}")),
+        Bound::Unbounded => None,
+    };
+    match (low, high) {
+        (Some(low), Some(high)) => format!("{low} and {high}"),
+        (Some(low), None) => low,
+        (None, Some(high)) => format!("of {high}"),
+        (None, None) => "of any size".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn every_fault_of_an_input_is_told_at_once() {
+        let value = json!({
+            "cas_kt": "NaN", "mass_kg": -1, "extra": 1,
+            "legs": [{ "track_deg": 10 }, { "track_deg": 400 }, 7],
+        });
+        let mut reader = Reader::object(&value);
+        let cas = reader.required_number("cas_kt", ANY);
+        let mass = reader.required_number("mass_kg", above(0.0));
+        let oat = reader.required_number("oat_c", -90.0..=60.0);
+        let legs = reader.array("legs", 4, |leg| {
+            leg.required_number("track_deg", 0.0..=360.0)
+        });
+
+        let refused = reader
+            .finish(|| Some((cas?, mass?, oat?, legs?)))
+            .map(|_| ())
+            .unwrap_err();
+
+        let told: Vec<String> = refused
+            .faults
+            .iter()
+            .map(|fault| format!("{}/{}", fault.field, fault.code.code()))
+            .collect();
+        assert_eq!(
+            told,
+            [
+                "cas_kt/not-finite",
+                "mass_kg/out-of-range",
+                "oat_c/missing",
+                "legs/too-few",
+                "legs[1].track_deg/out-of-range",
+                "legs[2]/wrong-type",
+                "extra/unknown-field",
+            ]
+        );
+        assert_eq!(
+            refused.faults[1].why,
+            "mass_kg is -1; a number above 0 is wanted."
+        );
+        assert_eq!(
+            refused.faults[4].why,
+            "legs[1].track_deg is 400; a number of at least 0 and at most 360 is wanted."
+        );
+    }
+
+    #[test]
+    fn null_is_not_taken_for_an_absent_number() {
+        let value = json!({ "oat_c": null });
+        let mut reader = Reader::object(&value);
+        let oat = reader.optional_number("oat_c", ANY);
+        let refused = reader.finish(|| oat).unwrap_err();
+        assert_eq!(refused.faults[0].code, FaultCode::NotANumber);
+    }
+
+    #[test]
+    fn exactly_one_of_several_numbers_is_taken() {
+        let choices = [("cas_kt", 0.0..=400.0), ("tas_kt", 0.0..=400.0)];
+        let two = json!({ "cas_kt": 100, "tas_kt": 110 });
+        let none = json!({});
+        let one = json!({ "tas_kt": 110 });
+        let read = |value| {
+            let mut reader = Reader::object(value);
+            let speed = reader.exactly_one_number(&choices);
+            reader.finish(|| speed)
+        };
+        assert_eq!(
+            read(&two).unwrap_err().faults[0].code,
+            FaultCode::Inconsistent
+        );
+        assert_eq!(read(&none).unwrap_err().faults[0].code, FaultCode::Missing);
+        assert_eq!(read(&one).unwrap(), ("tas_kt", 110.0));
+    }
+
+    #[test]
+    fn a_flood_of_faults_is_cut_and_counted() {
+        let value = json!({ "peaks": vec!["x"; 500] });
+        let mut reader = Reader::object(&value);
+        let peaks = reader.numbers("peaks", 2, ANY);
+        let refused = reader.finish(|| peaks).unwrap_err();
+        assert_eq!(refused.faults.len(), TOLD_FAULTS + 1);
+        assert!(
+            refused.faults[TOLD_FAULTS]
+                .why
+                .starts_with("300 more faults")
+        );
+    }
+}

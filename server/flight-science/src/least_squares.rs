@@ -1,0 +1,1 @@
+//! The one least-squares kernel: being written.
