@@ -1,1 +1,13 @@
-//! To be laid.
+//! The ladder: records, the state that they fold to, and the decisions about what may be done next.
+//!
+//! Nothing here reads a clock, a disk, a network or a random source: time, people and bytes are arguments.
+
+pub mod codes;
+pub mod entry;
+pub mod holds;
+pub mod measure;
+pub mod nouns;
+pub mod people;
+pub mod record;
+pub mod refusal;
+pub mod state;

@@ -1,0 +1,47 @@
+//! Permits, insurance, conditions and the like.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use crate::codes::DocumentCode;
+use crate::nouns::Phase;
+
+/// What a document is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum DocumentKind {
+    /// The authority's permit.
+    Permit,
+    /// Conditions that the authority attached.
+    Conditions,
+    /// Insurance.
+    Insurance,
+    /// Any other paper that a point may need.
+    Other,
+}
+
+/// A paper that must be in force before points of the phases it covers may be run.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Document {
+    /// Its code.
+    pub code: DocumentCode,
+    /// What it is called.
+    pub title: String,
+    /// What kind of paper it is.
+    pub kind: DocumentKind,
+    /// Its number, issue or date; absent while it is not in hand, and then it covers nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference: Option<String>,
+    /// In force from then on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub valid_from: Option<DateTime<Utc>>,
+    /// In force up to, not including, this moment; absent: until withdrawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub valid_until: Option<DateTime<Utc>>,
+    /// The phases it covers.
+    pub covers: Vec<Phase>,
+    /// The phases in which every point needs it; points may name it besides.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub needed_in: Vec<Phase>,
+}

@@ -1,0 +1,29 @@
+//! The things that a programme is written in: what a team types into its document, and what records carry.
+
+mod aircraft;
+mod channel;
+mod check;
+mod document;
+mod hazard;
+mod limit;
+mod person;
+mod phase;
+mod point;
+mod policy;
+mod weather;
+
+pub use aircraft::{Aircraft, Item, ItemKind, LoadingStation};
+pub use channel::Channel;
+pub use check::{Check, Validity};
+pub use document::{Document, DocumentKind};
+pub use hazard::{
+    AcceptingRole, AssessedRisk, Hazard, Probability, RiskLevel, RiskMatrix, Severity,
+};
+pub use limit::{Limit, LimitKind, TimedRating};
+pub use person::{HeldQualification, Person, Role};
+pub use phase::Phase;
+pub use point::{
+    Axis, Comparison, Condition, CrewSeat, Criterion, Point, RequiredItem, Statistic, WeatherMinima,
+};
+pub use policy::{BuildUpRule, Policy, RequiredTotal, Total};
+pub use weather::WeatherObservation;

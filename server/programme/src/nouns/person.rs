@@ -1,0 +1,106 @@
+//! People of a programme: roles and qualifications.
+
+use std::fmt;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use crate::codes::{PersonHandle, QualificationCode};
+
+/// What a person does in a programme.
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    PartialOrd,
+    Ord,
+    Serialize,
+    Deserialize,
+    utoipa::ToSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Test lead.
+    Lead,
+    /// Test pilot.
+    Pilot,
+    /// Safety officer.
+    Safety,
+    /// Engineer.
+    Engineer,
+    /// Ground crew.
+    Crew,
+    /// Inspector: reads everything, writes nothing.
+    Viewer,
+}
+
+impl Role {
+    /// Every role.
+    pub const ALL: [Role; 6] = [
+        Role::Lead,
+        Role::Pilot,
+        Role::Safety,
+        Role::Engineer,
+        Role::Crew,
+        Role::Viewer,
+    ];
+
+    /// The role as written.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Role::Lead => "lead",
+            Role::Pilot => "pilot",
+            Role::Safety => "safety",
+            Role::Engineer => "engineer",
+            Role::Crew => "crew",
+            Role::Viewer => "viewer",
+        }
+    }
+
+    /// The role in words.
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            Role::Lead => "test lead",
+            Role::Pilot => "test pilot",
+            Role::Safety => "safety officer",
+            Role::Engineer => "engineer",
+            Role::Crew => "ground crew",
+            Role::Viewer => "inspector",
+        }
+    }
+}
+
+impl fmt::Display for Role {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+/// A qualification that a person holds: licence, medical, rating, high-voltage instruction …
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct HeldQualification {
+    /// Which.
+    pub code: QualificationCode,
+    /// Good up to, not including, this moment; absent: without end.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expires: Option<DateTime<Utc>>,
+}
+
+/// A person of the programme.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Person {
+    /// The name they sign in with.
+    pub handle: PersonHandle,
+    /// Their name.
+    pub name: String,
+    /// What they do here; none: they have left, and their history stays.
+    pub roles: Vec<Role>,
+    /// What they are qualified for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub qualifications: Vec<HeldQualification>,
+}

@@ -1,0 +1,385 @@
+//! What the ledger keeps. Each record is a past fact; its JSON form is a promise and never changes.
+//!
+//! A kind whose shape must change gets a new version with its own decoder, beside the old one.
+
+mod runs;
+mod signing;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+pub use runs::{
+    CrewMember, MeasuredValue, ReadingMoment, RunEvent, RunKind, RunTimes, ValueSource,
+};
+pub use signing::{Digest, Part};
+
+use crate::codes::{
+    ChannelCode, CheckCode, EventCode, ExceedanceNumber, HazardCode, ItemCode, LimitCode,
+    PointCode, ProposalNumber, RunNumber, SnagNumber,
+};
+use crate::measure::Measure;
+use crate::nouns::{
+    Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, Person, Phase, Point, Policy,
+    RiskLevel, Severity, WeatherObservation,
+};
+
+macro_rules! records {
+    ($($(#[$note:meta])* $name:ident $kind:literal { $($(#[$field_note:meta])* $field:ident: $type:ty,)* })+) => {
+        /// One fact of a programme, each kind with its body.
+        #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+        #[serde(tag = "kind", content = "body", deny_unknown_fields)]
+        pub enum Record {
+            $(
+                $(#[$note])*
+                #[serde(rename = $kind)]
+                $name(Box<$name>),
+            )+
+        }
+
+        $(
+            $(#[$note])*
+            #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+            #[serde(deny_unknown_fields)]
+            pub struct $name {
+                $($(#[$field_note])* pub $field: $type,)*
+            }
+
+            impl From<$name> for Record {
+                fn from(body: $name) -> Self {
+                    Record::$name(Box::new(body))
+                }
+            }
+        )+
+
+        impl Record {
+            /// Every kind of record, as written.
+            pub const KINDS: &'static [&'static str] = &[$($kind),+];
+
+            /// The kind as written in the ledger.
+            pub const fn kind(&self) -> &'static str {
+                match self { $(Record::$name(_) => $kind),+ }
+            }
+
+            /// The version of the kind's shape. All are at their first.
+            pub const fn version(&self) -> u32 {
+                1
+            }
+        }
+    };
+}
+
+records! {
+    /// The programme was begun.
+    ProgrammeFounded "programme-founded" {
+        /// What the programme is called.
+        title: String,
+    }
+    /// The aircraft was described, or described anew.
+    AircraftDescribed "aircraft-described" {
+        /// The aircraft.
+        aircraft: Aircraft,
+    }
+    /// What the programme has decided for itself was set.
+    PolicySet "policy-set" {
+        /// All of it.
+        policy: Policy,
+    }
+    /// A person was listed with roles and qualifications, or listed anew.
+    PersonListed "person-listed" {
+        /// The person.
+        person: Person,
+    }
+    /// An item was fitted, or exchanged for another version.
+    ItemFitted "item-fitted" {
+        /// The item as it is now.
+        item: Item,
+        /// Why.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reason: Option<String>,
+    }
+    /// An item was taken off and nothing put in its place.
+    ItemRemoved "item-removed" {
+        /// Which.
+        item: ItemCode,
+        /// Why.
+        reason: String,
+    }
+    /// A channel or derived parameter was defined.
+    ChannelDefined "channel-defined" {
+        /// The channel.
+        channel: Channel,
+    }
+    /// A limit was set when the programme was written.
+    LimitSet "limit-set" {
+        /// The limit.
+        limit: Limit,
+    }
+    /// An engineer proposed a new or changed limit.
+    LimitChangeProposed "limit-change-proposed" {
+        /// Which proposal.
+        proposal: ProposalNumber,
+        /// The limit as it would be.
+        limit: Limit,
+        /// Why.
+        reason: String,
+        /// Of the proposal's canonical form; the safety officer's agreement names the same.
+        digest: Digest,
+    }
+    /// The safety officer agreed; from now on the proposed limit holds.
+    LimitChangeAgreed "limit-change-agreed" {
+        /// Which proposal.
+        proposal: ProposalNumber,
+        /// Of the proposal as agreed.
+        digest: Digest,
+    }
+    /// The safety officer declined, or the proposer withdrew.
+    LimitChangeDeclined "limit-change-declined" {
+        /// Which proposal.
+        proposal: ProposalNumber,
+        /// Why.
+        reason: String,
+    }
+    /// A check was defined or redefined.
+    CheckDefined "check-defined" {
+        /// The check.
+        check: Check,
+    }
+    /// A check was done.
+    CheckDone "check-done" {
+        /// Which.
+        check: CheckCode,
+        /// Whether it passed.
+        passed: bool,
+        /// Readings and what was seen.
+        findings: String,
+    }
+    /// Something happened that may end checks' validity.
+    EventHappened "event-happened" {
+        /// What kind of happening.
+        event: EventCode,
+        /// What happened.
+        account: String,
+    }
+    /// A hazard was recorded, or judged anew.
+    HazardRecorded "hazard-recorded" {
+        /// The hazard.
+        hazard: Hazard,
+    }
+    /// The residual risk of a hazard was accepted.
+    RiskAccepted "risk-accepted" {
+        /// Which hazard.
+        hazard: HazardCode,
+        /// The level that was accepted.
+        level: RiskLevel,
+        /// Of the hazard as accepted.
+        digest: Digest,
+    }
+    /// A document was filed, or filed anew.
+    DocumentFiled "document-filed" {
+        /// The document.
+        document: Document,
+    }
+    /// A point was planned, or its plan changed.
+    PointPlanned "point-planned" {
+        /// The point.
+        point: Point,
+    }
+    /// A point was taken out of the plan.
+    PointDropped "point-dropped" {
+        /// Which.
+        point: PointCode,
+        /// Why.
+        reason: String,
+    }
+    /// Somebody signed a part of a point's step.
+    PartSigned "part-signed" {
+        /// The point.
+        point: PointCode,
+        /// Plan approval, release, acknowledgement, or acceptance.
+        part: Part,
+        /// Of exactly what was signed.
+        digest: Digest,
+    }
+    /// Somebody refused to sign, with reasons.
+    SigningRefused "signing-refused" {
+        /// The point.
+        point: PointCode,
+        /// What was not signed.
+        part: Part,
+        /// Why not.
+        reasons: String,
+    }
+    /// A signature, or a refusal, was withdrawn by the person who gave it.
+    SignatureWithdrawn "signature-withdrawn" {
+        /// The point.
+        point: PointCode,
+        /// Which part.
+        part: Part,
+        /// Why.
+        reason: String,
+    }
+    /// A run was opened.
+    RunOpened "run-opened" {
+        /// Which run.
+        run: RunNumber,
+        /// Ground run, taxi run or flight.
+        what: RunKind,
+        /// Points in the order planned.
+        points: Vec<PointCode>,
+        /// Who is there, and who is on board.
+        crew: Vec<CrewMember>,
+    }
+    /// A moment of a run was noted. The moment itself is the record's `observed_at`.
+    RunMomentNoted "run-moment-noted" {
+        /// Which run.
+        run: RunNumber,
+        /// What happened at that moment.
+        event: RunEvent,
+    }
+    /// Energy and charge were read before or after a run.
+    RunEnergyRead "run-energy-read" {
+        /// Which run.
+        run: RunNumber,
+        /// Before or after.
+        moment: ReadingMoment,
+        /// Charge state, per cent.
+        charge_percent: f64,
+        /// Energy counter, kilowatt-hours taken out of the pack in its life.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        energy_counter_kwh: Option<f64>,
+    }
+    /// Somebody called knock-it-off.
+    KnockedOff "knocked-off" {
+        /// Which run.
+        run: RunNumber,
+        /// Why.
+        reason: String,
+    }
+    /// A run was closed.
+    RunClosed "run-closed" {
+        /// Which run.
+        run: RunNumber,
+        /// What is worth saying about it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        debrief: Option<String>,
+    }
+    /// The times of a run were corrected; these hold from now on.
+    RunTimesCorrected "run-times-corrected" {
+        /// Which run.
+        run: RunNumber,
+        /// All of them.
+        times: RunTimes,
+        /// Why.
+        reason: String,
+    }
+    /// The result of a run for one point was recorded, or recorded anew.
+    ResultRecorded "result-recorded" {
+        /// Which run.
+        run: RunNumber,
+        /// Which point.
+        point: PointCode,
+        /// What was measured.
+        values: Vec<MeasuredValue>,
+        /// What was really reached on each axis.
+        #[serde(default, skip_serializing_if = "std::collections::BTreeMap::is_empty")]
+        reached: std::collections::BTreeMap<Axis, Measure>,
+        /// What was seen, heard and felt.
+        observations: String,
+    }
+    /// An exceedance was noted by a person, besides those that results show.
+    ExceedanceNoted "exceedance-noted" {
+        /// Which exceedance.
+        exceedance: ExceedanceNumber,
+        /// In which run.
+        run: RunNumber,
+        /// Of which limit.
+        limit: LimitCode,
+        /// Its peak, in the limit's unit.
+        peak: f64,
+        /// How long, in seconds.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        duration_s: Option<f64>,
+    }
+    /// An engineer explained an exceedance.
+    ExceedanceExplained "exceedance-explained" {
+        /// Which.
+        exceedance: ExceedanceNumber,
+        /// The explanation.
+        explanation: String,
+        /// What is done about it.
+        action: String,
+    }
+    /// The safety officer closed an explained exceedance.
+    ExceedanceClosed "exceedance-closed" {
+        /// Which.
+        exceedance: ExceedanceNumber,
+        /// Of the explanation as signed.
+        digest: Digest,
+    }
+    /// A snag was found.
+    SnagOpened "snag-opened" {
+        /// Which.
+        snag: SnagNumber,
+        /// What was found.
+        title: String,
+        /// Whether it grounds the aircraft.
+        grounding: bool,
+        /// How bad it could be.
+        severity: Severity,
+        /// On which item.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        item: Option<ItemCode>,
+        /// In which run.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        run: Option<RunNumber>,
+        /// Phases that it grounds; none: all.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        phases: Vec<Phase>,
+    }
+    /// Something was found out about a snag, or done about it.
+    SnagWorked "snag-worked" {
+        /// Which.
+        snag: SnagNumber,
+        /// Its cause, as far as known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        cause: Option<String>,
+        /// What was done.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        action: Option<String>,
+        /// Whether it grounds the aircraft from now on; it can be made to, and never the other way round.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        grounds_now: bool,
+    }
+    /// A snag was closed.
+    SnagClosed "snag-closed" {
+        /// Which.
+        snag: SnagNumber,
+        /// Its cause.
+        cause: String,
+        /// What was done, and how it was seen to help.
+        action: String,
+        /// Of the snag as signed.
+        digest: Digest,
+    }
+    /// The weather was observed.
+    WeatherObserved "weather-observed" {
+        /// What was observed.
+        weather: WeatherObservation,
+    }
+    /// Somebody called a stand-down of the whole programme.
+    StandDownCalled "stand-down-called" {
+        /// Why.
+        reason: String,
+    }
+    /// The safety officer lifted the stand-down.
+    StandDownLifted "stand-down-lifted" {
+        /// Why it can be lifted.
+        reasons: String,
+    }
+}
+
+/// Parameters that channels and derived values share.
+pub type Parameter = ChannelCode;
+
+/// A moment, to the microsecond.
+pub type Moment = DateTime<Utc>;
