@@ -18,15 +18,12 @@ pub struct BadCode {
 
 fn checked(given: &str) -> Result<Arc<str>, BadCode> {
     let starts_well = given.starts_with(|c: char| c.is_ascii_alphanumeric());
-    let all_allowed = given
-        .chars()
-        .all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | '_'));
+    let all_allowed =
+        given.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | '_'));
     if starts_well && all_allowed && given.len() <= 40 {
         Ok(Arc::from(given))
     } else {
-        Err(BadCode {
-            given: given.chars().take(60).collect(),
-        })
+        Err(BadCode { given: given.chars().take(60).collect() })
     }
 }
 

@@ -17,10 +17,7 @@ pub struct Draft {
 
 impl<R: Into<Record>> From<R> for Draft {
     fn from(record: R) -> Self {
-        Self {
-            observed_at: None,
-            record: record.into(),
-        }
+        Self { observed_at: None, record: record.into() }
     }
 }
 
@@ -148,10 +145,8 @@ impl Entry {
             });
         }
         let tagged = serde_json::json!({ "kind": stored.kind, "body": stored.body });
-        let record = serde_json::from_value(tagged).map_err(|source| UnreadableEntry::Body {
-            kind: stored.kind,
-            source,
-        })?;
+        let record = serde_json::from_value(tagged)
+            .map_err(|source| UnreadableEntry::Body { kind: stored.kind, source })?;
         Ok(Self {
             programme: stored.programme,
             seq: stored.seq,

@@ -2,12 +2,16 @@
 //!
 //! Nothing here reads a clock, a disk, a network or a random source: time, people and bytes are arguments.
 
+pub mod card;
 pub mod codes;
+pub mod commands;
 pub mod entry;
 pub mod holds;
+pub mod ledger;
 pub mod measure;
 pub mod nouns;
 pub mod people;
 pub mod record;
 pub mod refusal;
 pub mod state;
+pub mod verdict;

@@ -127,11 +127,7 @@ mod tests {
     #[test]
     fn an_inspector_reads_and_nothing_else() {
         for act in Act::ALL {
-            assert_eq!(
-                act.is_allowed_to(&[Role::Viewer]),
-                *act == Act::Read,
-                "{act:?}"
-            );
+            assert_eq!(act.is_allowed_to(&[Role::Viewer]), *act == Act::Read, "{act:?}");
         }
     }
 

@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 pub use runs::{
     CrewMember, MeasuredValue, ReadingMoment, RunEvent, RunKind, RunTimes, ValueSource,
 };
-pub use signing::{Digest, Part};
+pub use signing::{BadDigest, Digest, Part};
 
 use crate::codes::{
     ChannelCode, CheckCode, EventCode, ExceedanceNumber, HazardCode, ItemCode, LimitCode,

@@ -18,10 +18,7 @@ pub struct Fault {
 impl Fault {
     /// A fault at a place.
     pub fn at(field: impl Into<String>, why: impl Into<String>) -> Self {
-        Self {
-            field: field.into(),
-            why: why.into(),
-        }
+        Self { field: field.into(), why: why.into() }
     }
 }
 

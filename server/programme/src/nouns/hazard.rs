@@ -35,12 +35,8 @@ pub enum Severity {
 
 impl Severity {
     /// All, from category 1 to 4.
-    pub const ALL: [Severity; 4] = [
-        Severity::Catastrophic,
-        Severity::Critical,
-        Severity::Marginal,
-        Severity::Negligible,
-    ];
+    pub const ALL: [Severity; 4] =
+        [Severity::Catastrophic, Severity::Critical, Severity::Marginal, Severity::Negligible];
 
     /// The category's number, 1 to 4.
     pub const fn number(self) -> u8 {

@@ -39,14 +39,8 @@ pub enum Role {
 
 impl Role {
     /// Every role.
-    pub const ALL: [Role; 6] = [
-        Role::Lead,
-        Role::Pilot,
-        Role::Safety,
-        Role::Engineer,
-        Role::Crew,
-        Role::Viewer,
-    ];
+    pub const ALL: [Role; 6] =
+        [Role::Lead, Role::Pilot, Role::Safety, Role::Engineer, Role::Crew, Role::Viewer];
 
     /// The role as written.
     pub const fn as_str(self) -> &'static str {

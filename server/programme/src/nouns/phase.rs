@@ -34,13 +34,8 @@ pub enum Phase {
 
 impl Phase {
     /// Every phase, in order.
-    pub const ALL: [Phase; 5] = [
-        Phase::Static,
-        Phase::GroundRun,
-        Phase::Taxi,
-        Phase::FirstFlight,
-        Phase::Envelope,
-    ];
+    pub const ALL: [Phase; 5] =
+        [Phase::Static, Phase::GroundRun, Phase::Taxi, Phase::FirstFlight, Phase::Envelope];
 
     /// The phase as written in documents.
     pub const fn as_str(self) -> &'static str {

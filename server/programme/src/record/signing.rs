@@ -64,20 +64,14 @@ impl TryFrom<String> for Digest {
 
     fn try_from(text: String) -> Result<Self, BadDigest> {
         let digits = text.as_bytes();
-        let lower_case = digits
-            .iter()
-            .all(|d| matches!(d, b'0'..=b'9' | b'a'..=b'f'));
+        let lower_case = digits.iter().all(|d| matches!(d, b'0'..=b'9' | b'a'..=b'f'));
         if digits.len() != 64 || !lower_case {
             return Err(BadDigest);
         }
         let mut bytes = [0; 32];
         for (byte, pair) in bytes.iter_mut().zip(digits.chunks_exact(2)) {
             let value = |digit: u8| {
-                if digit <= b'9' {
-                    digit - b'0'
-                } else {
-                    digit - b'a' + 10
-                }
+                if digit <= b'9' { digit - b'0' } else { digit - b'a' + 10 }
             };
             *byte = value(pair[0]) * 16 + value(pair[1]);
         }

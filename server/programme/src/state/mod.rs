@@ -1,21 +1,345 @@
 //! The state of a programme: the fold of its records.
+//!
+//! One file per noun holds its part of the state and how records change it; [`State::apply`] hands each record to
+//! the parts that it concerns. Nothing here refuses: what is recorded has happened.
 
+mod checks;
+mod configuration;
+mod envelope;
+mod exceedances;
+mod hazards;
+mod ladder;
+mod limits;
+mod results;
+mod runs;
+mod signing;
+mod snags;
+mod stops;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+
+pub use checks::{CheckState, Checks, Done, Happening};
+pub use configuration::{Change, Configuration, FittedItem};
+pub use envelope::{Envelope, Shown};
+pub use exceedances::{Exceedance, Explanation};
+pub use hazards::{AcceptedRisk, HazardState};
+pub use ladder::{Dropped, Ladder, Rung};
+pub use limits::{LimitState, Limits, Proposal, ProposalFate};
+pub use results::{Lapse, ResultId, ResultState, Standing};
+pub use runs::{EnergyReading, KnockOff, Run, TimesCorrection};
+pub use signing::{RefusedPart, Signature, SignedRelease};
+pub use snags::{Snag, SnagWork};
+pub use stops::{Observed, StandDown};
+
+use crate::card::Card;
+use crate::codes::{
+    ChannelCode, DocumentCode, ExceedanceNumber, HazardCode, PersonHandle, ProgrammeId, RunNumber,
+    SnagNumber,
+};
 use crate::entry::Entry;
+use crate::nouns::{Aircraft, Channel, Document, Limit, Person, Phase, Point, Policy, Role};
+use crate::record::Record;
 
-/// All that the records say, put together.
+/// All that the records of one programme say, put together.
 #[derive(Debug, Clone, Default)]
 pub struct State {
+    /// The programme's id, once founded.
+    pub id: Option<ProgrammeId>,
+    /// What it is called.
+    pub title: String,
+    /// When the last record was taken in.
+    pub last_at: Option<DateTime<Utc>>,
+    /// The aircraft.
+    pub aircraft: Option<Aircraft>,
+    /// What the programme has decided for itself.
+    pub policy: Option<Policy>,
+    /// People by handle, also those who have left.
+    pub people: BTreeMap<PersonHandle, Person>,
+    /// What is fitted, and how it changed.
+    pub configuration: Configuration,
+    /// Channels and derived parameters.
+    pub channels: BTreeMap<ChannelCode, Channel>,
+    /// Limits and proposals to change them.
+    pub limits: Limits,
+    /// Checks and when they were done.
+    pub checks: Checks,
+    /// Hazards and accepted risk.
+    pub hazards: BTreeMap<HazardCode, HazardState>,
+    /// Documents.
+    pub documents: BTreeMap<DocumentCode, Document>,
+    /// The points.
+    pub ladder: Ladder,
+    /// Runs by number, from 1.
+    pub runs: Vec<Run>,
+    /// Results in the order recorded; [`ResultId`] is a place in it.
+    pub results: Vec<ResultState>,
+    /// Exceedances by number, from 1.
+    pub exceedances: Vec<Exceedance>,
+    /// Snags by number, from 1.
+    pub snags: Vec<Snag>,
+    /// Weather, oldest first.
+    pub weather: Vec<Observed>,
+    /// Stand-downs, oldest first.
+    pub stand_downs: Vec<StandDown>,
+    /// What accepted results have shown on each axis for what is fitted now.
+    pub envelope: Envelope,
     length: u64,
 }
 
 impl State {
-    /// Takes in the next record. Never refuses: what is recorded has happened.
-    pub fn apply(&mut self, entry: &Entry) {
-        self.length = entry.seq;
-    }
-
-    /// How many records were taken in.
+    /// How many records were taken in; the number of the last one.
     pub const fn length(&self) -> u64 {
         self.length
+    }
+
+    /// Takes in the next record.
+    pub fn apply(&mut self, entry: &Entry) {
+        self.length = entry.seq;
+        self.last_at = Some(entry.at);
+        if self.id.is_none() {
+            self.id = Some(entry.programme.clone());
+        }
+        match &entry.record {
+            Record::ProgrammeFounded(body) => self.title.clone_from(&body.title),
+            Record::AircraftDescribed(body) => self.aircraft = Some(body.aircraft.clone()),
+            Record::PolicySet(body) => self.policy = Some(body.policy.clone()),
+            Record::PersonListed(body) => {
+                self.people.insert(body.person.handle.clone(), body.person.clone());
+            }
+            Record::ItemFitted(body) => {
+                if self.configuration.fit(body, entry) {
+                    self.configuration_changed();
+                }
+            }
+            Record::ItemRemoved(body) => {
+                if self.configuration.remove(body, entry) {
+                    self.configuration_changed();
+                }
+            }
+            Record::ChannelDefined(body) => {
+                self.channels.insert(body.channel.code.clone(), body.channel.clone());
+            }
+            Record::LimitSet(body) => {
+                self.limits.set(&body.limit, entry);
+                self.limit_changed(&body.limit);
+            }
+            Record::LimitChangeProposed(body) => self.limits.propose(body, entry),
+            Record::LimitChangeAgreed(body) => {
+                if let Some(limit) = self.limits.agree(body, entry) {
+                    self.limit_changed(&limit);
+                }
+            }
+            Record::LimitChangeDeclined(body) => self.limits.decline(body, entry),
+            Record::CheckDefined(body) => self.checks.define(&body.check),
+            Record::CheckDone(body) => {
+                let powered = self.powered_minutes();
+                self.checks.done(body, powered, entry);
+            }
+            Record::EventHappened(body) => self.checks.happened(body, entry),
+            Record::HazardRecorded(body) => {
+                hazards::record(&mut self.hazards, &body.hazard, entry);
+            }
+            Record::RiskAccepted(body) => hazards::accept(&mut self.hazards, body, entry),
+            Record::DocumentFiled(body) => {
+                self.documents.insert(body.document.code.clone(), body.document.clone());
+            }
+            Record::PointPlanned(body) => {
+                if let Some(results) = self.ladder.plan(&body.point, entry) {
+                    self.stand_anew(&results);
+                }
+            }
+            Record::PointDropped(body) => self.ladder.drop(body, entry),
+            Record::PartSigned(body) => self.sign(body, entry),
+            Record::SigningRefused(body) => self.refuse(body, entry),
+            Record::SignatureWithdrawn(body) => self.withdraw(body, entry),
+            Record::RunOpened(body) => {
+                let fitted = self.configuration.fitted();
+                self.runs.push(Run::open(body, fitted, &self.ladder, entry));
+            }
+            Record::RunMomentNoted(body) => {
+                self.change_run(body.run, |run| run.note(body.event, entry.happened_at()));
+            }
+            Record::RunEnergyRead(body) => {
+                self.change_run(body.run, |run| run.read_energy(body, entry));
+            }
+            Record::KnockedOff(body) => {
+                self.change_run(body.run, |run| run.knock_off(body, entry));
+            }
+            Record::RunClosed(body) => self.change_run(body.run, |run| run.close(body, entry)),
+            Record::RunTimesCorrected(body) => {
+                self.change_run(body.run, |run| run.correct(body, entry));
+            }
+            Record::ResultRecorded(body) => self.record_result(body, entry),
+            Record::ExceedanceNoted(body) => self.exceedances.push(Exceedance::noted(body, entry)),
+            Record::ExceedanceExplained(body) => {
+                if let Some(exceedance) = self.exceedance_mut(body.exceedance) {
+                    exceedance.explain(body, entry);
+                }
+            }
+            Record::ExceedanceClosed(body) => {
+                if let Some(exceedance) = self.exceedance_mut(body.exceedance) {
+                    exceedance.close(body, entry);
+                }
+            }
+            Record::SnagOpened(body) => self.snags.push(Snag::open(body, entry)),
+            Record::SnagWorked(body) => {
+                if let Some(snag) = self.snag_mut(body.snag) {
+                    snag.work(body, entry);
+                }
+            }
+            Record::SnagClosed(body) => {
+                if let Some(snag) = self.snag_mut(body.snag) {
+                    snag.close(body, entry);
+                }
+            }
+            Record::WeatherObserved(body) => self.weather.push(Observed::new(body, entry)),
+            Record::StandDownCalled(body) => {
+                self.stand_downs.push(StandDown::called(body, entry));
+            }
+            Record::StandDownLifted(body) => {
+                for stand_down in self.stand_downs.iter_mut().filter(|s| s.lifted.is_none()) {
+                    stand_down.lift(body, entry);
+                }
+            }
+        }
+    }
+
+    /// A rung by its point's code.
+    pub fn rung(&self, code: &crate::codes::PointCode) -> Option<&Rung> {
+        self.ladder.get(code)
+    }
+
+    /// A run by its number.
+    pub fn run(&self, number: RunNumber) -> Option<&Run> {
+        self.runs.get((number.0 as usize).checked_sub(1)?)
+    }
+
+    /// An exceedance by its number.
+    pub fn exceedance(&self, number: ExceedanceNumber) -> Option<&Exceedance> {
+        self.exceedances.get((number.0 as usize).checked_sub(1)?)
+    }
+
+    /// A snag by its number.
+    pub fn snag(&self, number: SnagNumber) -> Option<&Snag> {
+        self.snags.get((number.0 as usize).checked_sub(1)?)
+    }
+
+    /// The roles of a person; none for a stranger.
+    pub fn roles(&self, person: &PersonHandle) -> &[Role] {
+        self.people.get(person).map_or(&[], |listed| listed.roles.as_slice())
+    }
+
+    /// The stand-down in force, if any: the first that nobody has lifted.
+    pub fn stand_down(&self) -> Option<&StandDown> {
+        self.stand_downs.iter().find(|stand_down| stand_down.lifted.is_none())
+    }
+
+    /// The limits in force for a point: those it names and those of its phase, by code.
+    pub fn limits_in_force<'a>(&'a self, point: &'a Point) -> impl Iterator<Item = &'a LimitState> {
+        self.limits.by_code.values().filter(|state| {
+            state.limit.phases.contains(&point.phase) || point.limits.contains(&state.limit.code)
+        })
+    }
+
+    /// The card of a point: what a signature on the plan, or with the configuration on a release, stands for.
+    pub fn card(&self, rung: &Rung, with_configuration: bool) -> Card {
+        let point = &rung.point;
+        let mut hazards: Vec<_> = point
+            .hazards
+            .iter()
+            .filter_map(|code| self.hazards.get(code))
+            .map(|state| Arc::clone(&state.hazard))
+            .collect();
+        hazards.sort_by(|a, b| a.code.cmp(&b.code));
+        Card {
+            point: Arc::clone(point),
+            limits: self.limits_in_force(point).map(|state| Arc::clone(&state.limit)).collect(),
+            hazards,
+            configuration: with_configuration.then(|| self.configuration.fitted()),
+        }
+    }
+
+    /// The number of the last record that changed what a signature on the plan stands for.
+    pub fn plan_changed_at(&self, rung: &Rung) -> u64 {
+        let point = &rung.point;
+        let named_limits = point
+            .limits
+            .iter()
+            .filter_map(|code| self.limits.by_code.get(code))
+            .map(|state| state.changed_at);
+        let hazards =
+            point.hazards.iter().filter_map(|code| self.hazards.get(code)).map(|h| h.changed_at);
+        named_limits
+            .chain(hazards)
+            .fold(rung.changed_at.max(self.limits.changed_in(point.phase)), u64::max)
+    }
+
+    /// Whether a signature on the plan still stands for what the plan is now.
+    pub fn plan_signature_stands(&self, rung: &Rung, signature: &Signature) -> bool {
+        signature.seq > self.plan_changed_at(rung)
+    }
+
+    /// Whether a signature on plan and configuration still stands for what they are now.
+    pub fn release_signature_stands(&self, rung: &Rung, signature: &Signature) -> bool {
+        self.plan_signature_stands(rung, signature) && signature.seq > self.configuration.changed_at
+    }
+
+    /// Minutes under power over all runs, as recorded.
+    pub fn powered_minutes(&self) -> u32 {
+        self.runs.iter().filter_map(Run::powered_minutes).sum()
+    }
+
+    /// The run that was opened and not closed yet, if any.
+    pub fn open_run(&self) -> Option<&Run> {
+        self.runs.iter().rev().find(|run| run.closed.is_none())
+    }
+
+    fn change_run(&mut self, number: RunNumber, change: impl FnOnce(&mut Run)) {
+        if let Some(run) =
+            (number.0 as usize).checked_sub(1).and_then(|place| self.runs.get_mut(place))
+        {
+            change(run);
+        }
+    }
+
+    fn exceedance_mut(&mut self, number: ExceedanceNumber) -> Option<&mut Exceedance> {
+        self.exceedances.get_mut((number.0 as usize).checked_sub(1)?)
+    }
+
+    fn snag_mut(&mut self, number: SnagNumber) -> Option<&mut Snag> {
+        self.snags.get_mut((number.0 as usize).checked_sub(1)?)
+    }
+
+    /// A changed limit is held against the results of its phases again, so that none outlives a tighter limit.
+    fn limit_changed(&mut self, limit: &Limit) {
+        let concerned: Vec<ResultId> = (0..self.results.len())
+            .map(ResultId)
+            .filter(|id| {
+                let point = &self.results[id.0].planned;
+                limit.phases.contains(&point.phase) || point.limits.contains(&limit.code)
+            })
+            .collect();
+        for id in &concerned {
+            let verdict = {
+                let result = &self.results[id.0];
+                let limits = self.limits_in_force(&result.planned).map(|state| &*state.limit);
+                crate::verdict::judge(&result.planned, limits, &result.values, &result.reached)
+            };
+            self.results[id.0].verdict = verdict;
+        }
+        self.stand_anew(&concerned);
+    }
+
+    fn configuration_changed(&mut self) {
+        let all: Vec<ResultId> = (0..self.results.len()).map(ResultId).collect();
+        self.stand_anew(&all);
+    }
+
+    /// Which phases a limit or document of this list concerns, as an index.
+    pub(crate) const fn phase_index(phase: Phase) -> usize {
+        phase as usize
     }
 }

@@ -1,0 +1,228 @@
+//! Results and whether they stand.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+use serde::Serialize;
+
+use super::{Signature, State};
+use crate::card::Fitted;
+use crate::codes::{ItemCode, PersonHandle, PointCode, RunNumber};
+use crate::entry::Entry;
+use crate::measure::Measure;
+use crate::nouns::{Axis, Point};
+use crate::record::{MeasuredValue, ResultRecorded};
+use crate::verdict::{self, Outcome, Verdict};
+
+/// A place in [`State::results`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct ResultId(pub usize);
+
+/// Why an accepted result does not stand any more.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
+#[serde(tag = "because", rename_all = "kebab-case")]
+pub enum Lapse {
+    /// An item that the point is sensitive to is not what it was in the run.
+    ItemChanged {
+        /// Which.
+        item: ItemCode,
+        /// What it was in the run; absent: not fitted.
+        was: Option<String>,
+        /// What it is now; absent: not fitted.
+        is: Option<String>,
+    },
+    /// The plan of the point was changed after the run.
+    PlanChanged,
+    /// Held against the limits as they are now, the result does not meet them.
+    LimitChanged,
+}
+
+/// Whether a result counts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Standing {
+    /// Waits for signatures.
+    Open,
+    /// Not met, or something is missing.
+    NotMet,
+    /// Accepted by two people, and stands.
+    Accepted,
+    /// Was accepted, and does not stand any more.
+    Lapsed(Lapse),
+    /// The same run's result was recorded anew.
+    Replaced,
+}
+
+/// What a run showed for one point.
+#[derive(Debug, Clone)]
+pub struct ResultState {
+    /// The record.
+    pub seq: u64,
+    /// Who recorded it.
+    pub by: PersonHandle,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// In which run.
+    pub run: RunNumber,
+    /// For which point.
+    pub point: PointCode,
+    /// The point as planned when the result was recorded.
+    pub planned: Arc<Point>,
+    /// What was fitted in the run.
+    pub fitted: Arc<Fitted>,
+    /// What was measured.
+    pub values: Vec<MeasuredValue>,
+    /// What was reached on each axis.
+    pub reached: BTreeMap<Axis, Measure>,
+    /// What was seen, heard and felt.
+    pub observations: String,
+    /// What the values say.
+    pub verdict: Verdict,
+    /// Whether a limit was exceeded when it was recorded, also if the limit was widened since.
+    pub exceeded_at_first: bool,
+    /// An engineer's acceptance.
+    pub engineering: Option<Signature>,
+    /// The safety officer's acceptance.
+    pub safety: Option<Signature>,
+    /// Whether it counts.
+    pub standing: Standing,
+}
+
+impl ResultState {
+    /// Whether it counts.
+    pub fn is_accepted(&self) -> bool {
+        self.standing == Standing::Accepted
+    }
+}
+
+impl State {
+    /// A result by run and point: the one recorded last.
+    pub fn result(&self, run: RunNumber, point: &PointCode) -> Option<(ResultId, &ResultState)> {
+        let rung = self.rung(point)?;
+        let id = rung.results.iter().rev().copied().find(|id| self.results[id.0].run == run)?;
+        Some((id, &self.results[id.0]))
+    }
+
+    /// The result that makes a point count: the last accepted one that stands, unless a later result that nobody
+    /// has accepted speaks otherwise.
+    ///
+    /// So a repeat that is not met closes what the point had opened, until the point is shown again.
+    pub fn accepted_result(&self, code: &PointCode) -> Option<ResultId> {
+        let rung = self.rung(code)?;
+        for id in rung.results.iter().rev() {
+            match self.results[id.0].standing {
+                Standing::Replaced | Standing::Lapsed(_) => {}
+                Standing::Accepted => return Some(*id),
+                Standing::NotMet => return None,
+                // A repeat that was met and waits for its signatures takes nothing away.
+                Standing::Open => {}
+            }
+        }
+        None
+    }
+
+    pub(super) fn record_result(&mut self, body: &ResultRecorded, entry: &Entry) {
+        let Some(planned) = self.rung(&body.point).map(|rung| Arc::clone(&rung.point)) else {
+            return;
+        };
+        let fitted =
+            self.run(body.run).map_or_else(|| self.configuration.fitted(), |run| run.fitted());
+        let verdict = {
+            let limits = self.limits_in_force(&planned).map(|state| &*state.limit);
+            verdict::judge(&planned, limits, &body.values, &body.reached)
+        };
+        let id = ResultId(self.results.len());
+        self.results.push(ResultState {
+            seq: entry.seq,
+            by: entry.by.clone(),
+            at: entry.happened_at(),
+            run: body.run,
+            point: body.point.clone(),
+            planned,
+            fitted,
+            values: body.values.clone(),
+            reached: body.reached.clone(),
+            observations: body.observations.clone(),
+            exceeded_at_first: verdict.exceeded,
+            verdict,
+            engineering: None,
+            safety: None,
+            standing: Standing::Open,
+        });
+        let mut concerned = vec![id];
+        if let Some(rung) = self.ladder.get_mut(&body.point) {
+            let results = &self.results;
+            concerned.extend(
+                rung.results.iter().copied().filter(|earlier| results[earlier.0].run == body.run),
+            );
+            rung.results.push(id);
+        }
+        for earlier in &concerned[1..] {
+            self.results[earlier.0].standing = Standing::Replaced;
+        }
+        self.stand_anew(&concerned);
+    }
+
+    /// Looks again at whether results stand, and at what is shown.
+    pub(super) fn stand_anew(&mut self, concerned: &[ResultId]) {
+        let mut lost = false;
+        for id in concerned {
+            let standing = self.standing(*id);
+            let was_accepted = self.results[id.0].standing == Standing::Accepted;
+            lost |= was_accepted && standing != Standing::Accepted;
+            self.results[id.0].standing = standing;
+            if !was_accepted && self.results[id.0].is_accepted() {
+                self.envelope.widen(*id, &self.results[id.0]);
+            }
+        }
+        if lost {
+            self.envelope = super::Envelope::default();
+            for (place, result) in self.results.iter().enumerate() {
+                if result.is_accepted() {
+                    self.envelope.widen(ResultId(place), result);
+                }
+            }
+        }
+    }
+
+    fn standing(&self, id: ResultId) -> Standing {
+        let result = &self.results[id.0];
+        if result.standing == Standing::Replaced {
+            return Standing::Replaced;
+        }
+        let accepted = result.engineering.is_some() && result.safety.is_some();
+        if !accepted {
+            return if result.verdict.outcome == Outcome::Met {
+                Standing::Open
+            } else {
+                Standing::NotMet
+            };
+        }
+        if let Some(lapse) = self.lapse(result) {
+            return Standing::Lapsed(lapse);
+        }
+        Standing::Accepted
+    }
+
+    fn lapse(&self, result: &ResultState) -> Option<Lapse> {
+        let rung = self.rung(&result.point)?;
+        let now = &rung.point;
+        let sensitive = result.planned.sensitive_to.iter().chain(&now.sensitive_to);
+        for item in sensitive {
+            let (was, is) = (result.fitted.get(item), self.configuration.version(item));
+            if was.map(String::as_str) != is {
+                return Some(Lapse::ItemChanged {
+                    item: item.clone(),
+                    was: was.cloned(),
+                    is: is.map(str::to_owned),
+                });
+            }
+        }
+        if **now != *result.planned {
+            return Some(Lapse::PlanChanged);
+        }
+        let worse = result.verdict.outcome != Outcome::Met
+            || (result.verdict.exceeded && !result.exceeded_at_first);
+        worse.then_some(Lapse::LimitChanged)
+    }
+}

@@ -1,0 +1,198 @@
+//! Runs: crew, times, energy.
+
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+
+use super::Ladder;
+use crate::card::Fitted;
+use crate::codes::{PersonHandle, PointCode, RunNumber};
+use crate::entry::Entry;
+use crate::nouns::Phase;
+use crate::record::{
+    CrewMember, KnockedOff, ReadingMoment, RunClosed, RunEnergyRead, RunEvent, RunKind, RunOpened,
+    RunTimes, RunTimesCorrected,
+};
+
+/// What a person read off the pack.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EnergyReading {
+    /// Who.
+    pub by: PersonHandle,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// Charge state, per cent.
+    pub charge_percent: f64,
+    /// Energy counter, kilowatt-hours.
+    pub energy_counter_kwh: Option<f64>,
+}
+
+/// A knock-it-off.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KnockOff {
+    /// Who called it.
+    pub by: PersonHandle,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// Why.
+    pub reason: String,
+}
+
+/// A correction of a run's times.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TimesCorrection {
+    /// Who.
+    pub by: PersonHandle,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// What the times were before.
+    pub before: RunTimes,
+    /// Why.
+    pub reason: String,
+}
+
+/// One outing under power.
+#[derive(Debug, Clone)]
+pub struct Run {
+    /// Its number.
+    pub number: RunNumber,
+    /// The record that opened it.
+    pub seq: u64,
+    /// Who opened it.
+    pub opened_by: PersonHandle,
+    /// When.
+    pub opened_at: DateTime<Utc>,
+    /// Ground run, taxi run or flight.
+    pub what: RunKind,
+    /// The phase of its points: the furthest of them.
+    pub phase: Phase,
+    /// Points in the order planned.
+    pub points: Vec<PointCode>,
+    /// Who is there, and who is on board.
+    pub crew: Vec<CrewMember>,
+    /// Times as they hold now.
+    pub times: RunTimes,
+    /// Energy before.
+    pub before: Option<EnergyReading>,
+    /// Energy after.
+    pub after: Option<EnergyReading>,
+    /// The first knock-it-off, if any.
+    pub knocked_off: Option<KnockOff>,
+    /// Who closed it, when, and what there was to say.
+    pub closed: Option<(PersonHandle, DateTime<Utc>, Option<String>)>,
+    /// Corrections, oldest first.
+    pub corrections: Vec<TimesCorrection>,
+    fitted: Arc<Fitted>,
+}
+
+fn minutes(from: DateTime<Utc>, to: DateTime<Utc>) -> u32 {
+    // Hours are kept in whole minutes, each time cut to the minute as log books do; common practice, no source.
+    let whole = to.timestamp().div_euclid(60) - from.timestamp().div_euclid(60);
+    u32::try_from(whole).unwrap_or(0)
+}
+
+impl Run {
+    pub(super) fn open(
+        body: &RunOpened,
+        fitted: Arc<Fitted>,
+        ladder: &Ladder,
+        entry: &Entry,
+    ) -> Self {
+        let phases = body.points.iter().filter_map(|code| ladder.get(code));
+        Self {
+            number: body.run,
+            seq: entry.seq,
+            opened_by: entry.by.clone(),
+            opened_at: entry.at,
+            what: body.what,
+            phase: phases.map(|rung| rung.point.phase).max().unwrap_or(Phase::Static),
+            points: body.points.clone(),
+            crew: body.crew.clone(),
+            times: RunTimes::default(),
+            before: None,
+            after: None,
+            knocked_off: None,
+            closed: None,
+            corrections: Vec::new(),
+            fitted,
+        }
+    }
+
+    /// What was fitted.
+    pub fn fitted(&self) -> Arc<Fitted> {
+        Arc::clone(&self.fitted)
+    }
+
+    /// Whole minutes under power; absent while a time is missing.
+    pub fn powered_minutes(&self) -> Option<u32> {
+        Some(minutes(self.times.power_on?, self.times.power_off?))
+    }
+
+    /// Whole minutes from off blocks to on blocks; absent while a time is missing.
+    pub fn block_minutes(&self) -> Option<u32> {
+        Some(minutes(self.times.off_blocks?, self.times.on_blocks?))
+    }
+
+    /// Whole minutes in the air; absent while a landing is missing.
+    pub fn airborne_minutes(&self) -> Option<u32> {
+        let RunTimes { take_offs, landings, .. } = &self.times;
+        (take_offs.len() == landings.len())
+            .then(|| take_offs.iter().zip(landings).map(|(up, down)| minutes(*up, *down)).sum())
+    }
+
+    /// Whole minutes moving on the ground: block less airborne.
+    pub fn taxi_minutes(&self) -> Option<u32> {
+        Some(self.block_minutes()?.saturating_sub(self.airborne_minutes()?))
+    }
+
+    /// Energy taken out of the pack, kilowatt-hours, from the counter.
+    pub fn energy_kwh(&self) -> Option<f64> {
+        Some(self.after.as_ref()?.energy_counter_kwh? - self.before.as_ref()?.energy_counter_kwh?)
+    }
+
+    pub(super) fn note(&mut self, event: RunEvent, at: DateTime<Utc>) {
+        match event {
+            RunEvent::PowerOn => self.times.power_on = Some(at),
+            RunEvent::OffBlocks => self.times.off_blocks = Some(at),
+            RunEvent::TakeOff => self.times.take_offs.push(at),
+            RunEvent::Landing => self.times.landings.push(at),
+            RunEvent::OnBlocks => self.times.on_blocks = Some(at),
+            RunEvent::PowerOff => self.times.power_off = Some(at),
+        }
+    }
+
+    pub(super) fn read_energy(&mut self, body: &RunEnergyRead, entry: &Entry) {
+        let reading = Some(EnergyReading {
+            by: entry.by.clone(),
+            at: entry.happened_at(),
+            charge_percent: body.charge_percent,
+            energy_counter_kwh: body.energy_counter_kwh,
+        });
+        match body.moment {
+            ReadingMoment::Before => self.before = reading,
+            ReadingMoment::After => self.after = reading,
+        }
+    }
+
+    pub(super) fn knock_off(&mut self, body: &KnockedOff, entry: &Entry) {
+        self.knocked_off.get_or_insert_with(|| KnockOff {
+            by: entry.by.clone(),
+            at: entry.happened_at(),
+            reason: body.reason.clone(),
+        });
+    }
+
+    pub(super) fn close(&mut self, body: &RunClosed, entry: &Entry) {
+        self.closed = Some((entry.by.clone(), entry.at, body.debrief.clone()));
+    }
+
+    pub(super) fn correct(&mut self, body: &RunTimesCorrected, entry: &Entry) {
+        let before = std::mem::replace(&mut self.times, body.times.clone());
+        self.corrections.push(TimesCorrection {
+            by: entry.by.clone(),
+            at: entry.at,
+            before,
+            reason: body.reason.clone(),
+        });
+    }
+}
