@@ -11,12 +11,14 @@
 //! The kernel is held against the certified values of the NIST Statistical Reference Datasets, in `published/nist`.
 
 mod double_double;
+mod extrapolation;
 mod fit;
 mod linear;
 #[cfg(test)]
 mod nist;
 mod nonlinear;
 
+pub use extrapolation::percent_beyond;
 pub use fit::{Fit, student_t_two_sided};
 pub use linear::{Intercept, fit_line, fit_linear, fit_polynomial};
 pub use nonlinear::{Model, fit_nonlinear};

@@ -20,10 +20,7 @@ impl DoubleDouble {
 
     /// The double itself.
     pub(super) const fn exactly(value: f64) -> Self {
-        Self {
-            high: value,
-            low: 0.0,
-        }
+        Self { high: value, low: 0.0 }
     }
 
     /// The nearest double.
@@ -49,29 +46,20 @@ impl DoubleDouble {
     /// The product of two doubles without any rounding.
     fn product(left: f64, right: f64) -> Self {
         let high = left * right;
-        Self {
-            high,
-            low: left.mul_add(right, -high),
-        }
+        Self { high, low: left.mul_add(right, -high) }
     }
 
     /// The sum of two doubles without any rounding.
     fn sum(left: f64, right: f64) -> Self {
         let high = left + right;
         let kept_of_right = high - left;
-        Self {
-            high,
-            low: (left - (high - kept_of_right)) + (right - kept_of_right),
-        }
+        Self { high, low: (left - (high - kept_of_right)) + (right - kept_of_right) }
     }
 
     /// As [`DoubleDouble::sum`], where `large` is not smaller in size than `small`.
     fn sum_ordered(large: f64, small: f64) -> Self {
         let high = large + small;
-        Self {
-            high,
-            low: small - (high - large),
-        }
+        Self { high, low: small - (high - large) }
     }
 }
 
@@ -90,10 +78,7 @@ impl Neg for DoubleDouble {
     type Output = Self;
 
     fn neg(self) -> Self {
-        Self {
-            high: -self.high,
-            low: -self.low,
-        }
+        Self { high: -self.high, low: -self.low }
     }
 }
 

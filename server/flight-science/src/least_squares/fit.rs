@@ -52,8 +52,7 @@ impl Fit {
 
     /// Covariance of the parameters; `None` when no observation is to spare.
     pub fn covariance(&self) -> Option<DMatrix<f64>> {
-        self.residual_variance()
-            .map(|variance| &self.unscaled_covariance * variance)
+        self.residual_variance().map(|variance| &self.unscaled_covariance * variance)
     }
 
     /// Standard error of one parameter; `None` when no observation is to spare.
@@ -64,29 +63,27 @@ impl Fit {
 
     /// Standard error of a quantity whose derivatives by the parameters are `gradient`, to first order; `None` when no
     /// observation is to spare.
-    pub fn standard_error_of(&self, gradient: &DVector<f64>) -> Option<f64> {
-        self.residual_sd()
-            .map(|sd| sd * self.leverage(gradient).sqrt())
+    pub fn standard_error_of(&self, gradient: &[f64]) -> Option<f64> {
+        self.residual_sd().map(|sd| sd * self.leverage(gradient).sqrt())
     }
 
     /// Half the width of the confidence interval of such a quantity.
-    pub fn confidence_half_width(&self, gradient: &DVector<f64>, confidence: f64) -> Option<f64> {
+    pub fn confidence_half_width(&self, gradient: &[f64], confidence: f64) -> Option<f64> {
         let t = student_t_two_sided(confidence, self.degrees_of_freedom())?;
         self.standard_error_of(gradient).map(|error| t * error)
     }
 
     /// Half the width of the prediction interval of one new observation whose derivatives by the parameters are
     /// `gradient`: the parameters' uncertainty together with one observation's own scatter.
-    pub fn prediction_half_width(&self, gradient: &DVector<f64>, confidence: f64) -> Option<f64> {
+    pub fn prediction_half_width(&self, gradient: &[f64], confidence: f64) -> Option<f64> {
         let t = student_t_two_sided(confidence, self.degrees_of_freedom())?;
         let spread = (1.0 + self.leverage(gradient)).sqrt();
         self.residual_sd().map(|sd| t * sd * spread)
     }
 
-    fn leverage(&self, gradient: &DVector<f64>) -> f64 {
-        gradient
-            .dot(&(&self.unscaled_covariance * gradient))
-            .max(0.0)
+    fn leverage(&self, gradient: &[f64]) -> f64 {
+        let gradient = DVector::from_column_slice(gradient);
+        gradient.dot(&(&self.unscaled_covariance * &gradient)).max(0.0)
     }
 }
 

@@ -38,11 +38,7 @@ pub fn fit_linear(rows: &[Vec<f64>], y: &[f64], intercept: Intercept) -> Result<
         return Err(FitError::UnusableData);
     }
     let columns = (0..width)
-        .map(|column| {
-            rows.iter()
-                .map(|row| DoubleDouble::exactly(row[column]))
-                .collect()
-        })
+        .map(|column| rows.iter().map(|row| DoubleDouble::exactly(row[column])).collect())
         .collect();
     solve(columns, y, intercept)
 }
@@ -90,10 +86,7 @@ fn solve(
         return Err(FitError::UnusableData);
     }
     if width == 0 || observations < width {
-        return Err(FitError::TooFewObservations {
-            observations,
-            parameters: width,
-        });
+        return Err(FitError::TooFewObservations { observations, parameters: width });
     }
     let scales = scale_columns(&mut columns)?;
     let design = columns.clone();
@@ -104,11 +97,7 @@ fn solve(
 
     // x = R⁻¹ Qᵀ y, then the residuals afresh from the design.
     let scaled: Vec<DoubleDouble> = (0..width)
-        .map(|row| {
-            (row..width)
-                .map(|column| inverse[row][column] * rotated[column])
-                .sum()
-        })
+        .map(|row| (row..width).map(|column| inverse[row][column] * rotated[column]).sum())
         .collect();
     let residuals: Vec<DoubleDouble> = (0..observations)
         .map(|row| {
@@ -118,9 +107,7 @@ fn solve(
         .collect();
 
     let unscaled_covariance = DMatrix::from_fn(width, width, |i, j| {
-        let product: DoubleDouble = (i.max(j)..width)
-            .map(|k| inverse[i][k] * inverse[j][k])
-            .sum();
+        let product: DoubleDouble = (i.max(j)..width).map(|k| inverse[i][k] * inverse[j][k]).sum();
         product.rounded() / (scales[i] * scales[j])
     });
     Ok(Fit {
@@ -136,9 +123,7 @@ fn solve(
 fn scale_columns(columns: &mut [Vec<DoubleDouble>]) -> Result<Vec<f64>, FitError> {
     let mut scales = Vec::with_capacity(columns.len());
     for (parameter, column) in columns.iter_mut().enumerate() {
-        let largest = column
-            .iter()
-            .fold(0.0, |largest: f64, x| largest.max(x.rounded().abs()));
+        let largest = column.iter().fold(0.0, |largest: f64, x| largest.max(x.rounded().abs()));
         if largest == 0.0 {
             return Err(FitError::Undetermined { parameter });
         }
@@ -167,11 +152,7 @@ fn reduce(
             return Err(FitError::Undetermined { parameter: pivot });
         }
         // The sign that does not cancel.
-        let end = if reflector[0].rounded() > 0.0 {
-            -length
-        } else {
-            length
-        };
+        let end = if reflector[0].rounded() > 0.0 { -length } else { length };
         reflector[0] = reflector[0] - end;
         let size: DoubleDouble = reflector.iter().map(|v| *v * *v).sum();
         let reflect = |target: &mut [DoubleDouble]| {
@@ -200,9 +181,8 @@ fn invert_upper(
     for column in 0..width {
         inverse[column][column] = DoubleDouble::ONE / diagonal[column];
         for row in (0..column).rev() {
-            let known: DoubleDouble = (row + 1..=column)
-                .map(|k| columns[k][row] * inverse[k][column])
-                .sum();
+            let known: DoubleDouble =
+                (row + 1..=column).map(|k| columns[k][row] * inverse[k][column]).sum();
             inverse[row][column] = -known / diagonal[row];
         }
     }
@@ -276,18 +256,9 @@ mod tests {
     fn fewer_points_than_parameters_and_nan_are_refused() {
         assert_eq!(
             fit_polynomial(&[1.0, 2.0], &[1.0, 2.0], 2),
-            Err(FitError::TooFewObservations {
-                observations: 2,
-                parameters: 3
-            })
+            Err(FitError::TooFewObservations { observations: 2, parameters: 3 })
         );
-        assert_eq!(
-            fit_line(&[1.0, f64::NAN], &[1.0, 2.0]),
-            Err(FitError::UnusableData)
-        );
-        assert_eq!(
-            fit_line(&[1.0, 2.0, 3.0], &[1.0, 2.0]),
-            Err(FitError::UnusableData)
-        );
+        assert_eq!(fit_line(&[1.0, f64::NAN], &[1.0, 2.0]), Err(FitError::UnusableData));
+        assert_eq!(fit_line(&[1.0, 2.0, 3.0], &[1.0, 2.0]), Err(FitError::UnusableData));
     }
 }

@@ -100,11 +100,7 @@ fn rows(name: &str) -> Vec<Vec<f64>> {
 
 /// How far apart two values are, relative to the expected one; to `scale` where that is zero.
 fn apart(given: f64, expected: f64, scale: f64) -> f64 {
-    let reference = if expected == 0.0 {
-        scale
-    } else {
-        expected.abs()
-    };
+    let reference = if expected == 0.0 { scale } else { expected.abs() };
     (given - expected).abs() / reference
 }
 
@@ -116,19 +112,12 @@ fn complaints(title: &str, fit: &Fit, values: &Values) -> Vec<String> {
         if apart <= within {
             return;
         }
-        complaints.push(format!(
-            "{title}: {what} is {given:e}, certified {expected:e}, apart {apart:e}"
-        ));
+        complaints
+            .push(format!("{title}: {what} is {given:e}, certified {expected:e}, apart {apart:e}"));
     };
     let parameters = numbers(&values.parameters);
     for (k, (expected, sd)) in parameters.iter().zip(numbers(&values.sds)).enumerate() {
-        hold(
-            format!("parameter {k}"),
-            fit.parameters[k],
-            *expected,
-            1.0,
-            values.parameters_within,
-        );
+        hold(format!("parameter {k}"), fit.parameters[k], *expected, 1.0, values.parameters_within);
         hold(
             format!("standard deviation {k}"),
             fit.standard_error(k).unwrap(),

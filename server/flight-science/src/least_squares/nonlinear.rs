@@ -50,23 +50,15 @@ pub fn fit_nonlinear<M: Model>(model: &M, start: &[f64]) -> Result<Fit, FitError
     let observed = model.observed();
     let (observations, width) = (observed.len(), start.len());
     if width == 0 || observations < width {
-        return Err(FitError::TooFewObservations {
-            observations,
-            parameters: width,
-        });
+        return Err(FitError::TooFewObservations { observations, parameters: width });
     }
-    let problem = Problem {
-        model,
-        parameters: DVector::from_column_slice(start),
-    };
+    let problem = Problem { model, parameters: DVector::from_column_slice(start) };
     let usable = observed.iter().chain(start).all(|x| x.is_finite())
         && problem.raw_residuals().iter().all(|r| r.is_finite());
     if !usable {
         return Err(FitError::UnusableData);
     }
-    let (mut problem, report) = LevenbergMarquardt::new()
-        .with_patience(PATIENCE)
-        .minimize(problem);
+    let (mut problem, report) = LevenbergMarquardt::new().with_patience(PATIENCE).minimize(problem);
     // "No improvement possible" means that the last digits are reached before the solver's own bound.
     let settled = report.termination.was_successful()
         || matches!(
@@ -74,9 +66,7 @@ pub fn fit_nonlinear<M: Model>(model: &M, start: &[f64]) -> Result<Fit, FitError
             levenberg_marquardt::TerminationReason::NoImprovementPossible(_)
         );
     if !settled {
-        return Err(FitError::NoConvergence {
-            evaluations: report.number_of_evaluations,
-        });
+        return Err(FitError::NoConvergence { evaluations: report.number_of_evaluations });
     }
     problem.polish();
     outcome(&problem)
@@ -101,8 +91,7 @@ impl<M: Model> Problem<'_, M> {
         let observations = self.model.observed().len();
         let mut fitted = DVector::zeros(observations);
         let mut jacobian = DMatrix::zeros(observations, self.parameters.len());
-        self.model
-            .evaluate(&self.parameters, &mut fitted, Some(&mut jacobian));
+        self.model.evaluate(&self.parameters, &mut fitted, Some(&mut jacobian));
         jacobian
     }
 }
@@ -122,9 +111,8 @@ impl<M: Model> Problem<'_, M> {
             let mut rotated = self.raw_residuals();
             factors.q_tr_mul(&mut rotated);
             let width = self.parameters.len();
-            let Some(step) = factors
-                .r()
-                .solve_upper_triangular(&rotated.rows(0, width).into_owned())
+            let Some(step) =
+                factors.r().solve_upper_triangular(&rotated.rows(0, width).into_owned())
             else {
                 return;
             };
@@ -169,10 +157,7 @@ impl<M: Model> LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_, M> {
 
     fn residuals(&self) -> Option<DVector<f64>> {
         let mut residuals = self.raw_residuals();
-        if residuals
-            .iter()
-            .any(|r| r.is_nan() || r.abs() > REPELLING_RESIDUAL)
-        {
+        if residuals.iter().any(|r| r.is_nan() || r.abs() > REPELLING_RESIDUAL) {
             residuals.fill(REPELLING_RESIDUAL);
         }
         Some(residuals)
@@ -211,11 +196,7 @@ fn unscaled_covariance(mut jacobian: DMatrix<f64>) -> Result<DMatrix<f64>, FitEr
     if let Some(parameter) = (0..width).find(|k| r[(*k, *k)].abs() < 1e-13) {
         return Err(FitError::Undetermined { parameter });
     }
-    let inverse = r
-        .try_inverse()
-        .ok_or(FitError::Undetermined { parameter: 0 })?;
+    let inverse = r.try_inverse().ok_or(FitError::Undetermined { parameter: 0 })?;
     let scaled = &inverse * inverse.transpose();
-    Ok(DMatrix::from_fn(width, width, |i, j| {
-        scaled[(i, j)] / (lengths[i] * lengths[j])
-    }))
+    Ok(DMatrix::from_fn(width, width, |i, j| scaled[(i, j)] / (lengths[i] * lengths[j])))
 }

@@ -17,10 +17,7 @@ impl Dual {
         let variable = |(index, value): (usize, &f64)| {
             let mut derivatives = [0.0; WIDTH];
             derivatives[index] = 1.0;
-            Self {
-                value: *value,
-                derivatives,
-            }
+            Self { value: *value, derivatives }
         };
         values.iter().enumerate().map(variable).collect()
     }
@@ -38,18 +35,12 @@ impl Dual {
     }
 
     pub(super) fn power(self, exponent: f64) -> Self {
-        self.chained(
-            self.value.powf(exponent),
-            exponent * self.value.powf(exponent - 1.0),
-        )
+        self.chained(self.value.powf(exponent), exponent * self.value.powf(exponent - 1.0))
     }
 
     /// A function of this number, with its value and slope.
     fn chained(self, value: f64, slope: f64) -> Self {
-        Self {
-            value,
-            derivatives: self.derivatives.map(|d| d * slope),
-        }
+        Self { value, derivatives: self.derivatives.map(|d| d * slope) }
     }
 
     fn merged(self, other: Self, value: f64, by_self: f64, by_other: f64) -> Self {
@@ -99,10 +90,7 @@ impl Add<f64> for Dual {
     type Output = Self;
 
     fn add(self, number: f64) -> Self {
-        Self {
-            value: self.value + number,
-            ..self
-        }
+        Self { value: self.value + number, ..self }
     }
 }
 
