@@ -140,7 +140,7 @@ fn even_step(samples: &[[f64; 2]]) -> Result<f64, DecayError> {
         return Err(DecayError::TooFew { samples: samples.len() });
     }
     let steps: Vec<f64> = samples.windows(2).map(|pair| pair[1][0] - pair[0][0]).collect();
-    if let Some(step) = steps.iter().position(|step| !(*step > 0.0)) {
+    if let Some(step) = steps.iter().position(|step| step.is_nan() || *step <= 0.0) {
         return Err(DecayError::NotAscending { sample: step + 1 });
     }
     let mut sorted = steps.clone();
@@ -193,7 +193,7 @@ fn choose(times: &[f64], values: &[f64], candidates: &[Pole]) -> Result<Vec<f64>
         // Two amplitudes were fitted here; decay and frequency were fitted by the choice.
         let to_spare = values.len().saturating_sub(4 * (chosen.len() + 1) + 1);
         let gained = (left - still_left) / 4.0;
-        if to_spare == 0 || !(gained > SIGNIFICANT * still_left / to_spare as f64) {
+        if to_spare == 0 || gained <= SIGNIFICANT * still_left / to_spare as f64 {
             break;
         }
         chosen.push(pole);

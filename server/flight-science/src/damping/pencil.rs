@@ -69,7 +69,7 @@ fn poles_of(values: &[f64], step_s: f64) -> Vec<Pole> {
     let Some(right) = decomposed.v_t else { return Vec::new() };
     let noise = (ABOVE_NOISE * sizes[sizes.len() / 2]).max(ROUNDING * sizes[0]);
     let count = sizes.iter().filter(|size| **size > noise).count();
-    let count = count.max(2).min(MOST_POLES).min(length);
+    let count = count.clamp(2, MOST_POLES).min(length);
 
     let signal = right.rows(0, count).transpose();
     let earlier = signal.rows(0, length).into_owned();

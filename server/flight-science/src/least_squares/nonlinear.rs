@@ -117,7 +117,7 @@ impl<M: Model> Problem<'_, M> {
                 return;
             };
             let size = step.norm();
-            if !(size < last_size) {
+            if size.is_nan() || size >= last_size {
                 return;
             }
             last_size = size;

@@ -129,7 +129,7 @@ pub fn fit_thermal(
         return Err(ThermalFitError::TooFew { samples: samples.len() });
     }
     let steps: Vec<f64> = samples.windows(2).map(|pair| pair[1].t_s - pair[0].t_s).collect();
-    if let Some(step) = steps.iter().position(|step| !(*step > 0.0)) {
+    if let Some(step) = steps.iter().position(|step| step.is_nan() || *step <= 0.0) {
         return Err(ThermalFitError::NotAscending { sample: step + 1 });
     }
     if samples.iter().all(|sample| sample.power_kw == 0.0) {

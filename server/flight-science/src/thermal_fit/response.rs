@@ -148,7 +148,7 @@ impl<'a> Response<'a> {
             yy += y * y;
         });
         let determinant = aa * bb - ab * ab;
-        if !(determinant > 1e-12 * aa * bb) {
+        if determinant.is_nan() || determinant <= 1e-12 * aa * bb {
             return None;
         }
         let rise = (ay * bb - by * ab) / determinant;
