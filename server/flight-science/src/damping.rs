@@ -21,6 +21,10 @@ use crate::least_squares::student_t_two_sided;
 /// Confidence of the interval about the damping ratio.
 const CONFIDENCE: f64 = 0.95;
 
+/// Times and values of a record; beyond, squares leave the range of the numbers that are calculated with.
+const FARTHEST_TIME_S: f64 = 1e12;
+const LARGEST_VALUE: f64 = 1e50;
+
 /// Records longer than this belong cut to the decay.
 const MOST_SAMPLES: usize = 100_000;
 
@@ -226,7 +230,11 @@ fn read(input: &Value) -> Result<Input, Refused> {
     let given = (reader.has("peaks"), reader.has("samples"));
     let peaks = if given.0 { reader.numbers("peaks", 2, ANY).map(Some) } else { Some(None) };
     let period_s = reader.optional_number("period_s", above_up_to(0.0, 1.0e6));
-    let samples = reader.optional_rows("samples", FEWEST_SAMPLES, [ANY, ANY]);
+    let samples = reader.optional_rows(
+        "samples",
+        FEWEST_SAMPLES,
+        [-FARTHEST_TIME_S..=FARTHEST_TIME_S, -LARGEST_VALUE..=LARGEST_VALUE],
+    );
     match given {
         (false, false) if input.is_object() => reader.fault(
             "",

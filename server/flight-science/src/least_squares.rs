@@ -10,6 +10,8 @@
 //!
 //! The kernel is held against the certified values of the NIST Statistical Reference Datasets, in `published/nist`.
 
+#[cfg(test)]
+mod coverage;
 mod double_double;
 mod extrapolation;
 mod fit;

@@ -15,10 +15,13 @@ use serde::Serialize;
 use serde_json::Value;
 
 use crate::catalogue::{FaultCode, Field, Refused, Topic, answer};
-use crate::input::{ANY, Reader, above_up_to};
+use crate::input::{Reader, above_up_to};
 
 /// A day and more at a sample a second.
 const MOST_SAMPLES: usize = 200_000;
+
+/// Times of a recording: seconds of any calendar's era, and more.
+const FARTHEST_TIME_S: f64 = 1e12;
 
 /// Recorders show a little below zero at rest. More below zero than this share of the highest power is regeneration.
 const NEGATIVE_SHARE: f64 = 0.05;
@@ -109,7 +112,7 @@ pub static TOPIC: Topic = Topic {
         Field::optional(
             "predicted.extrapolated_by_percent",
             "%",
-            "the largest of the three below; 0 inside the recording",
+            "the largest of the three below; 0 inside the recording, null if nothing comparable was recorded",
         ),
         Field::optional(
             "predicted.beyond_recording",
@@ -224,7 +227,7 @@ fn predicted(found: &ThermalFit, case: &ThermalCase, limit_c: Option<f64>) -> Op
 fn read(input: &Value) -> Result<Input, Refused> {
     let mut reader = Reader::object(input);
     let samples = reader.array("samples", FEWEST_SAMPLES, |sample| {
-        let t_s = sample.required_number("t_s", ANY);
+        let t_s = sample.required_number("t_s", -FARTHEST_TIME_S..=FARTHEST_TIME_S);
         let temperature_c = sample.required_number("temperature_c", -100.0..=2000.0);
         let ambient_c = sample.required_number("ambient_c", -100.0..=200.0);
         let power_kw = sample.required_number("power_kw", -100_000.0..=100_000.0);

@@ -4,6 +4,7 @@
 
 use std::f64::consts::TAU;
 
+use proptest::prelude::*;
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 use serde::Deserialize;
@@ -163,5 +164,29 @@ fn a_growing_oscillation_is_refused_with_its_frequency() {
     match fit_decay(&samples) {
         Err(DecayError::NotDecaying { frequency_hz }) => assert!((frequency_hz - 5.0).abs() < 0.01),
         other => unreachable!("{other:?}"),
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+    #[test]
+    fn whatever_the_samples_are_they_are_answered_or_refused(
+        size in prop::sample::select(vec![0.0, 1e-300, 1e-20, 1.0, 1e20, 1e50]),
+        values in prop::collection::vec(-1.0..1.0_f64, 12..40),
+        same in 0..3_usize,
+        step_s in prop::sample::select(vec![1e-9, 0.01, 1.0, 1e9]),
+    ) {
+        let samples: Vec<[f64; 2]> = values
+            .iter()
+            .enumerate()
+            .map(|(number, value)| {
+                let value = match same { 0 => 1.0, 1 => (number % 2) as f64, _ => *value };
+                [step_s * number as f64, size * value]
+            })
+            .collect();
+        if let Ok(found) = fit_decay(&samples) {
+            prop_assert!(found.modes[0].damping_ratio > 0.0);
+            prop_assert!(found.modes[0].frequency_hz.is_finite());
+        }
     }
 }

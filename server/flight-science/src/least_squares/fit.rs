@@ -20,6 +20,16 @@ pub struct Fit {
 }
 
 impl Fit {
+    /// Whether every figure is a number.
+    pub(super) fn is_finite(&self) -> bool {
+        let sums = [self.residual_sum_of_squares, self.total_sum_of_squares];
+        sums.iter()
+            .chain(&self.parameters)
+            .chain(&self.unscaled_covariance)
+            .chain(&self.residuals)
+            .all(|figure| figure.is_finite())
+    }
+
     /// Observations less parameters.
     pub fn degrees_of_freedom(&self) -> usize {
         self.residuals.len() - self.parameters.len()

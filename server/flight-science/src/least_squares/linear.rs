@@ -110,13 +110,15 @@ fn solve(
         let product: DoubleDouble = (i.max(j)..width).map(|k| inverse[i][k] * inverse[j][k]).sum();
         product.rounded() / (scales[i] * scales[j])
     });
-    Ok(Fit {
+    let fit = Fit {
         parameters: DVector::from_fn(width, |k, _| scaled[k].rounded() / scales[k]),
         unscaled_covariance,
         residual_sum_of_squares: sum_of_squares(&residuals),
         total_sum_of_squares: total_sum_of_squares(&observed, intercept),
         residuals: DVector::from_iterator(observations, residuals.iter().map(|r| r.rounded())),
-    })
+    };
+    // Data near the largest or smallest double leave its range when they are squared.
+    if fit.is_finite() { Ok(fit) } else { Err(FitError::UnusableData) }
 }
 
 /// Divides each column by a power of two near its largest size, which costs no digit, and gives the divisors.
@@ -124,10 +126,11 @@ fn scale_columns(columns: &mut [Vec<DoubleDouble>]) -> Result<Vec<f64>, FitError
     let mut scales = Vec::with_capacity(columns.len());
     for (parameter, column) in columns.iter_mut().enumerate() {
         let largest = column.iter().fold(0.0, |largest: f64, x| largest.max(x.rounded().abs()));
-        if largest == 0.0 {
+        let scale = largest.log2().floor().exp2();
+        // Zero, or so near to it that its inverse is no double.
+        if largest == 0.0 || !scale.recip().is_finite() {
             return Err(FitError::Undetermined { parameter });
         }
-        let scale = largest.log2().floor().exp2();
         let divisor = DoubleDouble::exactly(1.0 / scale);
         for x in column.iter_mut() {
             *x = *x * divisor;

@@ -173,13 +173,14 @@ fn outcome<M: Model>(problem: &Problem<'_, M>) -> Result<Fit, FitError> {
     let residuals = -problem.raw_residuals();
     let observed = problem.model.observed();
     let mean = observed.iter().sum::<f64>() / observed.len() as f64;
-    Ok(Fit {
+    let fit = Fit {
         unscaled_covariance: unscaled_covariance(problem.raw_jacobian())?,
         parameters: problem.parameters.clone(),
         residual_sum_of_squares: residuals.norm_squared(),
         total_sum_of_squares: observed.iter().map(|y| (y - mean).powi(2)).sum(),
         residuals,
-    })
+    };
+    if fit.is_finite() { Ok(fit) } else { Err(FitError::UnusableData) }
 }
 
 /// `(JᵀJ)⁻¹` by QR of the Jacobian with its columns scaled to length one.

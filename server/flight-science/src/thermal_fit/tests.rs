@@ -163,4 +163,28 @@ proptest! {
         let beyond = |case| found.beyond_recording(case).largest_percent();
         prop_assert!(beyond(&hotter) >= beyond(&case));
     }
+
+    #[test]
+    fn whatever_the_samples_are_they_are_answered_or_refused(
+        temperatures in prop::collection::vec(-100.0..2000.0_f64, 5..15),
+        powers in prop::collection::vec(0.0..1e5_f64, 15),
+        step_s in prop::sample::select(vec![1e-9, 1.0, 1e9]),
+        level in 0..3_usize,
+    ) {
+        let samples: Vec<ThermalSample> = temperatures
+            .iter()
+            .zip(&powers)
+            .enumerate()
+            .map(|(number, (temperature, power))| ThermalSample {
+                t_s: step_s * number as f64,
+                temperature_c: if level == 0 { 80.0 } else { *temperature },
+                ambient_c: 20.0,
+                power_kw: if level == 1 { 30.0 } else { *power },
+            })
+            .collect();
+        if let Ok(found) = fit_thermal(&samples, BetweenSamples::Straight) {
+            prop_assert!(found.parameters.time_constant_s > 0.0);
+            prop_assert!(found.time_constant_se_s().unwrap().is_finite());
+        }
+    }
 }

@@ -1,9 +1,9 @@
-//! A number with its derivatives by up to eight parameters: forward differentiation, exact to rounding.
+//! A number with its derivatives by up to nine parameters: forward differentiation, exact to rounding.
 
 use std::ops::{Add, Div, Mul, Neg};
 
 /// The most parameters that a model of the test may have.
-const WIDTH: usize = 8;
+const WIDTH: usize = 9;
 
 #[derive(Clone, Copy)]
 pub(super) struct Dual {
@@ -32,6 +32,22 @@ impl Dual {
 
     pub(super) fn exp(self) -> Self {
         self.chained(self.value.exp(), self.value.exp())
+    }
+
+    pub(super) fn ln(self) -> Self {
+        self.chained(self.value.ln(), 1.0 / self.value)
+    }
+
+    pub(super) fn sin(self) -> Self {
+        self.chained(self.value.sin(), self.value.cos())
+    }
+
+    pub(super) fn cos(self) -> Self {
+        self.chained(self.value.cos(), -self.value.sin())
+    }
+
+    pub(super) fn arctan(self) -> Self {
+        self.chained(self.value.atan(), 1.0 / (1.0 + self.value * self.value))
     }
 
     pub(super) fn power(self, exponent: f64) -> Self {
