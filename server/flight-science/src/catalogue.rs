@@ -51,22 +51,12 @@ pub struct Field {
 impl Field {
     /// A field that is always there.
     pub const fn required(name: &'static str, unit: &'static str, meaning: &'static str) -> Self {
-        Self {
-            name,
-            unit,
-            required: true,
-            meaning,
-        }
+        Self { name, unit, required: true, meaning }
     }
 
     /// A field that may be absent.
     pub const fn optional(name: &'static str, unit: &'static str, meaning: &'static str) -> Self {
-        Self {
-            name,
-            unit,
-            required: false,
-            meaning,
-        }
+        Self { name, unit, required: false, meaning }
     }
 }
 
@@ -137,11 +127,7 @@ pub struct FieldFault {
 impl FieldFault {
     /// A fault of `field`.
     pub fn new(field: impl Into<String>, code: FaultCode, why: impl Into<String>) -> Self {
-        Self {
-            field: field.into(),
-            code,
-            why: why.into(),
-        }
+        Self { field: field.into(), code, why: why.into() }
     }
 }
 
@@ -156,9 +142,7 @@ pub struct Refused {
 impl Refused {
     /// A refusal for one reason.
     pub fn because(field: impl Into<String>, code: FaultCode, why: impl Into<String>) -> Self {
-        Self {
-            faults: vec![FieldFault::new(field, code, why)],
-        }
+        Self { faults: vec![FieldFault::new(field, code, why)] }
     }
 
     fn sentences(&self) -> String {
@@ -219,9 +203,7 @@ pub fn topic(name: &str) -> Option<&'static Topic> {
 /// [`ComputeError::UnknownTopic`] for a name that is not in the catalogue, [`ComputeError::Refused`] with every fault of
 /// the input otherwise.
 pub fn compute(name: &str, input: &Value) -> Result<Value, ComputeError> {
-    let topic = topic(name).ok_or_else(|| ComputeError::UnknownTopic {
-        name: name.to_owned(),
-    })?;
+    let topic = topic(name).ok_or_else(|| ComputeError::UnknownTopic { name: name.to_owned() })?;
     Ok((topic.compute)(input)?)
 }
 

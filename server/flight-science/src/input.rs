@@ -62,32 +62,19 @@ impl<'a> Reader<'a> {
         let mut faults = Vec::new();
         let fields = value.as_object();
         if fields.is_none() {
-            let subject = if path.is_empty() {
-                "The input".to_owned()
-            } else {
-                path.clone()
-            };
+            let subject = if path.is_empty() { "The input".to_owned() } else { path.clone() };
             faults.push(FieldFault::new(
                 path.clone(),
                 FaultCode::WrongType,
                 format!("{subject} is {}; a JSON object is wanted.", told(value)),
             ));
         }
-        Self {
-            path,
-            fields,
-            known: Vec::new(),
-            faults,
-        }
+        Self { path, fields, known: Vec::new(), faults }
     }
 
     /// The full path of a field of this object.
     pub fn path_of(&self, name: &str) -> String {
-        if self.path.is_empty() {
-            name.to_owned()
-        } else {
-            format!("{}.{name}", self.path)
-        }
+        if self.path.is_empty() { name.to_owned() } else { format!("{}.{name}", self.path) }
     }
 
     /// Whether the object has the field at all, faulty or not.
@@ -98,11 +85,7 @@ impl<'a> Reader<'a> {
     /// Notes a fault that the topic itself found, such as two fields that contradict. `name` is a field of this object,
     /// or empty for the object as a whole.
     pub fn fault(&mut self, name: &str, code: FaultCode, why: impl Into<String>) {
-        let field = if name.is_empty() {
-            self.path.clone()
-        } else {
-            self.path_of(name)
-        };
+        let field = if name.is_empty() { self.path.clone() } else { self.path_of(name) };
         self.faults.push(FieldFault::new(field, code, why));
     }
 
@@ -195,11 +178,8 @@ impl<'a> Reader<'a> {
         &mut self,
         choices: &[(&'static str, R)],
     ) -> Option<Option<(&'static str, f64)>> {
-        let given: Vec<&str> = choices
-            .iter()
-            .map(|(name, _)| *name)
-            .filter(|name| self.has(name))
-            .collect();
+        let given: Vec<&str> =
+            choices.iter().map(|(name, _)| *name).filter(|name| self.has(name)).collect();
         let mut read = Some(None);
         for (name, range) in choices {
             match self.optional_number(name, range.clone()) {
@@ -256,10 +236,7 @@ impl<'a> Reader<'a> {
         name: &'static str,
         choices: &[(&'static str, T)],
     ) -> Option<T> {
-        let words: Vec<String> = choices
-            .iter()
-            .map(|(word, _)| format!("\"{word}\""))
-            .collect();
+        let words: Vec<String> = choices.iter().map(|(word, _)| format!("\"{word}\"")).collect();
         let words = words.join(", ");
         let value = self.take_required(name, &format!("one of {words}"))?;
         self.chosen(name, value, choices, &words)
@@ -274,12 +251,8 @@ impl<'a> Reader<'a> {
         let Some(value) = self.take(name) else {
             return Some(None);
         };
-        let words: Vec<String> = choices
-            .iter()
-            .map(|(word, _)| format!("\"{word}\""))
-            .collect();
-        self.chosen(name, value, choices, &words.join(", "))
-            .map(Some)
+        let words: Vec<String> = choices.iter().map(|(word, _)| format!("\"{word}\"")).collect();
+        self.chosen(name, value, choices, &words.join(", ")).map(Some)
     }
 
     fn chosen<T: Copy>(
@@ -293,10 +266,7 @@ impl<'a> Reader<'a> {
             self.wrong_type(name, value, &format!("one of {words}"));
             return None;
         };
-        let chosen = choices
-            .iter()
-            .find(|(word, _)| word == text)
-            .map(|(_, choice)| *choice);
+        let chosen = choices.iter().find(|(word, _)| word == text).map(|(_, choice)| *choice);
         if chosen.is_none() {
             let path = self.path_of(name);
             self.fault(
@@ -435,10 +405,7 @@ impl<'a> Reader<'a> {
             self.faults.push(FieldFault::new(
                 format!("{path}[{index}]"),
                 FaultCode::WrongType,
-                format!(
-                    "{path}[{index}] is {}; a list of {N} numbers is wanted.",
-                    told(item)
-                ),
+                format!("{path}[{index}] is {}; a list of {N} numbers is wanted.", told(item)),
             ));
             return None;
         };
@@ -482,9 +449,7 @@ impl<'a> Reader<'a> {
                 format!("{untold} more faults are not listed; mend these first."),
             );
         }
-        Err(Refused {
-            faults: self.faults,
-        })
+        Err(Refused { faults: self.faults })
     }
 
     fn inner<T>(
@@ -539,14 +504,12 @@ impl<'a> Reader<'a> {
         }
         let wanted = told_range(range);
         let (code, why) = match value {
-            Value::Number(number) if number.as_f64().is_some_and(f64::is_finite) => (
-                FaultCode::OutOfRange,
-                format!("{path} is {number}; a number {wanted} is wanted."),
-            ),
-            Value::Number(number) => (
-                FaultCode::NotFinite,
-                format!("{path} is {number}; a finite number is wanted."),
-            ),
+            Value::Number(number) if number.as_f64().is_some_and(f64::is_finite) => {
+                (FaultCode::OutOfRange, format!("{path} is {number}; a number {wanted} is wanted."))
+            }
+            Value::Number(number) => {
+                (FaultCode::NotFinite, format!("{path} is {number}; a finite number is wanted."))
+            }
             Value::Null => (
                 FaultCode::NotANumber,
                 format!(
@@ -554,10 +517,7 @@ impl<'a> Reader<'a> {
                 ),
             ),
             Value::String(text)
-                if text
-                    .trim()
-                    .parse::<f64>()
-                    .is_ok_and(|number| !number.is_finite()) =>
+                if text.trim().parse::<f64>().is_ok_and(|number| !number.is_finite()) =>
             {
                 (
                     FaultCode::NotFinite,
@@ -582,10 +542,8 @@ impl<'a> Reader<'a> {
 
     fn note_unknown_fields(&mut self) {
         let Some(fields) = self.fields else { return };
-        let unknown: Vec<&String> = fields
-            .keys()
-            .filter(|key| !self.known.contains(&key.as_str()))
-            .collect();
+        let unknown: Vec<&String> =
+            fields.keys().filter(|key| !self.known.contains(&key.as_str())).collect();
         for key in unknown {
             let path = self.path_of(&short(key));
             let known = self.known.join(", ");
@@ -599,9 +557,7 @@ impl<'a> Reader<'a> {
 }
 
 fn plain_number(value: &Value, range: &impl RangeBounds<f64>) -> Option<f64> {
-    value
-        .as_f64()
-        .filter(|number| number.is_finite() && range.contains(number))
+    value.as_f64().filter(|number| number.is_finite() && range.contains(number))
 }
 
 /// What a value is, short enough for a sentence.
@@ -663,14 +619,9 @@ mod tests {
         let cas = reader.required_number("cas_kt", ANY);
         let mass = reader.required_number("mass_kg", above(0.0));
         let oat = reader.required_number("oat_c", -90.0..=60.0);
-        let legs = reader.array("legs", 4, |leg| {
-            leg.required_number("track_deg", 0.0..=360.0)
-        });
+        let legs = reader.array("legs", 4, |leg| leg.required_number("track_deg", 0.0..=360.0));
 
-        let refused = reader
-            .finish(|| Some((cas?, mass?, oat?, legs?)))
-            .map(|_| ())
-            .unwrap_err();
+        let refused = reader.finish(|| Some((cas?, mass?, oat?, legs?))).map(|_| ()).unwrap_err();
 
         let told: Vec<String> = refused
             .faults
@@ -689,10 +640,7 @@ mod tests {
                 "extra/unknown-field",
             ]
         );
-        assert_eq!(
-            refused.faults[1].why,
-            "mass_kg is -1; a number above 0 is wanted."
-        );
+        assert_eq!(refused.faults[1].why, "mass_kg is -1; a number above 0 is wanted.");
         assert_eq!(
             refused.faults[4].why,
             "legs[1].track_deg is 400; a number of at least 0 and at most 360 is wanted."
@@ -719,10 +667,7 @@ mod tests {
             let speed = reader.exactly_one_number(&choices);
             reader.finish(|| speed)
         };
-        assert_eq!(
-            read(&two).unwrap_err().faults[0].code,
-            FaultCode::Inconsistent
-        );
+        assert_eq!(read(&two).unwrap_err().faults[0].code, FaultCode::Inconsistent);
         assert_eq!(read(&none).unwrap_err().faults[0].code, FaultCode::Missing);
         assert_eq!(read(&one).unwrap(), ("tas_kt", 110.0));
     }
@@ -734,10 +679,6 @@ mod tests {
         let peaks = reader.numbers("peaks", 2, ANY);
         let refused = reader.finish(|| peaks).unwrap_err();
         assert_eq!(refused.faults.len(), TOLD_FAULTS + 1);
-        assert!(
-            refused.faults[TOLD_FAULTS]
-                .why
-                .starts_with("300 more faults")
-        );
+        assert!(refused.faults[TOLD_FAULTS].why.starts_with("300 more faults"));
     }
 }

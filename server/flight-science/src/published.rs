@@ -61,20 +61,15 @@ enum OneOrMany {
 
 /// Follows a path such as `gusts[0].n_up`.
 fn at_path<'a>(value: &'a Value, path: &str) -> Option<&'a Value> {
-    path.split(['.', '['])
-        .try_fold(value, |value, step| match step.strip_suffix(']') {
-            Some(index) => value.get(index.parse::<usize>().ok()?),
-            None => value.get(step),
-        })
+    path.split(['.', '[']).try_fold(value, |value, step| match step.strip_suffix(']') {
+        Some(index) => value.get(index.parse::<usize>().ok()?),
+        None => value.get(step),
+    })
 }
 
 impl Case {
     fn title(&self) -> String {
-        if self.name.is_empty() {
-            self.source.clone()
-        } else {
-            self.name.clone()
-        }
+        if self.name.is_empty() { self.source.clone() } else { self.name.clone() }
     }
 
     fn complaints(&self, topic: &str) -> Vec<String> {
@@ -88,9 +83,7 @@ impl Case {
         }
         for path in self.within.keys().chain(self.within_rel.keys()) {
             if !self.expect.contains_key(path) {
-                complaints.push(format!(
-                    "has a tolerance for {path}, which it does not expect"
-                ));
+                complaints.push(format!("has a tolerance for {path}, which it does not expect"));
             }
         }
         let input = serde_json::to_value(&self.input).unwrap();
@@ -112,9 +105,8 @@ impl Case {
                     .map(|fault| format!("{}/{}", fault.field, fault.code.code()))
                     .collect();
                 if told != wanted {
-                    complaints.push(format!(
-                        "should be refused for {wanted:?} but was for {told:?}"
-                    ));
+                    complaints
+                        .push(format!("should be refused for {wanted:?} but was for {told:?}"));
                 }
             }
             (Some(_), Err(error)) => complaints.push(error.to_string()),
@@ -129,17 +121,13 @@ impl Case {
         }
         for path in &self.expect_null {
             if at_path(answer, path) != Some(&Value::Null) {
-                complaints.push(format!(
-                    "{path} should be null: {:?}",
-                    at_path(answer, path)
-                ));
+                complaints.push(format!("{path} should be null: {:?}", at_path(answer, path)));
             }
         }
         for (path, wanted) in &self.expect {
             let given = at_path(answer, path);
-            let wanted_number = wanted
-                .as_float()
-                .or_else(|| wanted.as_integer().map(|whole| whole as f64));
+            let wanted_number =
+                wanted.as_float().or_else(|| wanted.as_integer().map(|whole| whole as f64));
             let Some(wanted_number) = wanted_number else {
                 if given != Some(&serde_json::to_value(wanted).unwrap()) {
                     complaints.push(format!("{path} should be {wanted} but is {given:?}"));
@@ -192,11 +180,7 @@ fn codes(topic: &Topic, input: &Value) -> Vec<(String, FaultCode)> {
                     fault.why
                 );
             }
-            refused
-                .faults
-                .into_iter()
-                .map(|fault| (fault.field, fault.code))
-                .collect()
+            refused.faults.into_iter().map(|fault| (fault.field, fault.code)).collect()
         }
         Err(error) => panic!("{error}"),
     }
@@ -238,9 +222,7 @@ fn every_topic_has_a_published_case_with_a_figure_and_one_with_a_refusal() {
             .published
             .iter()
             .flat_map(|(name, text)| {
-                toml::from_str::<File>(text)
-                    .unwrap_or_else(|error| panic!("{name}: {error}"))
-                    .case
+                toml::from_str::<File>(text).unwrap_or_else(|error| panic!("{name}: {error}")).case
             })
             .collect();
         if !cases.iter().any(|case| !case.expect.is_empty()) {
@@ -270,10 +252,7 @@ fn every_topic_answers_its_own_example_with_the_fields_that_the_catalogue_names(
         }
         for given in answer.keys() {
             assert!(
-                topic
-                    .outputs
-                    .iter()
-                    .any(|field| top_level(field.name) == given),
+                topic.outputs.iter().any(|field| top_level(field.name) == given),
                 "{} gives {given}, which the catalogue does not name",
                 topic.name
             );
@@ -294,22 +273,12 @@ fn every_topic_names_its_sources_equations_range_and_units() {
             !topic.equations.is_empty() && !topic.sources.is_empty(),
             "{name} has no equations or sources"
         );
-        assert!(
-            !topic.inputs.is_empty() && !topic.outputs.is_empty(),
-            "{name} has no fields"
-        );
+        assert!(!topic.inputs.is_empty() && !topic.outputs.is_empty(), "{name} has no fields");
         for field in topic.inputs.iter().chain(topic.outputs) {
-            assert!(
-                !field.unit.is_empty() && !field.meaning.is_empty(),
-                "{name}: {}",
-                field.name
-            );
+            assert!(!field.unit.is_empty() && !field.meaning.is_empty(), "{name}: {}", field.name);
         }
         assert_eq!(
-            catalogue()
-                .iter()
-                .filter(|other| other.name == name)
-                .count(),
+            catalogue().iter().filter(|other| other.name == name).count(),
             1,
             "{name} is there twice"
         );
@@ -391,10 +360,8 @@ fn every_topic_refuses_an_input_that_is_no_object_or_lacks_what_it_requires() {
             );
         }
         let told = codes(topic, &json!({}));
-        for field in topic
-            .inputs
-            .iter()
-            .filter(|field| field.required && !field.name.contains(['.', '[']))
+        for field in
+            topic.inputs.iter().filter(|field| field.required && !field.name.contains(['.', '[']))
         {
             assert!(
                 told.contains(&(field.name.to_owned(), FaultCode::Missing)),
@@ -410,8 +377,6 @@ fn every_topic_refuses_an_input_that_is_no_object_or_lacks_what_it_requires() {
 fn a_topic_that_does_not_exist_is_refused_by_name() {
     assert_eq!(
         compute("warp-drive", &json!({})),
-        Err(ComputeError::UnknownTopic {
-            name: "warp-drive".to_owned()
-        })
+        Err(ComputeError::UnknownTopic { name: "warp-drive".to_owned() })
     );
 }
