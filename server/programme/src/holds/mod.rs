@@ -1,6 +1,16 @@
 //! Holds: the reasons why a point may not go ahead now.
+//!
+//! Each source of holds is one file: its data, a function that collects it, its rules and its sentences. A new
+//! source is such a file and its line in the table below.
+//!
+//! Reasons are data; a sentence is made from one only when it is shown.
 
+mod words;
+
+use chrono::{DateTime, Utc};
 use serde::Serialize;
+
+use crate::state::{Rung, State};
 
 /// Which act a hold stands against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, utoipa::ToSchema)]
@@ -21,6 +31,12 @@ pub struct Subject {
     pub code: String,
 }
 
+impl Subject {
+    fn new(what: &'static str, code: impl ToString) -> Self {
+        Self { what, code: code.to_string() }
+    }
+}
+
 /// One reason why a point may not go ahead now, in words for people.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct Hold {
@@ -36,4 +52,149 @@ pub struct Hold {
     pub source: String,
     /// Which act it stands against.
     pub stage: Stage,
+}
+
+/// A rule that can hold a point.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Rule {
+    /// Its stable code.
+    pub code: &'static str,
+    /// Which act it stands against.
+    pub stage: Stage,
+    /// What it asks for, in a sentence.
+    pub meaning: &'static str,
+}
+
+impl Rule {
+    const fn against_release(code: &'static str, meaning: &'static str) -> Self {
+        Self { code, stage: Stage::Release, meaning }
+    }
+
+    const fn against_run(code: &'static str, meaning: &'static str) -> Self {
+        Self { code, stage: Stage::Run, meaning }
+    }
+}
+
+/// What the reasons of every source can say of themselves.
+trait Explained {
+    /// The rule that holds the point.
+    fn rule(&self) -> &'static Rule;
+    /// What it is about.
+    fn subject(&self, rung: &Rung) -> Subject;
+    /// Why, in a sentence.
+    fn why(&self, rung: &Rung, state: &State) -> String;
+    /// What clears it, in a sentence.
+    fn clears(&self, rung: &Rung, state: &State) -> String;
+    /// Where the rule comes from.
+    fn source(&self, rung: &Rung, state: &State) -> String;
+}
+
+/// A source of holds.
+#[derive(Clone, Copy)]
+pub struct Source {
+    /// What it is called.
+    pub name: &'static str,
+    /// Its rules.
+    pub rules: &'static [&'static Rule],
+    collect: fn(&Rung, &State, DateTime<Utc>, &mut Vec<Reason>),
+    /// Whether its reasons follow from the point and its prerequisites alone, so that they are kept between
+    /// records; the others concern many points at once and are looked up when they are read.
+    kept: bool,
+}
+
+macro_rules! sources {
+    ($($(#[$note:meta])* $name:ident $module:ident $kept:literal;)+) => {
+        /// One reason why a point may not go ahead now, as data.
+        #[derive(Debug, Clone, PartialEq)]
+        pub enum Reason {
+            $($(#[$note])* $name($module::$name),)+
+        }
+
+        /// Every source of holds, in the order in which their holds are told.
+        pub static SOURCES: &[Source] = &[
+            $(Source {
+                name: stringify!($module),
+                rules: $module::RULES,
+                collect: $module::collect,
+                kept: $kept,
+            },)+
+        ];
+
+        impl Reason {
+            fn explained(&self) -> &dyn Explained {
+                match self { $(Reason::$name(reason) => reason,)+ }
+            }
+        }
+    };
+}
+
+sources! {
+    /// A stop called on the whole programme.
+    StandDown stand_down false;
+    /// The programme has not decided what it must decide.
+    Policy policy false;
+}
+
+mod policy;
+mod stand_down;
+
+impl Reason {
+    /// The rule that holds the point.
+    pub fn rule(&self) -> &'static Rule {
+        self.explained().rule()
+    }
+
+    /// Which act it stands against.
+    pub fn stage(&self) -> Stage {
+        self.rule().stage
+    }
+
+    /// What it is about.
+    pub fn subject(&self, rung: &Rung) -> Subject {
+        self.explained().subject(rung)
+    }
+
+    /// The reason in words.
+    pub fn told(&self, rung: &Rung, state: &State) -> Hold {
+        let reason = self.explained();
+        let rule = reason.rule();
+        Hold {
+            rule: rule.code,
+            subject: reason.subject(rung),
+            why: reason.why(rung, state),
+            clears: reason.clears(rung, state),
+            source: reason.source(rung, state),
+            stage: rule.stage,
+        }
+    }
+}
+
+/// Every reason why a point may not go ahead at a moment, as data.
+pub fn reasons(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
+    let mut found = Vec::new();
+    for source in SOURCES {
+        (source.collect)(rung, state, now, &mut found);
+    }
+    found
+}
+
+/// Every reason why a point may not go ahead at a moment, in words.
+///
+/// An empty list means that all stated conditions are met; it never means more than that.
+pub fn holds(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Hold> {
+    against(state, rung, now, Stage::Run)
+}
+
+/// The holds that stand against an act: against release only those of [`Stage::Release`], against a run all.
+pub fn against(state: &State, rung: &Rung, now: DateTime<Utc>, stage: Stage) -> Vec<Hold> {
+    reasons(state, rung, now)
+        .iter()
+        .filter(|reason| reason.stage() <= stage)
+        .map(|reason| reason.told(rung, state))
+        .collect()
+}
+
+/// Every rule that can hold a point, by source, in the order in which holds are told.
+pub fn reference() -> impl Iterator<Item = (&'static str, &'static Rule)> {
+    SOURCES.iter().flat_map(|source| source.rules.iter().map(|rule| (source.name, *rule)))
 }
