@@ -23,6 +23,7 @@ pub mod gps_airspeed;
 pub mod hot_day;
 pub mod least_squares;
 pub mod loading;
+pub mod reference;
 pub mod reserve;
 pub mod risk;
 pub mod stall_speed;
