@@ -3,7 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use crate::codes::ItemCode;
-use crate::measure::Measure;
+use crate::measure::{Kind, Measure};
+use crate::nouns::judging::Judging;
+use crate::refusal::Fault;
 
 /// One place of the aircraft that carries mass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -78,4 +80,43 @@ pub struct Item {
     pub kind: ItemKind,
     /// Version, part and serial number, or parameter set as fitted now.
     pub version: String,
+}
+
+impl Aircraft {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("name", &self.name);
+        judging.text("description", &self.description);
+        if let Some(registration) = &self.registration {
+            judging.title("registration", registration);
+        }
+        if let Some(airfield) = &self.airfield {
+            judging.title("airfield", airfield);
+        }
+        if let Some(speed) = self.never_exceed_speed {
+            judging.measure_positive("never_exceed_speed", speed, Kind::Speed);
+        }
+        if let Some(mass) = self.maximum_mass {
+            judging.measure_positive("maximum_mass", mass, Kind::Mass);
+        }
+        judging.must(self.seats > 0, "seats", "must count the pilot's seat at least");
+        for (place, station) in self.loading.iter().enumerate() {
+            let field = |name: &str| format!("loading[{place}].{name}");
+            judging.title(&field("name"), &station.name);
+            judging.measure_not_negative(&field("mass"), station.mass, Kind::Mass);
+            judging.measure(&field("arm"), station.arm, Kind::Length);
+        }
+        judging.done()
+    }
+}
+
+impl Item {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("title", &self.title);
+        judging.title("version", &self.version);
+        judging.done()
+    }
 }

@@ -4,6 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::codes::ChannelCode;
 use crate::measure::Unit;
+use crate::nouns::judging::Judging;
+use crate::refusal::Fault;
 
 /// One series that recorders give, or a parameter worked out from them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -27,4 +29,33 @@ pub struct Channel {
     /// How it is worked out, where it is a derived parameter and no sensor gives it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub derived_from: Option<String>,
+}
+
+impl Channel {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("title", &self.title);
+        for (field, figure) in [("lowest", self.lowest), ("highest", self.highest)] {
+            if let Some(figure) = figure {
+                judging.finite(field, figure);
+            }
+        }
+        if let (Some(lowest), Some(highest)) = (self.lowest, self.highest) {
+            // Written so that a NaN is told once, above.
+            if lowest >= highest {
+                judging.fault(
+                    "highest",
+                    format!("must be above the lowest figure, and {highest} is not above {lowest}"),
+                );
+            }
+        }
+        if let Some(accuracy) = self.accuracy {
+            judging.not_negative("accuracy", accuracy);
+        }
+        if let Some(derived_from) = &self.derived_from {
+            judging.text("derived_from", derived_from);
+        }
+        judging.done()
+    }
 }

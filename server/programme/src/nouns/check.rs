@@ -3,7 +3,10 @@
 use serde::{Deserialize, Serialize};
 
 use crate::codes::{CheckCode, EventCode};
+use crate::nouns::judging::Judging;
 use crate::nouns::{Phase, Role};
+use crate::people::Act;
+use crate::refusal::Fault;
 
 /// How long a passed check is good for; whichever ends first ends it.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -42,4 +45,50 @@ pub struct Check {
     pub by: Vec<Role>,
     /// Who or what asks for it.
     pub source: String,
+}
+
+impl Validity {
+    /// Whether nothing ever ends it.
+    pub fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
+impl Check {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("title", &self.title);
+        judging.text("method", &self.method);
+        judging.text("source", &self.source);
+        judging.must(
+            !self.validity.is_empty(),
+            "validity",
+            "must say what ends it: powered_hours, clock_hours, days or until",
+        );
+        if let Some(hours) = self.validity.powered_hours {
+            judging.positive("validity.powered_hours", hours);
+        }
+        if let Some(hours) = self.validity.clock_hours {
+            judging.positive("validity.clock_hours", hours);
+        }
+        if let Some(days) = self.validity.days {
+            judging.must(days > 0, "validity.days", "must be at least 1");
+        }
+        judging.no_repeats("validity.until", &self.validity.until);
+        judging.no_repeats("phases", &self.phases);
+        judging.some_without_repeats("by", &self.by);
+        for (place, role) in self.by.iter().enumerate() {
+            judging.must(
+                Act::DoChecks.allowed().contains(role),
+                &format!("by[{place}]"),
+                format!(
+                    "the {} does no checks: that is for {}",
+                    role.in_words(),
+                    Act::DoChecks.allowed_in_words()
+                ),
+            );
+        }
+        judging.done()
+    }
 }

@@ -5,6 +5,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::codes::DocumentCode;
 use crate::nouns::Phase;
+use crate::nouns::judging::Judging;
+use crate::refusal::Fault;
 
 /// What a document is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -44,4 +46,36 @@ pub struct Document {
     /// The phases in which every point needs it; points may name it besides.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub needed_in: Vec<Phase>,
+}
+
+impl Document {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("title", &self.title);
+        if let Some(reference) = &self.reference {
+            judging.title("reference", reference);
+        }
+        if let (Some(from), Some(until)) = (self.valid_from, self.valid_until) {
+            judging.must(
+                from < until,
+                "valid_until",
+                format!(
+                    "must be after valid_from: {} is not after {}",
+                    until.to_rfc3339(),
+                    from.to_rfc3339()
+                ),
+            );
+        }
+        judging.some_without_repeats("covers", &self.covers);
+        judging.no_repeats("needed_in", &self.needed_in);
+        for (place, phase) in self.needed_in.iter().enumerate() {
+            judging.must(
+                self.covers.contains(phase),
+                &format!("needed_in[{place}]"),
+                format!("is needed in the phase {phase}, which it does not cover"),
+            );
+        }
+        judging.done()
+    }
 }

@@ -6,6 +6,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::codes::HazardCode;
 use crate::nouns::Role;
+use crate::nouns::judging::Judging;
+use crate::people::Act;
+use crate::refusal::Fault;
 
 /// Severity category as MIL-STD-882E, table I.
 #[derive(
@@ -218,4 +221,78 @@ pub struct Hazard {
     /// After mitigations; absent while nobody has judged it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub after: Option<AssessedRisk>,
+}
+
+impl RiskMatrix {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.text("source", &self.source);
+        for (row, levels) in self.rows.iter().enumerate() {
+            for (column, level) in levels.iter().enumerate() {
+                let field = format!("rows[{row}][{column}]");
+                // The levels are ordered worst first, so that a greater level is a lesser risk.
+                if column > 0 && levels[column - 1] > *level {
+                    judging.fault(
+                        &field,
+                        format!("is {level}, worse than a more probable case of the same severity"),
+                    );
+                }
+                if row > 0 && self.rows[row - 1][column] > *level {
+                    judging.fault(
+                        &field,
+                        format!("is {level}, worse than a more severe case as probable"),
+                    );
+                }
+                judging.must(
+                    *level != RiskLevel::Eliminated || column == 5,
+                    &field,
+                    "only the last column, probability F, can be eliminated",
+                );
+            }
+        }
+        let levels: Vec<_> = self.accepted_by.iter().map(|accepting| accepting.level).collect();
+        judging.no_repeats("accepted_by", &levels);
+        for (place, accepting) in self.accepted_by.iter().enumerate() {
+            let field = format!("accepted_by[{place}].roles");
+            judging.no_repeats(&field, &accepting.roles);
+            for (seat, role) in accepting.roles.iter().enumerate() {
+                judging.must(
+                    Act::AcceptRisk.allowed().contains(role),
+                    &format!("{field}[{seat}]"),
+                    format!(
+                        "the {} accepts no risk: that is for {}",
+                        role.in_words(),
+                        Act::AcceptRisk.allowed_in_words()
+                    ),
+                );
+            }
+        }
+        judging.done()
+    }
+}
+
+impl Hazard {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("title", &self.title);
+        judging.text("cause", &self.cause);
+        judging.text("effect", &self.effect);
+        judging.texts("mitigations", &self.mitigations);
+        if let Some(after) = self.after {
+            judging.must(
+                after == self.before || !self.mitigations.is_empty(),
+                "after",
+                "is judged otherwise than before mitigations, and no mitigation is named",
+            );
+            judging.must(
+                after.severity >= self.before.severity
+                    || after.probability >= self.before.probability,
+                "after",
+                "is both more severe and more probable than before mitigations",
+            );
+        }
+        judging.done()
+    }
 }

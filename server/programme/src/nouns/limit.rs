@@ -5,6 +5,8 @@ use serde::{Deserialize, Serialize};
 use crate::codes::{ChannelCode, LimitCode};
 use crate::measure::Unit;
 use crate::nouns::Phase;
+use crate::nouns::judging::Judging;
+use crate::refusal::Fault;
 
 /// A rating that may be used for a limited time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
@@ -125,4 +127,136 @@ pub struct Limit {
     pub phases: Vec<Phase>,
     /// Who or what states it.
     pub source: String,
+}
+
+impl Limit {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("title", &self.title);
+        judging.text("source", &self.source);
+        judging.not_negative("dwell_s", self.dwell_s);
+        judging.some_without_repeats("phases", &self.phases);
+        self.kind.judge(&self.channel, &mut judging);
+        judging.done()
+    }
+}
+
+/// A caution value must be reached before its limit: for an upper bound it is not above it.
+fn caution_below(judging: &mut Judging<'_>, field: &str, caution: Option<f64>, limit: f64) {
+    if let Some(caution) = caution
+        && judging.finite(field, caution)
+        && caution > limit
+    {
+        judging.fault(field, format!("the caution value {caution} is beyond the limit {limit}"));
+    }
+}
+
+/// For a lower bound the caution value is not below it.
+fn caution_above(judging: &mut Judging<'_>, field: &str, caution: Option<f64>, limit: f64) {
+    if let Some(caution) = caution
+        && judging.finite(field, caution)
+        && caution < limit
+    {
+        judging.fault(field, format!("the caution value {caution} is beyond the limit {limit}"));
+    }
+}
+
+impl LimitKind {
+    fn judge(&self, channel: &ChannelCode, judging: &mut Judging<'_>) {
+        match self {
+            LimitKind::Maximum { caution, limit } => {
+                judging.finite("is.limit", *limit);
+                caution_below(judging, "is.caution", *caution, *limit);
+            }
+            LimitKind::Minimum { caution, limit } => {
+                judging.finite("is.limit", *limit);
+                caution_above(judging, "is.caution", *caution, *limit);
+            }
+            LimitKind::Range { low, high, caution_low, caution_high } => {
+                judging.finite("is.low", *low);
+                judging.finite("is.high", *high);
+                if low > high {
+                    judging.fault(
+                        "is.high",
+                        format!("the upper limit {high} is below the lower {low}"),
+                    );
+                }
+                caution_above(judging, "is.caution_low", *caution_low, *low);
+                caution_below(judging, "is.caution_high", *caution_high, *high);
+                if let (Some(caution_low), Some(caution_high)) = (caution_low, caution_high)
+                    && caution_low > caution_high
+                {
+                    judging.fault(
+                        "is.caution_high",
+                        format!("the caution values cross: {caution_high} is below {caution_low}"),
+                    );
+                }
+            }
+            LimitKind::Rate { caution_per_s, limit_per_s } => {
+                judging.positive("is.limit_per_s", *limit_per_s);
+                if let Some(caution) = caution_per_s {
+                    judging.not_negative("is.caution_per_s", *caution);
+                }
+                caution_below(judging, "is.caution_per_s", *caution_per_s, *limit_per_s);
+            }
+            LimitKind::Spread { with, caution, limit } => {
+                judging.some_without_repeats("is.with", with);
+                if let Some(place) = with.iter().position(|other| other == channel) {
+                    judging.fault(
+                        &format!("is.with[{place}]"),
+                        format!(
+                            "{channel} is the limit's own channel: name the others of its group"
+                        ),
+                    );
+                }
+                judging.positive("is.limit", *limit);
+                if let Some(caution) = caution {
+                    judging.not_negative("is.caution", *caution);
+                }
+                caution_below(judging, "is.caution", *caution, *limit);
+            }
+            LimitKind::TimeAbove { threshold, caution_s, limit_s } => {
+                judging.finite("is.threshold", *threshold);
+                judging.not_negative("is.limit_s", *limit_s);
+                if let Some(caution) = caution_s {
+                    judging.not_negative("is.caution_s", *caution);
+                }
+                caution_below(judging, "is.caution_s", *caution_s, *limit_s);
+            }
+            LimitKind::Rating { continuous, timed } => {
+                judging.finite("is.continuous", *continuous);
+                judging.must(
+                    !timed.is_empty(),
+                    "is.timed",
+                    "must name at least one rating for a limited time; without any it is a maximum",
+                );
+                let mut below = TimedRating { value: *continuous, seconds: f64::INFINITY };
+                for (place, rating) in timed.iter().enumerate() {
+                    let value = format!("is.timed[{place}].value");
+                    let seconds = format!("is.timed[{place}].seconds");
+                    if judging.finite(&value, rating.value) && rating.value <= below.value {
+                        judging.fault(
+                            &value,
+                            format!(
+                                "ratings must rise: {} is not above {}",
+                                rating.value, below.value
+                            ),
+                        );
+                    }
+                    judging.positive(&seconds, rating.seconds);
+                    if rating.seconds > below.seconds {
+                        judging.fault(
+                            &seconds,
+                            format!(
+                                "a higher rating cannot last longer than a lower one: {} s after {} s",
+                                rating.seconds, below.seconds
+                            ),
+                        );
+                    }
+                    below = *rating;
+                }
+            }
+        }
+    }
 }

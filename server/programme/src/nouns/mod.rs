@@ -5,6 +5,7 @@ mod channel;
 mod check;
 mod document;
 mod hazard;
+mod judging;
 mod limit;
 mod person;
 mod phase;

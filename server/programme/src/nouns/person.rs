@@ -6,6 +6,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::codes::{PersonHandle, QualificationCode};
+use crate::nouns::judging::Judging;
+use crate::refusal::Fault;
 
 /// What a person does in a programme.
 #[derive(
@@ -97,4 +99,21 @@ pub struct Person {
     /// What they are qualified for.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub qualifications: Vec<HeldQualification>,
+}
+
+impl Person {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.title("name", &self.name);
+        judging.no_repeats("roles", &self.roles);
+        judging.must(
+            self.roles.len() < 2 || !self.roles.contains(&Role::Viewer),
+            "roles",
+            "an inspector writes nothing and can have no other role",
+        );
+        let codes: Vec<_> = self.qualifications.iter().map(|held| &held.code).collect();
+        judging.no_repeats("qualifications", &codes);
+        judging.done()
+    }
 }

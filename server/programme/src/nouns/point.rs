@@ -1,5 +1,7 @@
 //! Test points: the rungs of the ladder.
 
+mod faults;
+
 use std::collections::BTreeMap;
 use std::fmt;
 

@@ -2,8 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::measure::Measure;
+use crate::measure::{Kind, Measure, Unit};
+use crate::nouns::judging::Judging;
 use crate::nouns::{Axis, Phase, RiskMatrix};
+use crate::refusal::Fault;
 
 /// How far beyond what was shown a point may go on one axis.
 ///
@@ -85,4 +87,63 @@ pub struct Policy {
     /// Totals to reach.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub required_totals: Vec<RequiredTotal>,
+}
+
+impl BuildUpRule {
+    fn judge(&self, field: &str, judging: &mut Judging<'_>) {
+        let kind = self.axis.kind();
+        let step = format!("{field}.step");
+        // A step of temperature is a difference, which has its own unit.
+        let step_kind = if kind == Kind::Temperature && self.step.unit == Unit::Kelvin {
+            Kind::TemperatureDifference
+        } else {
+            kind
+        };
+        judging.measure_positive(&step, self.step, step_kind);
+        judging.measure(&format!("{field}.first"), self.first, kind);
+        if let Some(from) = self.from {
+            judging.measure(&format!("{field}.from"), from, kind);
+        }
+        judging.text(&format!("{field}.source"), &self.source);
+    }
+}
+
+impl Policy {
+    /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
+    pub fn faults(&self, at: &str) -> Vec<Fault> {
+        let mut judging = Judging::of(at);
+        judging.must(
+            (1..=1440).contains(&self.weather_good_for_min),
+            "weather_good_for_min",
+            "must be from 1 to 1440 minutes",
+        );
+        judging.must(
+            (1..=720).contains(&self.longest_release_h),
+            "longest_release_h",
+            "must be from 1 to 720 hours",
+        );
+        for (place, rule) in self.build_up.iter().enumerate() {
+            let field = format!("build_up[{place}]");
+            rule.judge(&field, &mut judging);
+            let from = |rule: &BuildUpRule| rule.from.map(Measure::in_kinds_unit);
+            let again =
+                |earlier: &BuildUpRule| earlier.axis == rule.axis && from(earlier) == from(rule);
+            if self.build_up[..place].iter().any(again) {
+                judging.fault(
+                    &field,
+                    format!("another rule for {} already holds from the same figure", rule.axis),
+                );
+            }
+        }
+        for (place, required) in self.required_totals.iter().enumerate() {
+            let field = |name: &str| format!("required_totals[{place}].{name}");
+            judging.must(required.at_least > 0, &field("at_least"), "must be at least 1");
+            judging.no_repeats(&field("phases"), &required.phases);
+            judging.text(&field("source"), &required.source);
+        }
+        let mut faults = judging.done();
+        let risk = if at.is_empty() { "risk".to_owned() } else { format!("{at}.risk") };
+        faults.extend(self.risk.faults(&risk));
+        faults
+    }
 }
