@@ -14,4 +14,6 @@ pub mod people;
 pub mod record;
 pub mod refusal;
 pub mod state;
+#[cfg(test)]
+mod story;
 pub mod verdict;
