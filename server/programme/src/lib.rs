@@ -5,6 +5,7 @@
 pub mod card;
 pub mod codes;
 pub mod commands;
+pub mod document;
 pub mod entry;
 pub mod holds;
 pub mod ledger;

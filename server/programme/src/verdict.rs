@@ -262,7 +262,9 @@ pub fn judge<'a>(
         .data_required
         .iter()
         .filter(|channel| {
-            !values.iter().any(|value| value.parameter == **channel && value.value.is_some())
+            !values.iter().any(|value| {
+                value.parameter == **channel && value.value.is_some_and(f64::is_finite)
+            })
         })
         .cloned()
         .collect();

@@ -1,1 +1,50 @@
-//! To be laid.
+//! The ledger, people and their sessions, kept on disk. All SQL is in this crate.
+//!
+//! A [`Store`] holds the folded state of every programme in memory and writes through one writer. [`Store::act`]
+//! decides against the state with everything written before it, also what is in the same transaction; many acts that
+//! wait are written in one transaction; none is answered before that transaction is on disk. Reading looks at the
+//! state in memory and never waits for the disk.
+//!
+//! One process at a time has a data directory. [`verify`] and [`backup`] also work beside a running server.
+//!
+//! Moments are arguments everywhere; nothing here reads a clock.
+
+mod account;
+mod act;
+mod as_of;
+mod backup;
+mod batch;
+mod data_dir;
+mod entries;
+mod errand;
+mod fault;
+mod health;
+mod idempotency;
+mod open;
+mod published;
+mod replay;
+mod secret;
+mod session;
+mod sqlite;
+mod store;
+mod verify;
+mod writer;
+
+#[cfg(test)]
+mod tests;
+
+pub use account::{Account, AccountError, NewAccount};
+pub use act::{Act, ActError, Acted, Decide, MakeReply};
+pub use as_of::{AsOf, AsOfError};
+pub use backup::{BackupError, RestoreError, backup, restore};
+pub use data_dir::{DataDirError, holds_data};
+pub use entries::StoredEntry;
+pub use fault::{ReadError, StopCause, WriteError};
+pub use health::Health;
+pub use idempotency::{Idempotency, KEPT_FOR, Remembered, Reply};
+pub use open::OpenError;
+pub use published::{Head, News};
+pub use secret::Secret;
+pub use session::{BeginError, NewSession, NotSignedIn, RotateError, Rotation, SignedIn};
+pub use store::Store;
+pub use verify::{FirstFailure, ProgrammeVerdict, TrustedHead, VerifyError, Wrong, verify};

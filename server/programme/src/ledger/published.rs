@@ -217,6 +217,7 @@ fn the_growing_tree_and_the_whole_tree_have_the_same_root_at_every_size() {
         assert_eq!(growing.size(), size);
         assert_eq!(Some(growing.root()), whole.root_at(size));
         assert_eq!(growing.root(), numbered(size).root());
+        assert_eq!(growing, numbered(size).edge());
     }
     assert_eq!(whole.root_at(LARGEST + 1), None);
 }

@@ -5,9 +5,9 @@ use super::{NodeHash, empty_root, node_hash};
 /// Size and root of a growing tree, in a few hundred bytes however many leaves it has.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Tree {
-    size: u64,
+    pub(super) size: u64,
     /// Roots of the complete subtrees that the leaves fall into, the largest first: one for each bit set in the size.
-    peaks: Vec<NodeHash>,
+    pub(super) peaks: Vec<NodeHash>,
 }
 
 impl Tree {

@@ -1,6 +1,6 @@
 //! A tree that keeps every complete subtree, so that any proof about any of its sizes is a few look-ups.
 
-use super::{NodeHash, empty_root, node_hash};
+use super::{NodeHash, Tree, empty_root, node_hash};
 
 /// All complete subtrees over the leaves, about 64 bytes a leaf.
 #[derive(Debug, Clone, Default)]
@@ -104,6 +104,17 @@ impl WholeTree {
         }
         proof.reverse();
         Some(proof)
+    }
+
+    /// The same tree with its right edge alone, to grow on from.
+    pub fn edge(&self) -> Tree {
+        let leaves = self.leaves();
+        let peaks = (0..self.levels.len())
+            .rev()
+            .filter(|level| leaves >> level & 1 == 1)
+            .map(|level| self.levels[level][(leaves >> level) - 1])
+            .collect();
+        Tree { size: self.size(), peaks }
     }
 
     fn leaves(&self) -> usize {

@@ -7,7 +7,7 @@ use chrono::{DateTime, Utc};
 
 use crate::codes::{HazardCode, PersonHandle};
 use crate::entry::Entry;
-use crate::nouns::{Hazard, RiskLevel};
+use crate::nouns::{Hazard, RiskLevel, Role};
 use crate::record::{Digest, RiskAccepted};
 
 /// Residual risk that somebody accepted.
@@ -19,6 +19,8 @@ pub struct AcceptedRisk {
     pub by: PersonHandle,
     /// When.
     pub at: DateTime<Utc>,
+    /// The roles that they had then; what they accepted stands when they leave.
+    pub roles: Vec<Role>,
     /// At which level.
     pub level: RiskLevel,
     /// Of the hazard as accepted.
@@ -60,6 +62,7 @@ pub(super) fn record(
 pub(super) fn accept(
     hazards: &mut BTreeMap<HazardCode, HazardState>,
     body: &RiskAccepted,
+    roles: Vec<Role>,
     entry: &Entry,
 ) {
     if let Some(state) = hazards.get_mut(&body.hazard) {
@@ -67,6 +70,7 @@ pub(super) fn accept(
             seq: entry.seq,
             by: entry.by.clone(),
             at: entry.at,
+            roles,
             level: body.level,
             digest: body.digest.clone(),
         });

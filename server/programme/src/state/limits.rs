@@ -72,6 +72,13 @@ pub struct Proposal {
     pub fate: ProposalFate,
 }
 
+/// A limit that is not what it was.
+pub(super) struct ChangedLimit {
+    pub(super) code: LimitCode,
+    /// The phases in which it holds or held.
+    pub(super) phases: Vec<Phase>,
+}
+
 /// All limits and proposals.
 #[derive(Debug, Clone, Default)]
 pub struct Limits {
@@ -94,8 +101,8 @@ impl Limits {
     }
 
     /// The same limit set again is no change, so that importing a document twice voids nothing.
-    pub(super) fn set(&mut self, limit: &Limit, entry: &Entry) {
-        self.put(Arc::new(limit.clone()), entry.by.clone(), None, entry);
+    pub(super) fn set(&mut self, limit: &Limit, entry: &Entry) -> Option<ChangedLimit> {
+        self.put(Arc::new(limit.clone()), entry.by.clone(), None, entry)
     }
 
     fn put(
@@ -104,17 +111,19 @@ impl Limits {
         set_by: PersonHandle,
         agreed_by: Option<PersonHandle>,
         entry: &Entry,
-    ) {
+    ) -> Option<ChangedLimit> {
         let before = self.by_code.get(&limit.code);
         if before.is_some_and(|before| before.limit == limit) {
-            return;
+            return None;
         }
         let mut earlier = before.map(|before| before.earlier.clone()).unwrap_or_default();
-        let old_phases = before.map(|before| before.limit.phases.clone()).unwrap_or_default();
         earlier.extend(before.map(|before| Arc::clone(&before.limit)));
-        for phase in limit.phases.iter().chain(&old_phases) {
+        let mut phases = limit.phases.clone();
+        phases.extend(before.iter().flat_map(|before| &before.limit.phases));
+        for phase in &phases {
             self.changed_in[State::phase_index(*phase)] = entry.seq;
         }
+        let changed = ChangedLimit { code: limit.code.clone(), phases };
         let state = LimitState {
             revision: before.map_or(1, |before| before.revision + 1),
             changed_at: entry.seq,
@@ -125,6 +134,7 @@ impl Limits {
             limit,
         };
         self.by_code.insert(state.limit.code.clone(), state);
+        Some(changed)
     }
 
     pub(super) fn propose(&mut self, body: &LimitChangeProposed, entry: &Entry) {
@@ -139,13 +149,16 @@ impl Limits {
         });
     }
 
-    pub(super) fn agree(&mut self, body: &LimitChangeAgreed, entry: &Entry) -> Option<Arc<Limit>> {
+    pub(super) fn agree(
+        &mut self,
+        body: &LimitChangeAgreed,
+        entry: &Entry,
+    ) -> Option<ChangedLimit> {
         let place = (body.proposal.0 as usize).checked_sub(1)?;
         let proposal = self.proposals.get_mut(place)?;
         proposal.fate = ProposalFate::Agreed { by: entry.by.clone(), at: entry.at };
         let (limit, proposer) = (Arc::clone(&proposal.limit), proposal.by.clone());
-        self.put(Arc::clone(&limit), proposer, Some(entry.by.clone()), entry);
-        Some(limit)
+        self.put(limit, proposer, Some(entry.by.clone()), entry)
     }
 
     pub(super) fn decline(&mut self, body: &LimitChangeDeclined, entry: &Entry) {

@@ -21,12 +21,14 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
+use checks::PoweredSpan;
 pub use checks::{CheckState, Checks, Done, Happening};
 pub use configuration::{Change, Configuration, FittedItem};
 pub use envelope::{Envelope, Shown};
 pub use exceedances::{Exceedance, Explanation};
 pub use hazards::{AcceptedRisk, HazardState};
 pub use ladder::{Dropped, Ladder, Rung};
+use limits::ChangedLimit;
 pub use limits::{LimitState, Limits, Proposal, ProposalFate};
 pub use results::{Lapse, ResultId, ResultState, Standing};
 pub use runs::{EnergyReading, KnockOff, Run, TimesCorrection};
@@ -36,11 +38,11 @@ pub use stops::{Observed, StandDown};
 
 use crate::card::Card;
 use crate::codes::{
-    ChannelCode, DocumentCode, ExceedanceNumber, HazardCode, PersonHandle, ProgrammeId, RunNumber,
+    ChannelCode, DocumentCode, ExceedanceNumber, HazardCode, ItemCode, PersonHandle, ProgrammeId, RunNumber,
     SnagNumber,
 };
 use crate::entry::Entry;
-use crate::nouns::{Aircraft, Channel, Document, Limit, Person, Phase, Point, Policy, Role};
+use crate::nouns::{Aircraft, Channel, Document, Person, Phase, Point, Policy, Role};
 use crate::record::Record;
 
 /// All that the records of one programme say, put together.
@@ -87,6 +89,10 @@ pub struct State {
     /// What accepted results have shown on each axis for what is fitted now.
     pub envelope: Envelope,
     length: u64,
+    open_exceedances: Vec<ExceedanceNumber>,
+    open_snags: Vec<SnagNumber>,
+    latest_weather: Option<usize>,
+    restood: Vec<ResultId>,
 }
 
 impl State {
@@ -99,6 +105,7 @@ impl State {
     pub fn apply(&mut self, entry: &Entry) {
         self.length = entry.seq;
         self.last_at = Some(entry.at);
+        self.restood.clear();
         if self.id.is_none() {
             self.id = Some(entry.programme.clone());
         }
@@ -111,38 +118,39 @@ impl State {
             }
             Record::ItemFitted(body) => {
                 if self.configuration.fit(body, entry) {
-                    self.configuration_changed();
+                    self.item_changed(&body.item.code);
                 }
             }
             Record::ItemRemoved(body) => {
                 if self.configuration.remove(body, entry) {
-                    self.configuration_changed();
+                    self.item_changed(&body.item);
                 }
             }
             Record::ChannelDefined(body) => {
                 self.channels.insert(body.channel.code.clone(), body.channel.clone());
             }
             Record::LimitSet(body) => {
-                self.limits.set(&body.limit, entry);
-                self.limit_changed(&body.limit);
+                if let Some(changed) = self.limits.set(&body.limit, entry) {
+                    self.limit_changed(&changed);
+                }
             }
             Record::LimitChangeProposed(body) => self.limits.propose(body, entry),
             Record::LimitChangeAgreed(body) => {
-                if let Some(limit) = self.limits.agree(body, entry) {
-                    self.limit_changed(&limit);
+                if let Some(changed) = self.limits.agree(body, entry) {
+                    self.limit_changed(&changed);
                 }
             }
             Record::LimitChangeDeclined(body) => self.limits.decline(body, entry),
             Record::CheckDefined(body) => self.checks.define(&body.check),
-            Record::CheckDone(body) => {
-                let powered = self.powered_minutes();
-                self.checks.done(body, powered, entry);
-            }
+            Record::CheckDone(body) => self.checks.done(body, &self.runs, entry),
             Record::EventHappened(body) => self.checks.happened(body, entry),
             Record::HazardRecorded(body) => {
                 hazards::record(&mut self.hazards, &body.hazard, entry);
             }
-            Record::RiskAccepted(body) => hazards::accept(&mut self.hazards, body, entry),
+            Record::RiskAccepted(body) => {
+                let roles = self.roles(&entry.by).to_vec();
+                hazards::accept(&mut self.hazards, body, roles, entry);
+            }
             Record::DocumentFiled(body) => {
                 self.documents.insert(body.document.code.clone(), body.document.clone());
             }
@@ -157,7 +165,9 @@ impl State {
             Record::SignatureWithdrawn(body) => self.withdraw(body, entry),
             Record::RunOpened(body) => {
                 let fitted = self.configuration.fitted();
-                self.runs.push(Run::open(body, fitted, &self.ladder, entry));
+                let run = Run::open(body, fitted, &self.ladder, entry);
+                self.checks.run_changed(None, PoweredSpan::of(&run));
+                self.runs.push(run);
             }
             Record::RunMomentNoted(body) => {
                 self.change_run(body.run, |run| run.note(body.event, entry.happened_at()));
@@ -173,7 +183,10 @@ impl State {
                 self.change_run(body.run, |run| run.correct(body, entry));
             }
             Record::ResultRecorded(body) => self.record_result(body, entry),
-            Record::ExceedanceNoted(body) => self.exceedances.push(Exceedance::noted(body, entry)),
+            Record::ExceedanceNoted(body) => {
+                self.exceedances.push(Exceedance::noted(body, entry));
+                self.open_exceedances.push(body.exceedance);
+            }
             Record::ExceedanceExplained(body) => {
                 if let Some(exceedance) = self.exceedance_mut(body.exceedance) {
                     exceedance.explain(body, entry);
@@ -183,8 +196,12 @@ impl State {
                 if let Some(exceedance) = self.exceedance_mut(body.exceedance) {
                     exceedance.close(body, entry);
                 }
+                self.open_exceedances.retain(|open| *open != body.exceedance);
             }
-            Record::SnagOpened(body) => self.snags.push(Snag::open(body, entry)),
+            Record::SnagOpened(body) => {
+                self.snags.push(Snag::open(body, entry));
+                self.open_snags.push(body.snag);
+            }
             Record::SnagWorked(body) => {
                 if let Some(snag) = self.snag_mut(body.snag) {
                     snag.work(body, entry);
@@ -194,8 +211,15 @@ impl State {
                 if let Some(snag) = self.snag_mut(body.snag) {
                     snag.close(body, entry);
                 }
+                self.open_snags.retain(|open| *open != body.snag);
             }
-            Record::WeatherObserved(body) => self.weather.push(Observed::new(body, entry)),
+            Record::WeatherObserved(body) => {
+                let observed = Observed::new(body, entry);
+                if self.latest_weather().is_none_or(|latest| observed.at >= latest.at) {
+                    self.latest_weather = Some(self.weather.len());
+                }
+                self.weather.push(observed);
+            }
             Record::StandDownCalled(body) => {
                 self.stand_downs.push(StandDown::called(body, entry));
             }
@@ -225,6 +249,26 @@ impl State {
     /// A snag by its number.
     pub fn snag(&self, number: SnagNumber) -> Option<&Snag> {
         self.snags.get((number.0 as usize).checked_sub(1)?)
+    }
+
+    /// Exceedances that nobody has closed.
+    pub fn open_exceedances(&self) -> impl Iterator<Item = &Exceedance> {
+        self.open_exceedances.iter().filter_map(|number| self.exceedance(*number))
+    }
+
+    /// Snags that nobody has closed, grounding or not.
+    pub fn open_snags(&self) -> impl Iterator<Item = &Snag> {
+        self.open_snags.iter().filter_map(|number| self.snag(*number))
+    }
+
+    /// The weather that was observed last; one reported late does not replace a newer one.
+    pub fn latest_weather(&self) -> Option<&Observed> {
+        self.weather.get(self.latest_weather?)
+    }
+
+    /// The results that the last record made stand otherwise, or speak otherwise, than before.
+    pub fn restood(&self) -> &[ResultId] {
+        &self.restood
     }
 
     /// The roles of a person; none for a stranger.
@@ -301,7 +345,9 @@ impl State {
         if let Some(run) =
             (number.0 as usize).checked_sub(1).and_then(|place| self.runs.get_mut(place))
         {
+            let before = PoweredSpan::of(run);
             change(run);
+            self.checks.run_changed(Some(before), PoweredSpan::of(run));
         }
     }
 
@@ -313,13 +359,14 @@ impl State {
         self.snags.get_mut((number.0 as usize).checked_sub(1)?)
     }
 
-    /// A changed limit is held against the results of its phases again, so that none outlives a tighter limit.
-    fn limit_changed(&mut self, limit: &Limit) {
+    /// Results of the phases in which a changed limit holds or held are held against the limits again, so that none
+    /// outlives a tighter limit.
+    fn limit_changed(&mut self, changed: &ChangedLimit) {
         let concerned: Vec<ResultId> = (0..self.results.len())
             .map(ResultId)
             .filter(|id| {
                 let point = &self.results[id.0].planned;
-                limit.phases.contains(&point.phase) || point.limits.contains(&limit.code)
+                changed.phases.contains(&point.phase) || point.limits.contains(&changed.code)
             })
             .collect();
         for id in &concerned {
@@ -328,14 +375,27 @@ impl State {
                 let limits = self.limits_in_force(&result.planned).map(|state| &*state.limit);
                 crate::verdict::judge(&result.planned, limits, &result.values, &result.reached)
             };
-            self.results[id.0].verdict = verdict;
+            if self.results[id.0].verdict != verdict {
+                self.results[id.0].verdict = verdict;
+                self.restood.push(*id);
+            }
         }
         self.stand_anew(&concerned);
     }
 
-    fn configuration_changed(&mut self) {
-        let all: Vec<ResultId> = (0..self.results.len()).map(ResultId).collect();
-        self.stand_anew(&all);
+    /// Looks again at the results of points that are, or were when they were run, sensitive to a changed item.
+    fn item_changed(&mut self, item: &ItemCode) {
+        let mut concerned = Vec::new();
+        for rung in self.ladder.rungs() {
+            let sensitive_now = rung.point.sensitive_to.contains(item);
+            concerned.extend(rung.results.iter().copied().filter(|id| {
+                let planned = &self.results[id.0].planned;
+                sensitive_now
+                    || (!Arc::ptr_eq(planned, &rung.point) && planned.sensitive_to.contains(item))
+            }));
+        }
+        concerned.sort_unstable();
+        self.stand_anew(&concerned);
     }
 
     /// Which phases a limit or document of this list concerns, as an index.

@@ -86,12 +86,19 @@ pub struct ResultState {
     pub safety: Option<Signature>,
     /// Whether it counts.
     pub standing: Standing,
+    replaced: bool,
 }
 
 impl ResultState {
     /// Whether it counts.
     pub fn is_accepted(&self) -> bool {
         self.standing == Standing::Accepted
+    }
+
+    /// Whether, held against the limits as they are now, it is not met, lacks something, or is beyond a limit that
+    /// was not passed when it was recorded.
+    pub fn speaks_against(&self) -> bool {
+        self.verdict.outcome != Outcome::Met || (self.verdict.exceeded && !self.exceeded_at_first)
     }
 }
 
@@ -110,12 +117,15 @@ impl State {
     pub fn accepted_result(&self, code: &PointCode) -> Option<ResultId> {
         let rung = self.rung(code)?;
         for id in rung.results.iter().rev() {
-            match self.results[id.0].standing {
-                Standing::Replaced | Standing::Lapsed(_) => {}
+            let result = &self.results[id.0];
+            match result.standing {
+                Standing::Replaced => {}
                 Standing::Accepted => return Some(*id),
                 Standing::NotMet => return None,
+                // Held against the limits as they are now it speaks against the point, whatever else it lapsed for.
+                Standing::Lapsed(_) if result.speaks_against() => return None,
                 // A repeat that was met and waits for its signatures takes nothing away.
-                Standing::Open => {}
+                Standing::Lapsed(_) | Standing::Open => {}
             }
         }
         None
@@ -148,6 +158,7 @@ impl State {
             engineering: None,
             safety: None,
             standing: Standing::Open,
+            replaced: false,
         });
         let mut concerned = vec![id];
         if let Some(rung) = self.ladder.get_mut(&body.point) {
@@ -158,7 +169,7 @@ impl State {
             rung.results.push(id);
         }
         for earlier in &concerned[1..] {
-            self.results[earlier.0].standing = Standing::Replaced;
+            self.results[earlier.0].replaced = true;
         }
         self.stand_anew(&concerned);
     }
@@ -170,7 +181,10 @@ impl State {
             let standing = self.standing(*id);
             let was_accepted = self.results[id.0].standing == Standing::Accepted;
             lost |= was_accepted && standing != Standing::Accepted;
-            self.results[id.0].standing = standing;
+            if self.results[id.0].standing != standing {
+                self.results[id.0].standing = standing;
+                self.restood.push(*id);
+            }
             if !was_accepted && self.results[id.0].is_accepted() {
                 self.envelope.widen(*id, &self.results[id.0]);
             }
@@ -187,7 +201,7 @@ impl State {
 
     fn standing(&self, id: ResultId) -> Standing {
         let result = &self.results[id.0];
-        if result.standing == Standing::Replaced {
+        if result.replaced {
             return Standing::Replaced;
         }
         let accepted = result.engineering.is_some() && result.safety.is_some();
@@ -218,11 +232,9 @@ impl State {
                 });
             }
         }
-        if **now != *result.planned {
+        if !Arc::ptr_eq(now, &result.planned) && **now != *result.planned {
             return Some(Lapse::PlanChanged);
         }
-        let worse = result.verdict.outcome != Outcome::Met
-            || (result.verdict.exceeded && !result.exceeded_at_first);
-        worse.then_some(Lapse::LimitChanged)
+        result.speaks_against().then_some(Lapse::LimitChanged)
     }
 }

@@ -1,0 +1,90 @@
+//! The subcommands, one file each.
+
+mod completions;
+mod compute;
+mod openapi;
+
+use std::error::Error;
+
+use clap::{Parser, Subcommand};
+
+use crate::settings::Flags;
+
+/// Takes an experimental aircraft from its first ground run to its full flight envelope, one released step at a time.
+///
+/// It advises. It clears nobody to fly: the authority's permit and conditions, local rules, the pilot in command and
+/// licensed inspectors come first.
+#[derive(Debug, Parser)]
+#[command(name = "rungbook", version, propagate_version = true)]
+pub struct Program {
+    #[command(flatten)]
+    flags: Flags,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Compute(compute::Compute),
+    Openapi(openapi::Openapi),
+    Completions(completions::Completions),
+}
+
+/// Why a command did not do what was asked.
+#[derive(Debug)]
+pub struct Failure {
+    /// Exit status: 1 where something failed, 2 where what was given cannot be used.
+    pub status: u8,
+    /// What to write on standard error.
+    message: String,
+}
+
+impl Failure {
+    /// What was given cannot be used.
+    pub fn of_input(message: impl Into<String>) -> Self {
+        Self { status: 2, message: message.into() }
+    }
+
+    /// Something failed.
+    pub fn of_work(message: impl Into<String>) -> Self {
+        Self { status: 1, message: message.into() }
+    }
+
+    /// Writes the message as it is on standard error.
+    pub fn print(&self) {
+        eprintln!("{}", self.message);
+    }
+}
+
+/// An error with all that led to it, a line each.
+fn told(error: &dyn Error) -> String {
+    let mut lines = format!("rungbook: {error}");
+    let mut source = error.source();
+    while let Some(cause) = source {
+        lines.push_str(&format!("\n  because: {cause}"));
+        source = cause.source();
+    }
+    lines
+}
+
+impl<E: Error> From<E> for Failure {
+    fn from(error: E) -> Self {
+        Self::of_work(told(&error))
+    }
+}
+
+impl Program {
+    /// Does what was asked.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure`] with the exit status and what to tell.
+    pub fn run(self) -> Result<(), Failure> {
+        let _flags = &self.flags;
+        match self.command {
+            Command::Compute(command) => command.run(),
+            Command::Openapi(command) => command.run(),
+            Command::Completions(command) => command.run(),
+        }
+    }
+}

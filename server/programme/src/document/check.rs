@@ -1,0 +1,297 @@
+//! What the parts of a document say of each other and of the programme as it stands.
+
+use std::collections::{BTreeMap, HashMap};
+use std::fmt::Display;
+
+use super::cycles::{cycles, told};
+use super::records::{differs, is_being_written, is_planned_anew};
+use super::references::{Known, unit_fits};
+use super::{MOST_POINTS, ProgrammeDocument};
+use crate::codes::ChannelCode;
+use crate::nouns::{Criterion, Limit, LimitKind, Point, Role, Statistic};
+use crate::refusal::Fault;
+use crate::state::State;
+
+/// Every fault in what a document says of itself and of the programme: codes used twice, references to nothing, units
+/// that do not fit, cycles among prerequisites with their path, limits that two people must change.
+pub fn check(document: &ProgrammeDocument, state: &State) -> Vec<Fault> {
+    let known = Known::of(document, state);
+    let mut checking = Checking { document, state, known, faults: Vec::new() };
+    checking.sizes();
+    checking.codes();
+    checking.title();
+    checking.people();
+    checking.channels();
+    checking.limits();
+    checking.items();
+    checking.points();
+    checking.cycles();
+    checking.faults
+}
+
+struct Checking<'a> {
+    document: &'a ProgrammeDocument,
+    state: &'a State,
+    known: Known<'a>,
+    faults: Vec<Fault>,
+}
+
+impl<'a> Checking<'a> {
+    fn fault(&mut self, field: impl Into<String>, why: impl Into<String>) {
+        self.faults.push(Fault::at(field, why));
+    }
+
+    fn sizes(&mut self) {
+        if self.document.points.len() > MOST_POINTS {
+            self.fault("points", format!("are more than {MOST_POINTS}"));
+        }
+    }
+
+    fn codes(&mut self) {
+        let document = self.document;
+        self.unique("people", "handle", document.people.iter().map(|it| &it.handle));
+        self.unique("items", "code", document.items.iter().map(|it| &it.code));
+        self.unique("channels", "code", document.channels.iter().map(|it| &it.code));
+        self.unique("limits", "code", document.limits.iter().map(|it| &it.code));
+        self.unique("checks", "code", document.checks.iter().map(|it| &it.code));
+        self.unique("hazards", "code", document.hazards.iter().map(|it| &it.code));
+        self.unique("documents", "code", document.documents.iter().map(|it| &it.code));
+        self.unique("points", "code", document.points.iter().map(|it| &it.code));
+    }
+
+    fn unique<C: Ord + Display>(
+        &mut self,
+        section: &str,
+        field: &str,
+        codes: impl Iterator<Item = C>,
+    ) {
+        let mut first = BTreeMap::new();
+        for (place, code) in codes.enumerate() {
+            if let Some(earlier) = first.get(&code) {
+                let why = format!("{code} is already the {field} of {section}[{earlier}]");
+                self.fault(format!("{section}[{place}].{field}"), why);
+            } else {
+                first.insert(code, place);
+            }
+        }
+    }
+
+    fn title(&mut self) {
+        if let Some(title) = &self.document.title
+            && self.state.length() > 0
+            && *title != self.state.title
+        {
+            let why = format!(
+                "this programme was founded as \"{}\": leave the title out, or import the document into its own programme",
+                self.state.title
+            );
+            self.fault("title", why);
+        }
+    }
+
+    fn people(&mut self) {
+        for (place, person) in self.document.people.iter().enumerate() {
+            if person.roles.is_empty() && !self.state.people.contains_key(&person.handle) {
+                self.fault(
+                    format!("people[{place}].roles"),
+                    format!("{} has no role: name at least one", person.handle),
+                );
+            }
+        }
+        let has = |role| self.known.people.values().any(|person| person.roles.contains(&role));
+        let without = [Role::Safety, Role::Lead].map(|role| (role, has(role)));
+        if !self.document.people.is_empty() {
+            for (role, listed) in without {
+                if !listed {
+                    self.fault("people", format!("no {} is listed", role.in_words()));
+                }
+            }
+        }
+    }
+
+    /// A channel that changes its kind would leave limits and criteria behind that compare nothing.
+    fn channels(&mut self) {
+        for (place, channel) in self.document.channels.iter().enumerate() {
+            let Some(before) = self.state.channels.get(&channel.code) else { continue };
+            let rungs = self.state.ladder.rungs();
+            let in_use = self.state.limits.by_code.values().any(|it| it.limit.channel == channel.code)
+                || rungs.iter().filter(|rung| rung.dropped.is_none()).any(|rung| {
+                    rung.point.criteria.iter().any(|it| it.parameter == channel.code)
+                });
+            if before.unit.kind() != channel.unit.kind() && in_use {
+                let (is, was) = (channel.unit.as_str(), before.unit.as_str());
+                self.fault(
+                    format!("channels[{place}].unit"),
+                    format!("limits or criteria use this channel in {was}, and {is} does not compare with it: give it another code"),
+                );
+            }
+        }
+    }
+
+    fn limits(&mut self) {
+        let being_written = is_being_written(self.state);
+        for (place, limit) in self.document.limits.iter().enumerate() {
+            let at = format!("limits[{place}]");
+            if let Some(channel) = self.channel(&limit.channel, &format!("{at}.channel")) {
+                let statistic = match limit.kind {
+                    LimitKind::Spread { .. } => Statistic::Spread,
+                    LimitKind::Rate { .. } => Statistic::Rate,
+                    LimitKind::Maximum { .. }
+                    | LimitKind::Minimum { .. }
+                    | LimitKind::Range { .. }
+                    | LimitKind::TimeAbove { .. }
+                    | LimitKind::Rating { .. } => Statistic::Max,
+                };
+                if !unit_fits(limit.unit, statistic, channel) {
+                    let (unit, its) = (limit.unit.as_str(), channel.unit.as_str());
+                    self.fault(
+                        format!("{at}.unit"),
+                        format!("{unit} does not compare with {its}, the unit of {}", channel.code),
+                    );
+                }
+            }
+            self.group(limit, &at);
+            let changed = self.state.limits.by_code.get(&limit.code);
+            if changed.is_some_and(|now| *now.limit != *limit) && !being_written {
+                self.fault(
+                    at,
+                    format!(
+                        "{} differs from the limit in force: an engineer proposes a change and the safety officer agrees to it",
+                        limit.code
+                    ),
+                );
+            }
+        }
+    }
+
+    /// All channels of a spread are of one kind.
+    fn group(&mut self, limit: &Limit, at: &str) {
+        let LimitKind::Spread { with, .. } = &limit.kind else { return };
+        let own = self.known.channels.get(&limit.channel).copied();
+        for (place, code) in with.iter().enumerate() {
+            let field = format!("{at}.is.with[{place}]");
+            if let Some(channel) = self.channel(code, &field)
+                && let Some(own) = own
+                && channel.unit.kind() != own.unit.kind()
+            {
+                let (unit, its) = (channel.unit.as_str(), own.unit.as_str());
+                self.fault(field, format!("{code} is in {unit}, which does not compare with {its}"));
+            }
+        }
+    }
+
+    fn items(&mut self) {
+        let Some(run) = self.state.open_run() else { return };
+        for (place, item) in self.document.items.iter().enumerate() {
+            if differs(item, self.state) {
+                self.fault(
+                    format!("items[{place}]"),
+                    format!("{} cannot change while run {} is open", item.code, run.number),
+                );
+            }
+        }
+    }
+
+    fn points(&mut self) {
+        for (place, point) in self.document.points.iter().enumerate() {
+            self.point(point, &format!("points[{place}]"));
+        }
+    }
+
+    fn point(&mut self, point: &'a Point, at: &str) {
+        if let Some(run) = self.state.open_run()
+            && run.points.contains(&point.code)
+            && is_planned_anew(point, self.state)
+        {
+            let why = format!("{} is being run in run {}: change it afterwards", point.code, run.number);
+            self.fault(at, why);
+        }
+        for (place, code) in point.data_required.iter().enumerate() {
+            self.channel(code, &format!("{at}.data_required[{place}]"));
+        }
+        for (place, criterion) in point.criteria.iter().enumerate() {
+            self.criterion(criterion, &format!("{at}.criteria[{place}]"));
+        }
+        if let Some(aircraft) = self.known.aircraft
+            && point.most_on_board > aircraft.seats
+        {
+            self.fault(
+                format!("{at}.most_on_board"),
+                format!("{} is more than the {} seats of the aircraft", point.most_on_board, aircraft.seats),
+            );
+        }
+        let known = &self.known;
+        let required: Vec<_> = point.configuration.iter().map(|required| &required.item).collect();
+        let mut unknown = Vec::new();
+        let mut look = |list: &str, after: &str, what: &str, code: &dyn Display, place, is_known| {
+            if !is_known {
+                let why = format!("there is no {what} {code}");
+                unknown.push(Fault::at(format!("{at}.{list}[{place}]{after}"), why));
+            }
+        };
+        for (place, code) in point.limits.iter().enumerate() {
+            look("limits", "", "limit", code, place, known.limits.contains(code));
+        }
+        for (place, code) in point.hazards.iter().enumerate() {
+            look("hazards", "", "hazard", code, place, known.hazards.contains(code));
+        }
+        for (place, code) in point.after_checks.iter().enumerate() {
+            look("after_checks", "", "check", code, place, known.checks.contains(code));
+        }
+        for (place, code) in point.after_documents.iter().enumerate() {
+            look("after_documents", "", "document", code, place, known.documents.contains(code));
+        }
+        for (place, code) in required.into_iter().enumerate() {
+            look("configuration", ".item", "item", code, place, known.items.contains(code));
+        }
+        for (place, code) in point.sensitive_to.iter().enumerate() {
+            look("sensitive_to", "", "item", code, place, known.items.contains(code));
+        }
+        for (place, code) in point.after_points.iter().enumerate() {
+            let what = if known.dropped.contains(code) { "longer a point" } else { "point" };
+            look("after_points", "", what, code, place, known.points.contains_key(code));
+        }
+        self.faults.extend(unknown);
+    }
+
+    fn criterion(&mut self, criterion: &Criterion, at: &str) {
+        if let Some(channel) = self.channel(&criterion.parameter, &format!("{at}.parameter"))
+            && !unit_fits(criterion.unit, criterion.statistic, channel)
+        {
+            let (unit, its) = (criterion.unit.as_str(), channel.unit.as_str());
+            self.fault(
+                format!("{at}.unit"),
+                format!(
+                    "{unit} does not fit the {} of {}, which is in {its}",
+                    criterion.statistic, channel.code
+                ),
+            );
+        }
+    }
+
+    fn channel(&mut self, code: &ChannelCode, at: &str) -> Option<&'a crate::nouns::Channel> {
+        let found = self.known.channels.get(code).copied();
+        if found.is_none() {
+            self.fault(at, format!("there is no channel {code}"));
+        }
+        found
+    }
+
+    fn cycles(&mut self) {
+        let planned = self.document.points.iter().map(|point| &point.code);
+        let order: Vec<_> =
+            planned.chain(self.state.ladder.rungs().iter().map(|rung| &rung.point.code)).collect();
+        let after: HashMap<_, _> = self
+            .known
+            .points
+            .iter()
+            .map(|(code, point)| (*code, point.after_points.as_slice()))
+            .collect();
+        for cycle in cycles(&order, &after) {
+            // The cycle begins with the point that the document names first, for the programme alone has none.
+            let place = self.document.points.iter().position(|point| point.code == *cycle[0]);
+            let at = place.map_or_else(|| "points".to_owned(), |place| format!("points[{place}].after_points"));
+            self.fault(at, format!("a point cannot wait for itself: {}", told(&cycle)));
+        }
+    }
+}

@@ -1,0 +1,208 @@
+//! A copy of everything in one file, and the way back.
+//!
+//! A backup holds password hashes and the server's secrets: keep it as you keep a key.
+
+use std::fs::{self, File};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+use sqlx::Connection;
+
+use crate::data_dir::{
+    DataDir, DataDirError, database_in, make_private_directory, private_file, sync_directory,
+};
+use crate::sqlite;
+use crate::verify::{FirstFailure, ProgrammeVerdict, VerifyError, verify};
+
+/// A backup that was not made.
+#[derive(Debug, thiserror::Error)]
+pub enum BackupError {
+    /// There is nothing to copy.
+    #[error("there is no database in {path}")]
+    NoDatabase {
+        /// The data directory.
+        path: PathBuf,
+    },
+    /// The file exists.
+    #[error("{path} exists already; choose another name")]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// SQLite takes no such file name.
+    #[error("{path} is not a name in Unicode; choose another")]
+    Name {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The file cannot be written.
+    #[error("{path} cannot be written")]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: io::Error,
+    },
+    /// The database could not be copied.
+    #[error("the database could not be copied")]
+    Database(#[from] sqlx::Error),
+    /// The copy could not be checked.
+    #[error("the copy could not be checked")]
+    Unchecked(#[from] VerifyError),
+    /// The copy does not pass the check, so neither does the ledger.
+    #[error("the ledger of programme \"{programme}\" fails its check, so no backup was made of it")]
+    Fails {
+        /// Which programme.
+        programme: String,
+        /// The first record that fails, and how.
+        #[source]
+        failure: FirstFailure,
+    },
+}
+
+/// A backup that was not restored. Nothing was changed.
+#[derive(Debug, thiserror::Error)]
+pub enum RestoreError {
+    /// There is something in the directory.
+    #[error("{path} is not empty; restore into a new or empty directory")]
+    NotEmpty {
+        /// The directory.
+        path: PathBuf,
+    },
+    /// The backup or the directory cannot be used.
+    #[error("{path} cannot be used")]
+    File {
+        /// The file or directory.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: io::Error,
+    },
+    /// The directory cannot be used.
+    #[error(transparent)]
+    DataDir(#[from] DataDirError),
+    /// The copy is not a database of this program.
+    #[error("the backup cannot be read as a database")]
+    Database(#[from] sqlx::Error),
+    /// The copy could not be checked.
+    #[error("the backup could not be checked")]
+    Unchecked(#[from] VerifyError),
+    /// A record in the backup fails the check.
+    #[error("the ledger of programme \"{programme}\" in the backup fails its check, so it was not restored")]
+    Fails {
+        /// Which programme.
+        programme: String,
+        /// The first record that fails, and how.
+        #[source]
+        failure: FirstFailure,
+    },
+}
+
+/// Copies the database of a data directory into a new file, as of one moment, and checks the copy; works beside a
+/// running server. The file appears under its name only once it is whole and on disk.
+///
+/// # Errors
+///
+/// [`BackupError`]; no file was made.
+pub async fn backup(data_dir: &Path, to: &Path) -> Result<Vec<ProgrammeVerdict>, BackupError> {
+    let database = database_in(data_dir);
+    if !database.is_file() {
+        return Err(BackupError::NoDatabase { path: data_dir.to_owned() });
+    }
+    if to.exists() {
+        return Err(BackupError::Exists { path: to.to_owned() });
+    }
+    let mut part = to.as_os_str().to_owned();
+    part.push(".part");
+    let part = PathBuf::from(part);
+    let outcome = copy_and_check(&database, &part, to).await;
+    if outcome.is_err() {
+        // It may not have been made at all.
+        let _ = fs::remove_file(&part);
+    }
+    outcome
+}
+
+async fn copy_and_check(
+    database: &Path,
+    part: &Path,
+    to: &Path,
+) -> Result<Vec<ProgrammeVerdict>, BackupError> {
+    let unusable = |source| BackupError::File { path: to.to_owned(), source };
+    let name = part.to_str().ok_or_else(|| BackupError::Name { path: to.to_owned() })?;
+    private_file(part).and_then(|file| file.set_len(0)).map_err(unusable)?;
+    let mut connection = sqlite::connect_to_read(database).await?;
+    sqlite::copy_into(&mut connection, name).await?;
+    connection.close().await?;
+    let verdicts = verify(part, &[]).await?;
+    let verdicts = all_pass(verdicts)
+        .map_err(|(programme, failure)| BackupError::Fails { programme, failure })?;
+    File::open(part).and_then(|file| file.sync_all()).map_err(unusable)?;
+    fs::rename(part, to).map_err(unusable)?;
+    sync_parent(to).map_err(unusable)?;
+    Ok(verdicts)
+}
+
+/// Makes a data directory of a backup: copies it, checks the copy, ends every session in it, and only then gives it its
+/// name. Everybody signs in anew, since sessions that were ended after the backup was made would otherwise live again.
+///
+/// # Errors
+///
+/// [`RestoreError`]; the directory is then empty, as it was.
+pub async fn restore(
+    from: &Path,
+    data_dir: &Path,
+    at: DateTime<Utc>,
+) -> Result<Vec<ProgrammeVerdict>, RestoreError> {
+    let unusable = |path: &Path, source| RestoreError::File { path: path.to_owned(), source };
+    let mut backup = File::open(from).map_err(|source| unusable(from, source))?;
+    make_private_directory(data_dir).map_err(|source| unusable(data_dir, source))?;
+    let mut contents = fs::read_dir(data_dir).map_err(|source| unusable(data_dir, source))?;
+    if contents.next().is_some() {
+        return Err(RestoreError::NotEmpty { path: data_dir.to_owned() });
+    }
+    let place = DataDir::lock(data_dir)?;
+    let restoring = data_dir.join("restoring.db");
+    let outcome = async {
+        let mut copy = private_file(&restoring).map_err(|source| unusable(&restoring, source))?;
+        io::copy(&mut backup, &mut copy).map_err(|source| unusable(&restoring, source))?;
+        let mut connection = sqlite::connect_alone(&restoring).await?;
+        sqlite::session::revoke_all(&mut connection, at).await?;
+        connection.close().await?;
+        let verdicts = all_pass(verify(&restoring, &[]).await?)
+            .map_err(|(programme, failure)| RestoreError::Fails { programme, failure })?;
+        copy.sync_all().map_err(|source| unusable(&restoring, source))?;
+        let database = database_in(data_dir);
+        fs::rename(&restoring, &database).map_err(|source| unusable(&database, source))?;
+        sync_directory(data_dir).map_err(|source| unusable(data_dir, source))?;
+        Ok(verdicts)
+    }
+    .await;
+    if outcome.is_err() {
+        // Leave the directory as it was found; what cannot be removed is told by the next attempt.
+        let _ = fs::remove_file(&restoring);
+        let _ = fs::remove_file(place.lock_file());
+    }
+    outcome
+}
+
+fn all_pass(
+    verdicts: Vec<ProgrammeVerdict>,
+) -> Result<Vec<ProgrammeVerdict>, (String, FirstFailure)> {
+    verdicts
+        .into_iter()
+        .map(|mut verdict| match verdict.first_failure.take() {
+            None => Ok(verdict),
+            Some(failure) => Err((verdict.programme, failure)),
+        })
+        .collect()
+}
+
+fn sync_parent(file: &Path) -> io::Result<()> {
+    match file.parent().filter(|parent| !parent.as_os_str().is_empty()) {
+        Some(parent) => sync_directory(parent),
+        None => sync_directory(Path::new(".")),
+    }
+}

@@ -1,0 +1,146 @@
+//! Opening a store: take the lock, bring the tables up to date, fold every programme.
+
+use std::collections::{BTreeMap, HashMap};
+use std::io;
+use std::path::Path;
+use std::sync::Arc;
+
+use parking_lot::RwLock;
+use programme::codes::ProgrammeId;
+use sqlx::SqliteConnection;
+use sqlx::migrate::MigrateError;
+use tokio::sync::{broadcast, mpsc};
+
+use crate::data_dir::{DataDir, DataDirError};
+use crate::health::Health;
+use crate::published::Published;
+use crate::replay::{Look, replay};
+use crate::session::SignIns;
+use crate::sqlite;
+use crate::store::{Shared, Store};
+use crate::verify::{FirstFailure, Wrong};
+use crate::writer::{WAITING, Writer};
+
+/// News kept for those who listen slowly.
+const NEWS_KEPT: usize = 1024;
+
+/// A store that cannot be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    /// The directory cannot be used.
+    #[error(transparent)]
+    DataDir(#[from] DataDirError),
+    /// The database was written by a newer program.
+    #[error("the database was written by a newer version of the program; use that one")]
+    Newer(#[source] MigrateError),
+    /// The tables cannot be brought up to date.
+    #[error("the database's tables cannot be brought up to date")]
+    Migration(#[source] MigrateError),
+    /// The database cannot be read.
+    #[error("the database cannot be read")]
+    Database(#[from] sqlx::Error),
+    /// The ledger was altered.
+    #[error("the ledger of programme \"{programme}\" fails its check; restore a backup that passes it")]
+    Damaged {
+        /// Which programme.
+        programme: String,
+        /// The first record that fails, and how.
+        #[source]
+        failure: FirstFailure,
+    },
+    /// The system gives no thread to write on.
+    #[error("the system gives no thread for the writer")]
+    NoThread(#[source] io::Error),
+}
+
+impl Store {
+    /// Opens the store in a directory, which is made where it does not exist, and folds every programme's records. Each
+    /// record's hash is computed again on the way, and the root held against the last checkpoint.
+    ///
+    /// Call it inside a tokio runtime; the store then serves any number of them.
+    ///
+    /// # Errors
+    ///
+    /// [`OpenError`], also where another process has the directory or a record was altered.
+    pub async fn open(data_dir: &Path) -> Result<Self, OpenError> {
+        let place = DataDir::open(data_dir)?;
+        let database = place.database();
+        let mut connection = sqlite::connect_to_write(&database).await?;
+        sqlite::migrate(&mut connection).await.map_err(|error| match error {
+            MigrateError::VersionMissing(_) | MigrateError::VersionMismatch(_) => {
+                OpenError::Newer(error)
+            }
+            other => OpenError::Migration(other),
+        })?;
+        let programmes = load_programmes(&mut connection).await?;
+        let sign_ins = load_sign_ins(&mut connection).await?;
+        let shared = Arc::new(Shared {
+            programmes: RwLock::new(programmes),
+            sign_ins: RwLock::new(sign_ins),
+            secrets: RwLock::new(HashMap::new()),
+            health: RwLock::new(Health::default()),
+            news: broadcast::channel(NEWS_KEPT).0,
+            readers: sqlite::readers(&database),
+            place,
+        });
+        let (jobs, waiting) = mpsc::channel(WAITING);
+        let writer = Writer::new(Arc::clone(&shared), connection);
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_time()
+            .build()
+            .map_err(OpenError::NoThread)?;
+        std::thread::Builder::new()
+            .name("ledger-writer".to_owned())
+            .spawn(move || runtime.block_on(writer.work(waiting)))
+            .map_err(OpenError::NoThread)?;
+        Ok(Store::new(shared, jobs))
+    }
+}
+
+async fn load_programmes(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<ProgrammeId, Arc<RwLock<Published>>>, OpenError> {
+    let mut programmes = BTreeMap::new();
+    for name in sqlite::ledger::programmes(connection).await? {
+        let damaged = |failure| OpenError::Damaged { programme: name.clone(), failure };
+        let Ok(id) = ProgrammeId::new(&name) else {
+            return Err(damaged(FirstFailure { seq: 1, wrong: Wrong::NoSuchProgramme }));
+        };
+        let mut published = Published::default();
+        let records = replay(connection, &id, u64::MAX, Look::Quick, |believed| {
+            published.state.apply(&believed.entry);
+            published.tree.push(believed.leaf);
+            Ok(())
+        })
+        .await?
+        .map_err(damaged)?;
+        published.take_in(std::iter::empty());
+        let (size, root) =
+            sqlite::ledger::last_checkpoint(connection, &name).await?.unwrap_or((0, Vec::new()));
+        let size = size.unsigned_abs();
+        if size > records {
+            return Err(damaged(FirstFailure { seq: records + 1, wrong: Wrong::Missing { size } }));
+        }
+        if size < records {
+            return Err(damaged(FirstFailure { seq: size + 1, wrong: Wrong::Uncovered }));
+        }
+        if size > 0 && root[..] != published.head.root.bytes()[..] {
+            let wrong = Wrong::OtherRoot { size, computed: published.head.root };
+            return Err(damaged(FirstFailure { seq: 1, wrong }));
+        }
+        programmes.insert(id, Arc::new(RwLock::new(published)));
+    }
+    Ok(programmes)
+}
+
+async fn load_sign_ins(connection: &mut SqliteConnection) -> sqlx::Result<SignIns> {
+    let accounts = sqlite::account::all(connection).await?;
+    let sessions = sqlite::session::standing(connection).await?;
+    Ok(SignIns {
+        accounts: accounts
+            .into_iter()
+            .map(|account| (account.handle.clone(), account))
+            .collect(),
+        sessions: sessions.into_iter().collect(),
+    })
+}

@@ -1,0 +1,165 @@
+//! Programmes, records and checkpoints.
+
+use std::collections::{BTreeMap, HashMap};
+
+use chrono::{DateTime, Utc};
+use programme::codes::ProgrammeId;
+use programme::ledger::Tree;
+use sqlx::SqliteConnection;
+
+use super::{hex, micros, rows};
+use crate::batch::Row;
+
+/// Rows in one statement; more make a parameter that is large for no gain.
+const ROWS_IN_A_STATEMENT: usize = 1000;
+
+/// A record as read, before anything about it is believed.
+#[derive(Debug, Clone, sqlx::FromRow)]
+pub(crate) struct Kept {
+    pub seq: i64,
+    pub recorded_at: i64,
+    pub entry: String,
+    pub leaf: Vec<u8>,
+}
+
+pub(crate) async fn insert_programme(
+    connection: &mut SqliteConnection,
+    programme: &ProgrammeId,
+    founded_at: DateTime<Utc>,
+) -> sqlx::Result<()> {
+    sqlx::query("INSERT INTO programme (id, founded_at) VALUES (?1, ?2)")
+        .bind(programme.as_str())
+        .bind(micros(founded_at))
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+pub(crate) async fn insert(
+    connection: &mut SqliteConnection,
+    to_insert: &[&Row],
+) -> sqlx::Result<()> {
+    for some in to_insert.chunks(ROWS_IN_A_STATEMENT) {
+        let parameter = rows(some.iter().map(|row| {
+            let entry = &row.entry;
+            let leaf = hex(row.leaf.bytes());
+            (entry.programme.as_str(), entry.seq, micros(entry.at), &row.text, leaf)
+        }))?;
+        sqlx::query(
+            "INSERT INTO ledger (programme, seq, recorded_at, entry, leaf)
+             SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, unhex(value ->> 4)
+             FROM json_each(?1)
+             ORDER BY key",
+        )
+        .bind(parameter)
+        .execute(&mut *connection)
+        .await?;
+    }
+    Ok(())
+}
+
+pub(crate) async fn insert_checkpoints(
+    connection: &mut SqliteConnection,
+    heads: &HashMap<&ProgrammeId, &Tree>,
+) -> sqlx::Result<()> {
+    let parameter = rows(
+        heads
+            .iter()
+            .map(|(programme, tree)| (programme.as_str(), tree.size(), hex(tree.root().bytes()))),
+    )?;
+    sqlx::query(
+        "INSERT INTO checkpoint (programme, size, root)
+         SELECT value ->> 0, value ->> 1, unhex(value ->> 2) FROM json_each(?1)",
+    )
+    .bind(parameter)
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Ids of programmes, also of those that have records and no row of their own, as only a damaged database has.
+pub(crate) async fn programmes(connection: &mut SqliteConnection) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar(
+        "SELECT id FROM programme
+         UNION SELECT DISTINCT programme FROM ledger
+         UNION SELECT DISTINCT programme FROM checkpoint
+         ORDER BY 1",
+    )
+    .fetch_all(connection)
+    .await
+}
+
+/// The number of the last record of each programme.
+pub(crate) async fn lengths(
+    connection: &mut SqliteConnection,
+) -> sqlx::Result<BTreeMap<String, u64>> {
+    let lengths: Vec<(String, i64)> = sqlx::query_as(
+        "SELECT id, (SELECT coalesce(max(seq), 0) FROM ledger WHERE programme = id) FROM programme",
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(lengths.into_iter().map(|(id, seq)| (id, seq.unsigned_abs())).collect())
+}
+
+/// Records after a number, in order.
+pub(crate) async fn after(
+    connection: &mut SqliteConnection,
+    programme: &str,
+    after_seq: i64,
+    limit: i64,
+) -> sqlx::Result<Vec<Kept>> {
+    sqlx::query_as(
+        "SELECT seq, recorded_at, entry, leaf FROM ledger
+         WHERE programme = ?1 AND seq > ?2 ORDER BY seq LIMIT ?3",
+    )
+    .bind(programme)
+    .bind(after_seq)
+    .bind(limit)
+    .fetch_all(connection)
+    .await
+}
+
+/// The number of the last record that was recorded at or before a moment; 0 if none was.
+pub(crate) async fn last_recorded_by(
+    connection: &mut SqliteConnection,
+    programme: &str,
+    moment: DateTime<Utc>,
+) -> sqlx::Result<i64> {
+    sqlx::query_scalar(
+        "SELECT coalesce(max(seq), 0) FROM ledger WHERE programme = ?1 AND recorded_at <= ?2",
+    )
+    .bind(programme)
+    .bind(micros(moment))
+    .fetch_one(connection)
+    .await
+}
+
+/// Sizes and roots after a size, in order.
+pub(crate) async fn checkpoints_after(
+    connection: &mut SqliteConnection,
+    programme: &str,
+    after_size: i64,
+    limit: i64,
+) -> sqlx::Result<Vec<(i64, Vec<u8>)>> {
+    sqlx::query_as(
+        "SELECT size, root FROM checkpoint WHERE programme = ?1 AND size > ?2 ORDER BY size LIMIT ?3",
+    )
+    .bind(programme)
+    .bind(after_size)
+    .bind(limit)
+    .fetch_all(connection)
+    .await
+}
+
+/// The latest size and root.
+pub(crate) async fn last_checkpoint(
+    connection: &mut SqliteConnection,
+    programme: &str,
+) -> sqlx::Result<Option<(i64, Vec<u8>)>> {
+    sqlx::query_as(
+        "SELECT size, root FROM checkpoint WHERE programme = ?1 ORDER BY size DESC LIMIT 1",
+    )
+    .bind(programme)
+    .fetch_optional(connection)
+    .await
+}
