@@ -43,8 +43,8 @@ impl Compute {
         }
         let mut text = String::new();
         std::io::stdin().take(LARGEST_INPUT).read_to_string(&mut text)?;
-        let output = answer(&topic, &text)
-            .map_err(|problem| Failure::of_input(format!("{problem:#}")))?;
+        let output =
+            answer(&topic, &text).map_err(|problem| Failure::of_input(format!("{problem:#}")))?;
         println!("{output:#}");
         Ok(())
     }
@@ -52,9 +52,8 @@ impl Compute {
     fn print_reference(&self) -> Result<(), Failure> {
         let text = match &self.topic {
             None => flight_science::reference::as_text(),
-            Some(topic) => flight_science::reference::of_topic(topic).ok_or_else(|| {
-                Failure::of_input(format!("{:#}", problem(&unknown(topic))))
-            })?,
+            Some(topic) => flight_science::reference::of_topic(topic)
+                .ok_or_else(|| Failure::of_input(format!("{:#}", problem(&unknown(topic)))))?,
         };
         print!("{text}");
         Ok(())

@@ -2,13 +2,10 @@
 
 mod completions;
 mod compute;
-mod openapi;
 
 use std::error::Error;
 
 use clap::{Parser, Subcommand};
-
-use crate::settings::Flags;
 
 /// Takes an experimental aircraft from its first ground run to its full flight envelope, one released step at a time.
 ///
@@ -17,8 +14,6 @@ use crate::settings::Flags;
 #[derive(Debug, Parser)]
 #[command(name = "rungbook", version, propagate_version = true)]
 pub struct Program {
-    #[command(flatten)]
-    flags: Flags,
     #[command(subcommand)]
     command: Command,
 }
@@ -26,7 +21,6 @@ pub struct Program {
 #[derive(Debug, Subcommand)]
 enum Command {
     Compute(compute::Compute),
-    Openapi(openapi::Openapi),
     Completions(completions::Completions),
 }
 
@@ -80,10 +74,8 @@ impl Program {
     ///
     /// [`Failure`] with the exit status and what to tell.
     pub fn run(self) -> Result<(), Failure> {
-        let _flags = &self.flags;
         match self.command {
             Command::Compute(command) => command.run(),
-            Command::Openapi(command) => command.run(),
             Command::Completions(command) => command.run(),
         }
     }

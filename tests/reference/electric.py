@@ -46,7 +46,7 @@ def energy_figures(inputs, answers):
         rows.append(
             (
                 answer["energy_kwh"] / (drawn / 3.6e6) - 1.0,
-                answer["regenerated_kwh"] / (-back / 3.6e6) - 1.0,
+                answer["regenerated_kwh"] + back / 3.6e6,
                 answer["charge_ah"] / (charge / 3_600.0) - 1.0,
                 answer["mean_power_kw"] / ((drawn + back) / covered / 1_000.0) - 1.0,
                 answer["peak_power_kw"] / (power.max() / 1_000.0) - 1.0,
@@ -54,8 +54,9 @@ def energy_figures(inputs, answers):
         )
         theirs = [[t[cut - 1], t[cut]] for cut in cuts]
         gaps.append(float(answer["gaps"] != theirs))
-    names = ("energy", "regenerated energy", "charge", "mean power", "peak power")
-    figures = [Figure(f"{name}, relative", values, 1e-10) for name, values in zip(names, np.array(rows).T)]
+    # What flowed back may be nothing, so it is compared as it is.
+    names = ("energy, relative", "regenerated energy, kWh", "charge, relative", "mean power, relative", "peak power, relative")
+    figures = [Figure(name, values, 1e-10) for name, values in zip(names, np.array(rows).T)]
     return [*figures, Figure("gaps that differ", gaps, 0.0)]
 
 

@@ -134,7 +134,7 @@ def polar_figures(inputs, answers):
 def climb_inputs(random):
     inputs = []
     for _ in range(1_000):
-        best_kt, best_fpm, bend = random.uniform(55, 80), random.uniform(400, 900), random.uniform(0.25, 0.6)
+        best_kt, best_fpm, bend = random.uniform(55, 80), random.uniform(400, 900), random.uniform(0.4, 0.8)
         altitude_ft, reference_kg = random.uniform(1_000, 8_000), random.uniform(500, 800)
         points = []
         for off in np.linspace(-18, 20, random.integers(5, 12)):
@@ -194,12 +194,12 @@ def climb_figures(inputs, answers):
     return [
         # aerocalc3's lapse is per foot and rounded.
         Figure("tapeline rate, relative", tapeline_rows, 1e-5),
-        Figure("speed of best rate, kt", best, 0.01),
-        Figure("best rate, ft/min", rate, 0.01),
-        Figure("width of its 95 % interval, ft/min", width, 0.01),
-        Figure("speed of best angle, kt", angle, 0.01),
-        Figure("rate at best angle, ft/min", angle_rate, 0.02),
-        Figure("gradient, percentage points", gradient, 0.01),
+        Figure("speed of best rate, kt", best, 1e-6),
+        Figure("best rate, ft/min", rate, 1e-6),
+        Figure("width of its 95 % interval, ft/min", width, 1e-6),
+        Figure("speed of best angle, kt", angle, 1e-4),
+        Figure("rate at best angle, ft/min", angle_rate, 1e-3),
+        Figure("gradient, percentage points", gradient, 1e-4),
     ]
 
 

@@ -5,6 +5,8 @@
 use serde::Serialize;
 use serde_json::Value;
 
+mod finite;
+
 /// One topic: a method with its inputs, outputs, sources and published cases.
 #[derive(Debug, Clone, Serialize)]
 pub struct Topic {
@@ -211,13 +213,18 @@ pub fn compute(name: &str, input: &Value) -> Result<Value, ComputeError> {
 ///
 /// # Errors
 ///
-/// [`FaultCode::NoConvergence`] if the answer can't be written as JSON.
+/// [`FaultCode::OutOfRange`] if a figure of the answer is infinite or not a number, which happens only to inputs far
+/// beyond anything that flies.
 pub fn answer<T: Serialize>(output: &T) -> Result<Value, Refused> {
+    finite::all_finite(output).map_err(|not_finite| {
+        let why = format!(
+            "The figures given are so far apart, so large or so small that {} can't be reckoned.",
+            not_finite.field
+        );
+        Refused::because("", FaultCode::OutOfRange, why)
+    })?;
     serde_json::to_value(output).map_err(|error| {
-        Refused::because(
-            "",
-            FaultCode::NoConvergence,
-            format!("The answer could not be written as JSON: {error}."),
-        )
+        let why = format!("The answer could not be written as JSON: {error}.");
+        Refused::because("", FaultCode::NoConvergence, why)
     })
 }

@@ -246,8 +246,7 @@ fn read(input: &Value) -> Result<Input, Refused> {
         }
         Some(level)
     });
-    let reference_mass_kg =
-        reader.optional_number("reference_mass_kg", above_up_to(0.0, 100_000.0));
+    let reference_mass_kg = reader.optional_number("reference_mass_kg", 1.0..=100_000.0);
     reader.finish(|| {
         Some(Input {
             wing_area: Area::from_square_metres(wing_area_m2?),

@@ -27,6 +27,11 @@ use serde_json::{Map, Value};
 
 use crate::catalogue::{FaultCode, FieldFault, Refused};
 
+mod lists;
+mod words;
+
+use words::{short, told, told_range};
+
 /// So many faults are told one by one; the rest are counted.
 const TOLD_FAULTS: usize = 200;
 
@@ -300,129 +305,6 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// A list of objects with at least `fewest` items; `read` reads the fields of each.
-    pub fn array<T>(
-        &mut self,
-        name: &'static str,
-        fewest: usize,
-        mut read: impl FnMut(&mut Reader<'a>) -> Option<T>,
-    ) -> Option<Vec<T>> {
-        let items = self.items(name, fewest)?;
-        let path = self.path_of(name);
-        let mut whole = Some(Vec::with_capacity(items.len()));
-        for (index, item) in items.iter().enumerate() {
-            match self.inner(format!("{path}[{index}]"), item, &mut read) {
-                Some(item) => {
-                    if let Some(read) = whole.as_mut() {
-                        read.push(item);
-                    }
-                }
-                None => whole = None,
-            }
-        }
-        whole
-    }
-
-    /// As [`Reader::array`], for a list that may be absent.
-    pub fn optional_array<T>(
-        &mut self,
-        name: &'static str,
-        fewest: usize,
-        read: impl FnMut(&mut Reader<'a>) -> Option<T>,
-    ) -> Option<Option<Vec<T>>> {
-        if self.has(name) {
-            self.array(name, fewest, read).map(Some)
-        } else {
-            self.known.push(name);
-            Some(None)
-        }
-    }
-
-    /// A list of numbers with at least `fewest` items, each inside `range`.
-    pub fn numbers(
-        &mut self,
-        name: &'static str,
-        fewest: usize,
-        range: impl RangeBounds<f64>,
-    ) -> Option<Vec<f64>> {
-        let items = self.items(name, fewest)?;
-        let path = self.path_of(name);
-        let read: Vec<Option<f64>> = items
-            .iter()
-            .enumerate()
-            .map(|(index, item)| self.number_at(format!("{path}[{index}]"), item, &range))
-            .collect();
-        read.into_iter().collect()
-    }
-
-    /// A list of rows of `N` numbers, such as `[[t_s, value], …]`, with a range for each column.
-    pub fn rows<const N: usize, R: RangeBounds<f64>>(
-        &mut self,
-        name: &'static str,
-        fewest: usize,
-        ranges: [R; N],
-    ) -> Option<Vec<[f64; N]>> {
-        let items = self.items(name, fewest)?;
-        let path = self.path_of(name);
-        let mut whole = Some(Vec::with_capacity(items.len()));
-        for (index, item) in items.iter().enumerate() {
-            match self.row_at(&path, index, item, &ranges) {
-                Some(row) => {
-                    if let Some(rows) = whole.as_mut() {
-                        rows.push(row);
-                    }
-                }
-                None => whole = None,
-            }
-        }
-        whole
-    }
-
-    /// As [`Reader::rows`], for a list that may be absent.
-    pub fn optional_rows<const N: usize, R: RangeBounds<f64>>(
-        &mut self,
-        name: &'static str,
-        fewest: usize,
-        ranges: [R; N],
-    ) -> Option<Option<Vec<[f64; N]>>> {
-        if self.has(name) {
-            self.rows(name, fewest, ranges).map(Some)
-        } else {
-            self.known.push(name);
-            Some(None)
-        }
-    }
-
-    fn row_at<const N: usize, R: RangeBounds<f64>>(
-        &mut self,
-        path: &str,
-        index: usize,
-        item: &Value,
-        ranges: &[R; N],
-    ) -> Option<[f64; N]> {
-        let cells = item.as_array().filter(|cells| cells.len() == N);
-        let Some(cells) = cells else {
-            self.faults.push(FieldFault::new(
-                format!("{path}[{index}]"),
-                FaultCode::WrongType,
-                format!("{path}[{index}] is {}; a list of {N} numbers is wanted.", told(item)),
-            ));
-            return None;
-        };
-        let mut row = [0.0; N];
-        let mut complete = true;
-        for (column, (cell, range)) in cells.iter().zip(ranges).enumerate() {
-            match plain_number(cell, range) {
-                Some(number) => row[column] = number,
-                None => {
-                    self.number_at(format!("{path}[{index}][{column}]"), cell, range);
-                    complete = false;
-                }
-            }
-        }
-        complete.then_some(row)
-    }
-
     /// Ends the reading: refuses fields that nothing asked for, then builds the input if there was no fault.
     ///
     /// # Errors
@@ -464,24 +346,6 @@ impl<'a> Reader<'a> {
         let clean = inner.faults.is_empty();
         self.faults.append(&mut inner.faults);
         if clean { item } else { None }
-    }
-
-    fn items(&mut self, name: &'static str, fewest: usize) -> Option<&'a Vec<Value>> {
-        let value = self.take_required(name, &format!("a list of at least {fewest}"))?;
-        let Value::Array(items) = value else {
-            self.wrong_type(name, value, "a list");
-            return None;
-        };
-        if items.len() < fewest {
-            let (path, count) = (self.path_of(name), items.len());
-            self.fault(
-                name,
-                FaultCode::TooFew,
-                format!("{path} has {count} items; at least {fewest} are wanted."),
-            );
-            // Faults inside a short list are still worth telling.
-        }
-        Some(items)
     }
 
     fn wrong_type(&mut self, name: &str, value: &Value, wanted: &str) {
@@ -560,125 +424,5 @@ fn plain_number(value: &Value, range: &impl RangeBounds<f64>) -> Option<f64> {
     value.as_f64().filter(|number| number.is_finite() && range.contains(number))
 }
 
-/// What a value is, short enough for a sentence.
-fn told(value: &Value) -> String {
-    match value {
-        Value::Null => "null".to_owned(),
-        Value::Bool(truth) => truth.to_string(),
-        Value::Number(number) => number.to_string(),
-        Value::String(text) if text.trim().is_empty() => "a blank text".to_owned(),
-        Value::String(text) => format!("the text \"{}\"", short(text)),
-        Value::Array(items) => format!("a list of {}", items.len()),
-        Value::Object(_) => "an object".to_owned(),
-    }
-}
-
-fn short(text: &str) -> String {
-    const LONGEST: usize = 60;
-    if text.chars().count() <= LONGEST {
-        return text.to_owned();
-    }
-    let start: String = text.chars().take(LONGEST).collect();
-    format!("{start}…")
-}
-
-fn told_range(range: &impl RangeBounds<f64>) -> String {
-    let low = match range.start_bound() {
-        Bound::Included(low) => Some(format!("of at least {low}")),
-        Bound::Excluded(low) => Some(format!("above {low}")),
-        Bound::Unbounded => None,
-    };
-    let high = match range.end_bound() {
-        Bound::Included(high) => Some(format!("at most {high}")),
-        Bound::Excluded(high) => Some(format!("below {high}")),
-        Bound::Unbounded => None,
-    };
-    match (low, high) {
-        (Some(low), Some(high)) => format!("{low} and {high}"),
-        (Some(low), None) => low,
-        (None, Some(high)) => format!("of {high}"),
-        (None, None) => "of any size".to_owned(),
-    }
-}
-
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used, clippy::panic)]
-
-    use serde_json::json;
-
-    use super::*;
-
-    #[test]
-    fn every_fault_of_an_input_is_told_at_once() {
-        let value = json!({
-            "cas_kt": "NaN", "mass_kg": -1, "extra": 1,
-            "legs": [{ "track_deg": 10 }, { "track_deg": 400 }, 7],
-        });
-        let mut reader = Reader::object(&value);
-        let cas = reader.required_number("cas_kt", ANY);
-        let mass = reader.required_number("mass_kg", above(0.0));
-        let oat = reader.required_number("oat_c", -90.0..=60.0);
-        let legs = reader.array("legs", 4, |leg| leg.required_number("track_deg", 0.0..=360.0));
-
-        let refused = reader.finish(|| Some((cas?, mass?, oat?, legs?))).map(|_| ()).unwrap_err();
-
-        let told: Vec<String> = refused
-            .faults
-            .iter()
-            .map(|fault| format!("{}/{}", fault.field, fault.code.code()))
-            .collect();
-        assert_eq!(
-            told,
-            [
-                "cas_kt/not-finite",
-                "mass_kg/out-of-range",
-                "oat_c/missing",
-                "legs/too-few",
-                "legs[1].track_deg/out-of-range",
-                "legs[2]/wrong-type",
-                "extra/unknown-field",
-            ]
-        );
-        assert_eq!(refused.faults[1].why, "mass_kg is -1; a number above 0 is wanted.");
-        assert_eq!(
-            refused.faults[4].why,
-            "legs[1].track_deg is 400; a number of at least 0 and at most 360 is wanted."
-        );
-    }
-
-    #[test]
-    fn null_is_not_taken_for_an_absent_number() {
-        let value = json!({ "oat_c": null });
-        let mut reader = Reader::object(&value);
-        let oat = reader.optional_number("oat_c", ANY);
-        let refused = reader.finish(|| oat).unwrap_err();
-        assert_eq!(refused.faults[0].code, FaultCode::NotANumber);
-    }
-
-    #[test]
-    fn exactly_one_of_several_numbers_is_taken() {
-        let choices = [("cas_kt", 0.0..=400.0), ("tas_kt", 0.0..=400.0)];
-        let two = json!({ "cas_kt": 100, "tas_kt": 110 });
-        let none = json!({});
-        let one = json!({ "tas_kt": 110 });
-        let read = |value| {
-            let mut reader = Reader::object(value);
-            let speed = reader.exactly_one_number(&choices);
-            reader.finish(|| speed)
-        };
-        assert_eq!(read(&two).unwrap_err().faults[0].code, FaultCode::Inconsistent);
-        assert_eq!(read(&none).unwrap_err().faults[0].code, FaultCode::Missing);
-        assert_eq!(read(&one).unwrap(), ("tas_kt", 110.0));
-    }
-
-    #[test]
-    fn a_flood_of_faults_is_cut_and_counted() {
-        let value = json!({ "peaks": vec!["x"; 500] });
-        let mut reader = Reader::object(&value);
-        let peaks = reader.numbers("peaks", 2, ANY);
-        let refused = reader.finish(|| peaks).unwrap_err();
-        assert_eq!(refused.faults.len(), TOLD_FAULTS + 1);
-        assert!(refused.faults[TOLD_FAULTS].why.starts_with("300 more faults"));
-    }
-}
+mod tests;

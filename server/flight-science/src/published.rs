@@ -380,3 +380,67 @@ fn a_topic_that_does_not_exist_is_refused_by_name() {
         Err(ComputeError::UnknownTopic { name: "warp-drive".to_owned() })
     );
 }
+
+/// A path in an answer as the catalogue writes it: `gusts[3].n_up` is `gusts[].n_up`.
+fn catalogued(path: &str) -> String {
+    path.split('[')
+        .map(|part| part.split_once(']').map_or(part.to_owned(), |(_, rest)| format!("]{rest}")))
+        .collect::<Vec<_>>()
+        .join("[")
+}
+
+/// Every place in an answer that holds null, as a path.
+fn nulls_of(value: &Value, path: &str, found: &mut Vec<String>) {
+    match value {
+        Value::Null => found.push(path.to_owned()),
+        Value::Array(items) => {
+            for (index, item) in items.iter().enumerate() {
+                nulls_of(item, &format!("{path}[{index}]"), found);
+            }
+        }
+        Value::Object(fields) => {
+            for (key, field) in fields {
+                let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                nulls_of(field, &path, found);
+            }
+        }
+        _ => {}
+    }
+}
+
+/// A NaN or an infinity in an answer would be written as null, and null would be read as "there is none".
+#[test]
+fn no_figure_however_extreme_makes_a_topic_answer_with_a_null_that_the_catalogue_does_not_explain()
+{
+    let extremes = [0.0, -1.0, 5.0e-324, 1.0e-30, 1.0e6, 1.0e154, f64::MAX, f64::MIN];
+    let mut unexplained = std::collections::BTreeSet::new();
+    for topic in catalogue() {
+        let input = example(topic);
+        let mut pointers = Vec::new();
+        numbers_of(&input, "", &mut pointers);
+        for pointer in &pointers {
+            let typed = input.pointer(pointer).and_then(Value::as_f64).unwrap();
+            let near = [typed * 1.0e-6, typed * 1.0e6, -typed];
+            for extreme in extremes.iter().chain(&near) {
+                let mut input = input.clone();
+                *input.pointer_mut(pointer).unwrap() = json!(extreme);
+                let Ok(answer) = compute(topic.name, &input) else { continue };
+                let mut nulls = Vec::new();
+                nulls_of(&answer, "", &mut nulls);
+                for null in nulls {
+                    let null = catalogued(&null);
+                    let explained = topic.outputs.iter().any(|field| {
+                        null.starts_with(field.name) && field.meaning.contains("null")
+                    });
+                    if !explained {
+                        unexplained.insert(format!(
+                            "{}: {null}, first with {extreme:e} at {pointer}",
+                            topic.name
+                        ));
+                    }
+                }
+            }
+        }
+    }
+    assert!(unexplained.is_empty(), "{unexplained:#?}");
+}

@@ -65,13 +65,9 @@ mod tests {
 
     #[test]
     fn a_direction_is_told_between_0_and_360() {
-        for (given, told) in [
-            (-90.0, 270.0),
-            (0.0, 0.0),
-            (360.0, 0.0),
-            (725.0, 5.0),
-            (-1.0e-30, 0.0),
-        ] {
+        for (given, told) in
+            [(-90.0, 270.0), (0.0, 0.0), (360.0, 0.0), (725.0, 5.0), (-1.0e-30, 0.0)]
+        {
             let turned = Angle::from_degrees(given).degrees_of_turn();
             assert!((turned - told).abs() < 1.0e-9, "{given} gave {turned}");
         }
