@@ -133,10 +133,53 @@ sources! {
     StandDown stand_down false;
     /// The programme has not decided what it must decide.
     Policy policy false;
+    /// The plan is not approved as it is now.
+    Plan plan true;
+    /// A point that comes before does not count.
+    Prerequisite prerequisites true;
+    /// A target goes too far beyond what was shown.
+    BuildUp build_up false;
+    /// A result was not met or lacks something.
+    BadResult results true;
+    /// A value was beyond its limit.
+    OpenExceedance exceedances false;
+    /// The aircraft is not what the plan says.
+    Configuration configuration false;
+    /// A hazard is not dealt with.
+    Hazard hazards false;
+    /// A check is not good.
+    Check checks false;
+    /// Something is defective.
+    Snag snags false;
+    /// A document does not cover the point.
+    Document documents false;
+    /// Somebody is missing, or too many are on board.
+    Crew crew false;
+    /// The weather is not what the point needs, or not known.
+    Weather weather false;
+    /// Somebody refused to sign.
+    Refused refusals true;
+    /// The point is not released, or the card not acknowledged.
+    Release release true;
 }
 
+mod build_up;
+mod checks;
+mod configuration;
+mod crew;
+mod documents;
+mod edge;
+mod exceedances;
+mod hazards;
+mod plan;
 mod policy;
+mod prerequisites;
+mod refusals;
+mod release;
+mod results;
+mod snags;
 mod stand_down;
+mod weather;
 
 impl Reason {
     /// The rule that holds the point.

@@ -1,8 +1,11 @@
-//! Moments, lists and spans of time as sentences have them.
+//! Moments, lists, bounds and spans of time as sentences have them.
 
 use std::fmt::Display;
 
 use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::measure::Measure;
+use crate::nouns::{Axis, Comparison, Criterion};
 
 /// A moment, to the minute.
 pub(super) fn moment(at: DateTime<Utc>) -> String {
@@ -25,6 +28,24 @@ fn joined<T: Display>(things: impl IntoIterator<Item = T>, word: &str) -> String
         [] => "nobody".to_owned(),
         [one] => one.clone(),
         [first @ .., last] => format!("{} {word} {last}", first.join(", ")),
+    }
+}
+
+/// The axis in words.
+pub(super) fn axis(axis: Axis) -> String {
+    axis.as_str().replace('-', " ")
+}
+
+/// What a criterion asks for: "at most 60 °C".
+pub(super) fn bound(criterion: &Criterion) -> String {
+    let value = Measure::new(criterion.value, criterion.unit);
+    match (criterion.comparison, criterion.upper) {
+        (Comparison::AtMost, _) => format!("at most {value}"),
+        (Comparison::AtLeast, _) => format!("at least {value}"),
+        (Comparison::Between, Some(upper)) => {
+            format!("from {value} to {}", Measure::new(upper, criterion.unit))
+        }
+        (Comparison::Between, None) => format!("from {value} to an unknown upper bound"),
     }
 }
 

@@ -38,8 +38,8 @@ pub use stops::{Observed, StandDown};
 
 use crate::card::Card;
 use crate::codes::{
-    ChannelCode, DocumentCode, ExceedanceNumber, HazardCode, ItemCode, PersonHandle, ProgrammeId, RunNumber,
-    SnagNumber,
+    ChannelCode, DocumentCode, ExceedanceNumber, HazardCode, ItemCode, LimitCode, PersonHandle,
+    ProgrammeId, RunNumber, SnagNumber,
 };
 use crate::entry::Entry;
 use crate::nouns::{Aircraft, Channel, Document, Person, Phase, Point, Policy, Role};
@@ -90,6 +90,7 @@ pub struct State {
     pub envelope: Envelope,
     length: u64,
     open_exceedances: Vec<ExceedanceNumber>,
+    unnoted_exceedances: Vec<(RunNumber, LimitCode)>,
     open_snags: Vec<SnagNumber>,
     latest_weather: Option<usize>,
     restood: Vec<ResultId>,
@@ -186,6 +187,8 @@ impl State {
             Record::ExceedanceNoted(body) => {
                 self.exceedances.push(Exceedance::noted(body, entry));
                 self.open_exceedances.push(body.exceedance);
+                self.unnoted_exceedances
+                    .retain(|(run, limit)| *run != body.run || *limit != body.limit);
             }
             Record::ExceedanceExplained(body) => {
                 if let Some(exceedance) = self.exceedance_mut(body.exceedance) {
@@ -254,6 +257,11 @@ impl State {
     /// Exceedances that nobody has closed.
     pub fn open_exceedances(&self) -> impl Iterator<Item = &Exceedance> {
         self.open_exceedances.iter().filter_map(|number| self.exceedance(*number))
+    }
+
+    /// Limits that results lie beyond, with the run, for which nobody has noted an exceedance.
+    pub fn unnoted_exceedances(&self) -> &[(RunNumber, LimitCode)] {
+        &self.unnoted_exceedances
     }
 
     /// Snags that nobody has closed, grounding or not.

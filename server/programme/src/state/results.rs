@@ -6,14 +6,14 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
-use super::{Signature, State};
+use super::{Rung, Signature, State};
 use crate::card::Fitted;
 use crate::codes::{ItemCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
 use crate::measure::Measure;
 use crate::nouns::{Axis, Point};
 use crate::record::{MeasuredValue, ResultRecorded};
-use crate::verdict::{self, Outcome, Verdict};
+use crate::verdict::{self, LimitOutcome, Outcome, Verdict};
 
 /// A place in [`State::results`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -115,7 +115,11 @@ impl State {
     ///
     /// So a repeat that is not met closes what the point had opened, until the point is shown again.
     pub fn accepted_result(&self, code: &PointCode) -> Option<ResultId> {
-        let rung = self.rung(code)?;
+        self.accepted_result_of(self.rung(code)?)
+    }
+
+    /// As [`State::accepted_result`], of a rung.
+    pub fn accepted_result_of(&self, rung: &Rung) -> Option<ResultId> {
         for id in rung.results.iter().rev() {
             let result = &self.results[id.0];
             match result.standing {
@@ -141,6 +145,9 @@ impl State {
             let limits = self.limits_in_force(&planned).map(|state| &*state.limit);
             verdict::judge(&planned, limits, &body.values, &body.reached)
         };
+        if verdict.exceeded {
+            self.list_unnoted(body.run, &verdict);
+        }
         let id = ResultId(self.results.len());
         self.results.push(ResultState {
             seq: entry.seq,
@@ -172,6 +179,18 @@ impl State {
             self.results[earlier.0].replaced = true;
         }
         self.stand_anew(&concerned);
+    }
+
+    /// Lists what lies beyond a limit and was not noted as an exceedance of the run.
+    fn list_unnoted(&mut self, run: RunNumber, verdict: &Verdict) {
+        let beyond = verdict.limits.iter().filter(|found| found.outcome == LimitOutcome::Beyond);
+        for limit in beyond.map(|found| &found.limit) {
+            let noted = self.exceedances.iter().any(|e| e.run == run && e.limit == *limit);
+            let listed = self.unnoted_exceedances.iter().any(|(r, l)| *r == run && l == limit);
+            if !noted && !listed {
+                self.unnoted_exceedances.push((run, limit.clone()));
+            }
+        }
     }
 
     /// Looks again at whether results stand, and at what is shown.

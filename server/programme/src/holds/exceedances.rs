@@ -1,0 +1,187 @@
+//! A value beyond a limit holds every point on which the limit is in force, until an engineer has explained it and the
+//! safety officer has closed it.
+
+use chrono::{DateTime, Utc};
+
+use super::{Explained, Reason, Rule, Subject};
+use crate::codes::{ExceedanceNumber, LimitCode, RunNumber};
+use crate::measure::Measure;
+use crate::state::{Rung, State};
+
+static NOT_EXPLAINED: Rule = Rule::against_release(
+    "exceedance-not-explained",
+    "Every exceedance of a limit in force for the point is explained by an engineer.",
+);
+static NOT_CLOSED: Rule = Rule::against_release(
+    "exceedance-not-closed",
+    "Every explained exceedance of a limit in force for the point is closed by the safety officer.",
+);
+static NOT_NOTED: Rule = Rule::against_release(
+    "exceedance-not-noted",
+    "Every result beyond a limit in force for the point has its exceedance noted, so that it can be explained.",
+);
+
+pub(super) static RULES: &[&Rule] = &[&NOT_EXPLAINED, &NOT_CLOSED, &NOT_NOTED];
+
+/// An exceedance that is not done with.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenExceedance {
+    /// Of which limit.
+    pub limit: LimitCode,
+    /// In which run.
+    pub run: RunNumber,
+    /// What is still to be done.
+    pub awaits: Awaits,
+}
+
+/// What is still to be done about an exceedance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Awaits {
+    /// A result shows it, and nobody has noted it.
+    Noting,
+    /// An engineer's explanation.
+    Explanation(ExceedanceNumber),
+    /// The safety officer's closing.
+    Closing(ExceedanceNumber),
+}
+
+/// Whether a limit is in force for a point. One that is not set can be compared with nothing, so it concerns all.
+fn concerns(limit: &LimitCode, rung: &Rung, state: &State) -> bool {
+    state.limits.by_code.get(limit).is_none_or(|state| {
+        state.limit.phases.contains(&rung.point.phase) || rung.point.limits.contains(limit)
+    })
+}
+
+pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut Vec<Reason>) {
+    let mut against = |limit: &LimitCode, run, awaits| {
+        let limit = limit.clone();
+        found.push(Reason::OpenExceedance(OpenExceedance { limit, run, awaits }));
+    };
+    for exceedance in state.open_exceedances() {
+        if concerns(&exceedance.limit, rung, state) {
+            let awaits = if exceedance.explained.is_some() {
+                Awaits::Closing(exceedance.number)
+            } else {
+                Awaits::Explanation(exceedance.number)
+            };
+            against(&exceedance.limit, exceedance.run, awaits);
+        }
+    }
+    for (run, limit) in state.unnoted_exceedances() {
+        if concerns(limit, rung, state) {
+            against(limit, *run, Awaits::Noting);
+        }
+    }
+}
+
+impl Explained for OpenExceedance {
+    fn rule(&self) -> &'static Rule {
+        match self.awaits {
+            Awaits::Noting => &NOT_NOTED,
+            Awaits::Explanation(_) => &NOT_EXPLAINED,
+            Awaits::Closing(_) => &NOT_CLOSED,
+        }
+    }
+
+    fn subject(&self, _: &Rung) -> Subject {
+        match self.awaits {
+            Awaits::Noting => Subject::new("exceedance", format!("{}/{}", self.limit, self.run)),
+            Awaits::Explanation(number) | Awaits::Closing(number) => {
+                Subject::new("exceedance", number)
+            }
+        }
+    }
+
+    fn why(&self, _: &Rung, state: &State) -> String {
+        let limit = state.limits.by_code.get(&self.limit).map(|state| &state.limit);
+        let title = limit.map_or_else(String::new, |limit| format!(" ({})", limit.title));
+        let (run, code) = (self.run, &self.limit);
+        let number = match self.awaits {
+            Awaits::Noting => {
+                return format!(
+                    "A result of run {run} lies beyond limit {code}{title}, and no exceedance was noted."
+                );
+            }
+            Awaits::Explanation(number) | Awaits::Closing(number) => number,
+        };
+        let peak = state.exceedance(number).map_or_else(String::new, |exceedance| {
+            let unit = limit.map_or(crate::measure::Unit::One, |limit| limit.unit);
+            format!(", peak {}", Measure::new(exceedance.peak, unit))
+        });
+        let still = match self.awaits {
+            Awaits::Closing(_) => "was explained and is not closed",
+            Awaits::Explanation(_) | Awaits::Noting => "is not explained",
+        };
+        format!("Exceedance {number} of limit {code}{title} in run {run}{peak}, {still}.")
+    }
+
+    fn clears(&self, _: &Rung, _: &State) -> String {
+        match self.awaits {
+            Awaits::Noting => "The exceedance is noted, explained by an engineer, and closed by the safety officer.",
+            Awaits::Explanation(_) => "An engineer explains it, and the safety officer closes it.",
+            Awaits::Closing(_) => "The safety officer closes it.",
+        }
+        .to_owned()
+    }
+
+    fn source(&self, _: &Rung, state: &State) -> String {
+        let limit = state.limits.by_code.get(&self.limit);
+        limit.map_or_else(
+            || "Rungbook rule: unknown is not safe".to_owned(),
+            |state| format!("limit {}: {}", self.limit, state.limit.source),
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::codes::ExceedanceNumber;
+    use crate::nouns::{Phase, Point};
+    use crate::record::{ExceedanceClosed, ExceedanceExplained};
+    use crate::story::{Story, any_digest, point};
+
+    #[test]
+    fn an_exceedance_holds_where_its_limit_is_in_force_until_explained_and_closed() {
+        let mut story = Story::team();
+        // Neither names the limit; one is of a phase in which it does not hold.
+        story.plan(Point { limits: Vec::new(), ..point("B") });
+        story.plan(Point { limits: Vec::new(), phase: Phase::Static, ..point("C") });
+        story.plan(Point { phase: Phase::Static, ..point("D") });
+        let run = story.run_for(&["A"], 10);
+        story.exceedance(run, "L-winding");
+        for (name, held) in [("A", true), ("B", true), ("C", false), ("D", true)] {
+            let rules = story.rules(name);
+            assert_eq!(rules.contains(&"exceedance-not-explained"), held, "{name}");
+        }
+        let exceedance = ExceedanceNumber(1);
+        story.record(
+            "engineer",
+            ExceedanceExplained {
+                exceedance,
+                explanation: "A blocked inlet.".to_owned(),
+                action: "Cleared.".to_owned(),
+            },
+        );
+        let hold = story.hold("A", "exceedance-not-closed");
+        assert_eq!(
+            hold.why,
+            "Exceedance 1 of limit L-winding (Winding temperature) in run 1, peak 85 °C, was explained and is not \
+             closed."
+        );
+        assert_eq!(hold.source, "limit L-winding: the motor's data sheet");
+        story.record("safety", ExceedanceClosed { exceedance, digest: any_digest() });
+        assert!(story.rules("A").is_empty());
+    }
+
+    #[test]
+    fn a_result_beyond_a_limit_holds_until_its_exceedance_is_noted() {
+        let mut story = Story::team();
+        story.show("A", 80.0);
+        assert!(!story.rules("A").contains(&"exceedance-not-noted"), "exactly at the limit");
+        let run = story.show("A", 80.1);
+        assert_eq!(story.hold("A", "exceedance-not-noted").subject.code, "L-winding/2");
+        story.exceedance(run, "L-winding");
+        assert!(!story.rules("A").contains(&"exceedance-not-noted"));
+        assert!(story.rules("A").contains(&"exceedance-not-explained"));
+    }
+}

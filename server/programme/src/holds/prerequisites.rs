@@ -1,0 +1,260 @@
+//! The points that come before must have been shown, and their results must stand.
+
+use chrono::{DateTime, Utc};
+
+use super::words::listed;
+use super::{Explained, Reason, Rule, Subject};
+use crate::codes::{PointCode, RunNumber};
+use crate::state::{Lapse, Rung, Standing, State};
+
+static NOT_ACCEPTED: Rule = Rule::against_release(
+    "prerequisite-not-accepted",
+    "Every point that comes before has a result that an engineer and the safety officer accepted.",
+);
+static NOT_MET: Rule = Rule::against_release(
+    "prerequisite-not-met",
+    "The last result of every point that comes before was met, with nothing missing.",
+);
+static LAPSED: Rule = Rule::against_release(
+    "prerequisite-lapsed",
+    "The accepted results of the points that come before still stand for the aircraft, the plan and the limits as \
+     they are now.",
+);
+static DROPPED: Rule = Rule::against_release(
+    "prerequisite-dropped",
+    "Every point that comes before is part of the plan.",
+);
+static UNKNOWN: Rule = Rule::against_release(
+    "prerequisite-unknown",
+    "Every point that comes before exists in the programme.",
+);
+
+pub(super) static RULES: &[&Rule] = &[&NOT_ACCEPTED, &NOT_MET, &LAPSED, &DROPPED, &UNKNOWN];
+
+/// A point that comes before and does not count.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Prerequisite {
+    /// The point.
+    pub point: PointCode,
+    /// Why it does not count.
+    pub because: NotShown,
+}
+
+/// Why a point does not count as shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NotShown {
+    /// There is no such point.
+    Unknown,
+    /// It was taken out of the plan.
+    Dropped,
+    /// It has no result.
+    NoResult,
+    /// Its last result waits for signatures.
+    Waiting(RunNumber),
+    /// Its last result was not met, or something was missing.
+    NotMet(RunNumber),
+    /// Its result was accepted and does not stand any more.
+    Lapsed(RunNumber),
+}
+
+pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut Vec<Reason>) {
+    for code in &rung.point.after_points {
+        if let Some(because) = not_shown(code, state) {
+            found.push(Reason::Prerequisite(Prerequisite { point: code.clone(), because }));
+        }
+    }
+}
+
+fn not_shown(code: &PointCode, state: &State) -> Option<NotShown> {
+    let Some(before) = state.rung(code) else { return Some(NotShown::Unknown) };
+    if before.dropped.is_some() {
+        return Some(NotShown::Dropped);
+    }
+    if state.accepted_result_of(before).is_some() {
+        return None;
+    }
+    let results = before.results.iter().rev().map(|id| &state.results[id.0]);
+    let last = results.into_iter().find(|result| result.standing != Standing::Replaced);
+    Some(match last {
+        None => NotShown::NoResult,
+        Some(result) => match result.standing {
+            Standing::NotMet => NotShown::NotMet(result.run),
+            Standing::Lapsed(_) => NotShown::Lapsed(result.run),
+            Standing::Open | Standing::Accepted | Standing::Replaced => {
+                NotShown::Waiting(result.run)
+            }
+        },
+    })
+}
+
+impl Explained for Prerequisite {
+    fn rule(&self) -> &'static Rule {
+        match self.because {
+            NotShown::Unknown => &UNKNOWN,
+            NotShown::Dropped => &DROPPED,
+            NotShown::NoResult | NotShown::Waiting(_) => &NOT_ACCEPTED,
+            NotShown::NotMet(_) => &NOT_MET,
+            NotShown::Lapsed(_) => &LAPSED,
+        }
+    }
+
+    fn subject(&self, _: &Rung) -> Subject {
+        Subject::new("point", &self.point)
+    }
+
+    fn why(&self, _: &Rung, state: &State) -> String {
+        let code = &self.point;
+        match self.because {
+            NotShown::Unknown => format!("{code} must come before, and there is no such point."),
+            NotShown::Dropped => format!("{code} must come before, and was taken out of the plan."),
+            NotShown::NoResult => format!("{code} must come before, and has no result yet."),
+            NotShown::Waiting(run) => {
+                let waits_for = state.result(run, code).map(|(_, result)| {
+                    let engineer = result.engineering.is_none().then_some("an engineer");
+                    let safety = result.safety.is_none().then_some("the safety officer");
+                    listed(engineer.into_iter().chain(safety))
+                });
+                format!(
+                    "The result of {code} in run {run} waits for acceptance by {}.",
+                    waits_for.unwrap_or_default()
+                )
+            }
+            NotShown::NotMet(run) => {
+                format!("The last result of {code}, in run {run}, was not met or lacks something.")
+            }
+            NotShown::Lapsed(run) => {
+                let standing = state.result(run, code).map(|(_, result)| &result.standing);
+                let because = match standing {
+                    Some(Standing::Lapsed(lapse)) => lapsed_because(lapse),
+                    _ => "it does not stand any more".to_owned(),
+                };
+                format!("The accepted result of {code} in run {run} has lapsed: {because}.")
+            }
+        }
+    }
+
+    fn clears(&self, rung: &Rung, _: &State) -> String {
+        let code = &self.point;
+        match self.because {
+            NotShown::Unknown | NotShown::Dropped => {
+                format!("{code} is planned, or the plan of {} is changed.", rung.point.code)
+            }
+            NotShown::NoResult => format!("{code} is run, and its result is accepted."),
+            NotShown::Waiting(_) => format!("The result of {code} is accepted."),
+            NotShown::NotMet(_) => format!("{code} is run again, met, and accepted."),
+            NotShown::Lapsed(_) => {
+                format!("{code} is run again and its result accepted, or what changed is undone.")
+            }
+        }
+    }
+
+    fn source(&self, rung: &Rung, _: &State) -> String {
+        format!("the plan of {}", rung.point.code)
+    }
+}
+
+fn lapsed_because(lapse: &Lapse) -> String {
+    let version = |version: &Option<String>| {
+        version.as_ref().map_or_else(|| "not fitted".to_owned(), |v| format!("\"{v}\""))
+    };
+    match lapse {
+        Lapse::ItemChanged { item, was, is } => {
+            format!("{item} was {} and is {} now", version(was), version(is))
+        }
+        Lapse::PlanChanged => "its plan was changed after the run".to_owned(),
+        Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::nouns::{LimitKind, Point};
+    use crate::record::{LimitSet, Part, PointDropped};
+    use crate::story::{Story, code, limit, point};
+
+    fn after(name: &str, before: &str) -> Point {
+        Point { after_points: vec![code(before)], ..point(name) }
+    }
+
+    fn two() -> Story {
+        let mut story = Story::team();
+        story.plan(after("B", "A")).approve("B");
+        story
+    }
+
+    #[test]
+    fn a_point_waits_until_both_have_accepted_the_one_before() {
+        let mut story = two();
+        assert_eq!(story.rules("B"), ["prerequisite-not-accepted"]);
+        let run = story.show("A", 50.0);
+        let why = story.hold("B", "prerequisite-not-accepted").why;
+        assert!(why.ends_with("acceptance by an engineer and the safety officer."), "{why}");
+        story.sign("engineer", "A", Part::EngineeringAcceptance { run });
+        let why = story.hold("B", "prerequisite-not-accepted").why;
+        assert!(why.ends_with("acceptance by the safety officer."), "{why}");
+        story.sign("safety", "A", Part::SafetyAcceptance { run });
+        assert!(story.rules("B").is_empty());
+    }
+
+    #[test]
+    fn one_degree_too_hot_or_a_missing_reading_keeps_the_next_point_held() {
+        for (winding, rules) in [
+            (Some(59.9), vec![]),
+            (Some(60.0), vec![]),
+            (Some(60.1), vec!["prerequisite-not-met"]),
+            (None, vec!["prerequisite-not-met"]),
+        ] {
+            let mut story = two();
+            let run = story.show("A", winding);
+            if rules.is_empty() {
+                story.accept("A", run);
+            }
+            assert_eq!(story.rules("B"), rules, "{winding:?}");
+        }
+    }
+
+    #[test]
+    fn a_repeat_that_is_not_met_closes_what_was_open_until_it_is_shown_again() {
+        let mut story = two();
+        story.show_and_accept("A");
+        story.show("A", 61.0);
+        assert_eq!(story.rules("B"), ["prerequisite-not-met"]);
+        story.show_and_accept("A");
+        assert!(story.rules("B").is_empty());
+    }
+
+    #[test]
+    fn a_result_lapses_with_the_item_it_is_sensitive_to_and_stands_again_with_it() {
+        let mut story = two();
+        story.show_and_accept("A");
+        story.fit("pack", "2");
+        assert!(story.rules("B").is_empty(), "nothing depends on the pack");
+        story.fit("motor", "2");
+        let hold = story.hold("B", "prerequisite-lapsed");
+        assert!(hold.why.ends_with("motor was \"1\" and is \"2\" now."), "{}", hold.why);
+        story.fit("motor", "1");
+        assert!(story.rules("B").is_empty());
+    }
+
+    #[test]
+    fn a_result_lapses_when_the_limits_it_is_held_against_become_tighter() {
+        let mut story = two();
+        story.show_and_accept("A");
+        let mut tighter = limit("L-winding");
+        tighter.kind = LimitKind::Maximum { caution: None, limit: 49.9 };
+        story.record("engineer", LimitSet { limit: tighter.clone() });
+        assert!(story.rules("B").contains(&"prerequisite-lapsed"));
+        tighter.kind = LimitKind::Maximum { caution: None, limit: 50.0 };
+        story.record("engineer", LimitSet { limit: tighter });
+        assert!(!story.rules("B").contains(&"prerequisite-lapsed"));
+    }
+
+    #[test]
+    fn a_dropped_or_unknown_point_before_holds() {
+        let mut story = two();
+        story.plan(after("C", "nowhere")).approve("C");
+        assert_eq!(story.rules("C"), ["prerequisite-unknown"]);
+        story.record("lead", PointDropped { point: code("A"), reason: "No need.".to_owned() });
+        assert_eq!(story.rules("B"), ["prerequisite-dropped"]);
+    }
+}
