@@ -112,8 +112,12 @@ impl Store {
             disabled_at: None,
             tokens_valid_from: at,
         };
-        let remember = remember
-            .map(|(person, idempotency, reply)| ToRemember { person, idempotency, reply, at });
+        let remember = remember.map(|(person, idempotency, reply)| ToRemember {
+            person,
+            idempotency,
+            reply,
+            at,
+        });
         let change = self
             .write(
                 async move |connection| {
@@ -252,7 +256,8 @@ impl Store {
         let change = self
             .write(
                 async move |connection| {
-                    let Some(mut account) = sqlite::account::find(connection, &sought).await? else {
+                    let Some(mut account) = sqlite::account::find(connection, &sought).await?
+                    else {
                         return Ok(Change::Unknown);
                     };
                     let managed = account.administrator && account.disabled_at.is_none();

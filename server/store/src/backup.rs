@@ -90,7 +90,9 @@ pub enum RestoreError {
     #[error("the backup could not be checked")]
     Unchecked(#[from] VerifyError),
     /// A record in the backup fails the check.
-    #[error("the ledger of programme \"{programme}\" in the backup fails its check, so it was not restored")]
+    #[error(
+        "the ledger of programme \"{programme}\" in the backup fails its check, so it was not restored"
+    )]
     Fails {
         /// Which programme.
         programme: String,
@@ -133,7 +135,7 @@ async fn copy_and_check(
     let unusable = |source| BackupError::File { path: to.to_owned(), source };
     let name = part.to_str().ok_or_else(|| BackupError::Name { path: to.to_owned() })?;
     private_file(part).and_then(|file| file.set_len(0)).map_err(unusable)?;
-    let mut connection = sqlite::connect_to_read(database).await?;
+    let mut connection = sqlite::connect_to_copy(database).await?;
     sqlite::copy_into(&mut connection, name).await?;
     connection.close().await?;
     let verdicts = verify(part, &[]).await?;

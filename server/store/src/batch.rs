@@ -82,7 +82,12 @@ impl<'a> Batch<'a> {
         match self.decide(act, founds) {
             Ok(decided) => {
                 if let Some(idempotency) = idempotency {
-                    self.remember(ToRemember { person: by, idempotency, reply: decided.reply.clone(), at });
+                    self.remember(ToRemember {
+                        person: by,
+                        idempotency,
+                        reply: decided.reply.clone(),
+                        at,
+                    });
                 }
                 self.decided.push((decided, answer));
             }
@@ -92,7 +97,8 @@ impl<'a> Batch<'a> {
 
     /// Whether there is anything to write.
     pub fn writes(&self) -> bool {
-        !self.to_remember.is_empty() || self.decided.iter().any(|(decided, _)| !decided.rows.is_empty())
+        !self.to_remember.is_empty()
+            || self.decided.iter().any(|(decided, _)| !decided.rows.is_empty())
     }
 
     /// Size and root of each programme that the batch adds to.
@@ -100,7 +106,9 @@ impl<'a> Batch<'a> {
         self.decided
             .iter()
             .filter(|(decided, _)| !decided.rows.is_empty())
-            .filter_map(|(decided, _)| Some((&decided.programme, &self.working.get(&decided.programme)?.tree)))
+            .filter_map(|(decided, _)| {
+                Some((&decided.programme, &self.working.get(&decided.programme)?.tree))
+            })
             .collect()
     }
 
@@ -114,7 +122,10 @@ impl<'a> Batch<'a> {
                 );
                 published.write().take_in(rows.iter().map(|row| (&row.entry, row.leaf)));
                 // Nobody need be listening.
-                let _ = self.shared.news.send(crate::published::News { programme, seq: last.entry.seq });
+                let _ = self
+                    .shared
+                    .news
+                    .send(crate::published::News { programme, seq: last.entry.seq });
             }
             let entries = rows.into_iter().map(|row| row.entry).collect();
             // Whoever asked may have stopped waiting; what was done stands.
@@ -141,17 +152,17 @@ impl<'a> Batch<'a> {
         let answered = self.answered.get(&(act.by.clone(), idempotency.key.clone()))?;
         match answered.clone().to(idempotency) {
             Remembered::Nothing => None,
-            Remembered::Same(reply) => Some(Ok(Acted { reply, entries: Vec::new(), replayed: true })),
+            Remembered::Same(reply) => {
+                Some(Ok(Acted { reply, entries: Vec::new(), replayed: true }))
+            }
             Remembered::Another => Some(Err(ActError::KeyReused(idempotency.key.clone()))),
         }
     }
 
     fn remember(&mut self, row: ToRemember) {
         let key = (row.person.clone(), row.idempotency.key.clone());
-        let answered = Answered {
-            request_digest: row.idempotency.request_digest,
-            reply: row.reply.clone(),
-        };
+        let answered =
+            Answered { request_digest: row.idempotency.request_digest, reply: row.reply.clone() };
         self.answered.insert(key, answered);
         self.to_remember.push(row);
     }
@@ -195,9 +206,7 @@ impl<'a> Batch<'a> {
             reply(&working.state, &entries)
         }));
         match answered {
-            Ok(reply) => {
-                Ok(Decided { programme, founded_at: founds.then_some(at), rows, reply })
-            }
+            Ok(reply) => Ok(Decided { programme, founded_at: founds.then_some(at), rows, reply }),
             Err(_) => {
                 self.rebuild(&programme, founds);
                 Err(ActError::Panicked)

@@ -13,7 +13,9 @@ const LOCK: &str = "rungbook.lock";
 #[derive(Debug, thiserror::Error)]
 pub enum DataDirError {
     /// Another process has it.
-    #[error("{path} is in use by another process; stop that one first, or choose another directory")]
+    #[error(
+        "{path} is in use by another process; stop that one first, or choose another directory"
+    )]
     InUse {
         /// The directory.
         path: PathBuf,

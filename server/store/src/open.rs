@@ -40,7 +40,9 @@ pub enum OpenError {
     #[error("the database cannot be read")]
     Database(#[from] sqlx::Error),
     /// The ledger was altered.
-    #[error("the ledger of programme \"{programme}\" fails its check; restore a backup that passes it")]
+    #[error(
+        "the ledger of programme \"{programme}\" fails its check; restore a backup that passes it"
+    )]
     Damaged {
         /// Which programme.
         programme: String,
@@ -137,10 +139,7 @@ async fn load_sign_ins(connection: &mut SqliteConnection) -> sqlx::Result<SignIn
     let accounts = sqlite::account::all(connection).await?;
     let sessions = sqlite::session::standing(connection).await?;
     Ok(SignIns {
-        accounts: accounts
-            .into_iter()
-            .map(|account| (account.handle.clone(), account))
-            .collect(),
+        accounts: accounts.into_iter().map(|account| (account.handle.clone(), account)).collect(),
         sessions: sessions.into_iter().collect(),
     })
 }

@@ -50,14 +50,12 @@ pub(crate) async fn replay(
             let (programme, fetched) = (Arc::clone(&programme), fetched);
             tokio::task::spawn_blocking(move || decode(&programme, first, &fetched, look))
         };
-        let (decoded, next) =
-            tokio::join!(decoding, fetch(connection, &programme, last, until));
+        let (decoded, next) = tokio::join!(decoding, fetch(connection, &programme, last, until));
         let decoded = decoded.map_err(|_| sqlx::Error::WorkerCrashed)?;
         fetched = next?;
         for believed in decoded {
-            let outcome = believed
-                .map_err(|wrong| FirstFailure { seq: expected, wrong })
-                .and_then(&mut each);
+            let outcome =
+                believed.map_err(|wrong| FirstFailure { seq: expected, wrong }).and_then(&mut each);
             if let Err(failure) = outcome {
                 return Ok(Err(failure));
             }
@@ -113,12 +111,7 @@ fn decode(
 }
 
 /// Takes a record for what it says, if it says it in its place.
-fn believe(
-    programme: &ProgrammeId,
-    seq: u64,
-    kept: &Kept,
-    look: Look,
-) -> Result<Believed, Wrong> {
+fn believe(programme: &ProgrammeId, seq: u64, kept: &Kept, look: Look) -> Result<Believed, Wrong> {
     if u64::try_from(kept.seq) != Ok(seq) {
         return Err(Wrong::Gap { found: kept.seq });
     }

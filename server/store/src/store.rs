@@ -66,6 +66,11 @@ impl Store {
         self.jobs.send(job).await.map_err(|_| WriteError::closed())
     }
 
+    #[cfg(test)]
+    pub(crate) fn jobs_waiting(&self) -> usize {
+        self.jobs.max_capacity() - self.jobs.capacity()
+    }
+
     /// Looks at a programme as it is on disk now; none if there is no such programme.
     ///
     /// Writing waits while `look` runs, so it should copy out what takes long.

@@ -104,7 +104,9 @@ pub enum Wrong {
     #[error("it cannot be folded into the state")]
     Unfoldable,
     /// This record, or one after it up to `size`, is not the one that was there.
-    #[error("the root over the first {size} records is {computed}, which is not the one kept: a record from this one up to {size} was altered together with its hash")]
+    #[error(
+        "the root over the first {size} records is {computed}, which is not the one kept: a record from this one up to {size} was altered together with its hash"
+    )]
     OtherRoot {
         /// The size of the root that differs.
         size: u64,

@@ -90,7 +90,10 @@ impl Writer {
         if let Some(connection) = self.connection.take()
             && let Err(error) = connection.close().await
         {
-            tracing::warn!(error = &error as &dyn std::error::Error, "the database did not close cleanly");
+            tracing::warn!(
+                error = &error as &dyn std::error::Error,
+                "the database did not close cleanly"
+            );
         }
     }
 
@@ -131,8 +134,8 @@ impl Writer {
                 if purge {
                     self.purged_at = Some(latest);
                 }
+                wrote(&shared);
                 batch.publish();
-                self.wrote();
             }
             Err(error) => {
                 let error = recover(&shared, &mut self.connection, error).await;
@@ -147,7 +150,7 @@ impl Writer {
         let written = match (self.connection.as_mut(), writable) {
             (Some(connection), Ok(())) => match run_errand(connection, errand.as_mut()).await {
                 Ok(()) => {
-                    self.wrote();
+                    wrote(&shared);
                     Ok(())
                 }
                 Err(error) => Err(self.recover(error).await),
@@ -158,15 +161,16 @@ impl Writer {
         errand.finish(&shared, written);
     }
 
-    fn wrote(&self) {
-        if matches!(*self.shared.health.read(), Health::DiskFull) {
-            *self.shared.health.write() = Health::Writing;
-            tracing::info!("there is space on the disk again: writing goes on");
-        }
-    }
-
     async fn recover(&mut self, error: sqlx::Error) -> WriteError {
         recover(&self.shared, &mut self.connection, error).await
+    }
+}
+
+/// Called before anybody hears of the success.
+fn wrote(shared: &Shared) {
+    if matches!(*shared.health.read(), Health::DiskFull) {
+        *shared.health.write() = Health::Writing;
+        tracing::info!("there is space on the disk again: writing goes on");
     }
 }
 
@@ -177,7 +181,10 @@ fn answer_all(acts: Vec<ActJob>, error: &WriteError) {
     }
 }
 
-async fn run_errand(connection: &mut SqliteConnection, errand: &mut dyn Errand) -> sqlx::Result<()> {
+async fn run_errand(
+    connection: &mut SqliteConnection,
+    errand: &mut dyn Errand,
+) -> sqlx::Result<()> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     errand.run(&mut transaction).await?;
     transaction.commit().await
@@ -192,7 +199,8 @@ async fn write_batch(
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     for (decided, _) in &batch.decided {
         if let Some(founded_at) = decided.founded_at {
-            sqlite::ledger::insert_programme(&mut transaction, &decided.programme, founded_at).await?;
+            sqlite::ledger::insert_programme(&mut transaction, &decided.programme, founded_at)
+                .await?;
         }
     }
     let rows: Vec<_> = batch.decided.iter().flat_map(|(decided, _)| &decided.rows).collect();
@@ -228,7 +236,10 @@ async fn recover(
     if let Some(old) = connection.take()
         && let Err(error) = old.close().await
     {
-        tracing::debug!(error = &error as &dyn std::error::Error, "the old connection did not close cleanly");
+        tracing::debug!(
+            error = &error as &dyn std::error::Error,
+            "the old connection did not close cleanly"
+        );
     }
     let lengths = match sqlite::ledger::lengths(&mut fresh).await {
         Ok(lengths) => lengths,

@@ -44,8 +44,8 @@ pub(crate) async fn find(
 fn read(found: Found) -> sqlx::Result<(Key, Answered)> {
     let person = PersonHandle::new(&found.person).map_err(|_| not_a("handle", &found.person))?;
     let status = u16::try_from(found.status).map_err(|_| not_a("status", found.status))?;
-    let headers = serde_json::from_str(&found.headers)
-        .map_err(|error| sqlx::Error::Decode(error.into()))?;
+    let headers =
+        serde_json::from_str(&found.headers).map_err(|error| sqlx::Error::Decode(error.into()))?;
     let reply = Reply { status, headers, body: found.body };
     Ok(((person, found.key), Answered { request_digest: hash(&found.digest)?, reply }))
 }

@@ -11,9 +11,7 @@ use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 use sqlx::migrate::{MigrateError, Migrator};
-use sqlx::sqlite::{
-    SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous,
-};
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{Connection, SqliteConnection, SqlitePool};
 
 static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/sqlite");
@@ -60,6 +58,11 @@ pub(crate) async fn connect_to_read(database: &Path) -> sqlx::Result<SqliteConne
     SqliteConnection::connect_with(&options(database).pragma("query_only", "ON")).await
 }
 
+/// A connection that copies a database which a server may be writing.
+pub(crate) async fn connect_to_copy(database: &Path) -> sqlx::Result<SqliteConnection> {
+    SqliteConnection::connect_with(&options(database)).await
+}
+
 /// A connection to a file that no other process has, kept in that one file.
 pub(crate) async fn connect_alone(database: &Path) -> sqlx::Result<SqliteConnection> {
     let options = options(database)
@@ -79,10 +82,7 @@ pub(crate) async fn integrity(connection: &mut SqliteConnection) -> sqlx::Result
 }
 
 /// Writes a whole copy of the database, as of one moment, into an empty file.
-pub(crate) async fn copy_into(
-    connection: &mut SqliteConnection,
-    file: &str,
-) -> sqlx::Result<()> {
+pub(crate) async fn copy_into(connection: &mut SqliteConnection, file: &str) -> sqlx::Result<()> {
     sqlx::query("VACUUM INTO ?1").bind(file).execute(connection).await?;
     Ok(())
 }

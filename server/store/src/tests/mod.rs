@@ -1,1 +1,179 @@
-//! Stories about the store.
+//! Stories about the store: each opens one in a directory of its own.
+
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+mod acts;
+mod backups;
+mod failing;
+mod guards;
+mod opening;
+mod past;
+mod repeating;
+mod sign_ins;
+mod verifying;
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, TimeDelta, Utc};
+use programme::codes::{PersonHandle, ProgrammeId};
+use programme::entry::{Draft, Entry};
+use programme::nouns::WeatherObservation;
+use programme::record::{StandDownCalled, WeatherObserved};
+use programme::state::State;
+use sqlx::{Connection, SqliteConnection};
+use tempfile::TempDir;
+
+use crate::*;
+
+/// A store with one programme, founded by ada.
+struct Club {
+    directory: TempDir,
+    store: Store,
+}
+
+impl Club {
+    async fn with_a_programme() -> Self {
+        let directory = TempDir::new().unwrap();
+        let store = Store::open(&directory.path().join("data")).await.unwrap();
+        let club = Self { directory, store };
+        club.store.found("Glider tug".to_owned(), act(|_| Ok(vec![]))).await.unwrap();
+        club
+    }
+
+    async fn with_records(records: u64) -> Self {
+        let club = Self::with_a_programme().await;
+        for number in 2..=records {
+            club.store.act(act(move |_| Ok(vec![remark(&number.to_string())]))).await.unwrap();
+        }
+        club
+    }
+
+    fn data(&self) -> PathBuf {
+        self.directory.path().join("data")
+    }
+
+    fn length(&self) -> u64 {
+        self.store.read(&tug(), |state, _| state.length()).unwrap()
+    }
+
+    async fn reopened(self) -> Self {
+        self.store.close().await;
+        let store = Store::open(&self.data()).await.unwrap();
+        Self { directory: self.directory, store }
+    }
+
+    /// Runs statements as somebody would with a database shell.
+    async fn tamper(&self, statements: &'static str) -> Result<(), sqlx::Error> {
+        tamper(&self.data(), statements).await
+    }
+
+    async fn verdict(&self) -> ProgrammeVerdict {
+        verify(&self.data(), &[]).await.unwrap().remove(0)
+    }
+}
+
+/// Keeps the writer busy until told to go on, so that what is asked meanwhile waits for one transaction.
+struct HeldWriter {
+    go_on: std::sync::mpsc::Sender<()>,
+    held: tokio::task::JoinHandle<()>,
+}
+
+impl HeldWriter {
+    async fn of(club: &Club) -> Self {
+        let (go_on, wait) = std::sync::mpsc::channel();
+        let (started, has_started) = tokio::sync::oneshot::channel();
+        let store = club.store.clone();
+        let held = tokio::spawn(async move {
+            let holding = act(move |_| {
+                started.send(()).unwrap();
+                wait.recv().unwrap();
+                Ok(vec![])
+            });
+            store.act(holding).await.unwrap();
+        });
+        has_started.await.unwrap();
+        Self { go_on, held }
+    }
+
+    /// Lets the writer go on once all of these wait for it.
+    async fn until_waiting(self, acts: Vec<Act>, store: &Store) -> Vec<Result<Acted, ActError>> {
+        let mut waiting = Vec::new();
+        for act in acts {
+            let store = store.clone();
+            waiting.push(tokio::spawn(async move { store.act(act).await }));
+        }
+        while store.jobs_waiting() < waiting.len() {
+            tokio::task::yield_now().await;
+        }
+        self.go_on.send(()).unwrap();
+        self.held.await.unwrap();
+        let mut outcomes = Vec::new();
+        for one in waiting {
+            outcomes.push(one.await.unwrap());
+        }
+        outcomes
+    }
+}
+
+async fn tamper(data: &Path, statements: &'static str) -> Result<(), sqlx::Error> {
+    let options = sqlx::sqlite::SqliteConnectOptions::new()
+        .filename(data.join("rungbook.db"))
+        .foreign_keys(false);
+    let mut connection = SqliteConnection::connect_with(&options).await?;
+    let outcome = sqlx::raw_sql(statements).execute(&mut connection).await;
+    connection.close().await?;
+    outcome.map(|_| ())
+}
+
+fn tug() -> ProgrammeId {
+    ProgrammeId::new("tug").unwrap()
+}
+
+fn ada() -> PersonHandle {
+    PersonHandle::new("ada").unwrap()
+}
+
+fn noon() -> DateTime<Utc> {
+    "2026-05-09T12:00:00Z".parse().unwrap()
+}
+
+fn minutes_after_noon(minutes: i64) -> DateTime<Utc> {
+    noon() + TimeDelta::minutes(minutes)
+}
+
+fn stand_down(reason: &str) -> Draft {
+    StandDownCalled { reason: reason.to_owned() }.into()
+}
+
+fn remark(remarks: &str) -> Draft {
+    let weather =
+        WeatherObservation { remarks: Some(remarks.to_owned()), ..WeatherObservation::default() };
+    WeatherObserved { weather }.into()
+}
+
+fn done(state: &State, entries: &[Entry]) -> Reply {
+    let body = format!("{} records, {} of them new", state.length(), entries.len());
+    Reply {
+        status: 201,
+        body: body.into_bytes(),
+        headers: vec![("location".to_owned(), format!("/records/{}", state.length()))],
+    }
+}
+
+/// An act by ada at noon.
+fn act(
+    decide: impl FnOnce(&State) -> Result<Vec<Draft>, programme::refusal::Refusal> + Send + 'static,
+) -> Act {
+    Act {
+        programme: tug(),
+        by: ada(),
+        at: noon(),
+        idempotency: None,
+        decide: Box::new(decide),
+        reply: Box::new(done),
+    }
+}
+
+fn refusal() -> programme::refusal::Refusal {
+    programme::refusal::Refusal::Unknown { what: "point", code: "GR-01".to_owned() }
+}
