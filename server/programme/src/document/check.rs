@@ -223,7 +223,7 @@ impl<'a> Checking<'a> {
         let known = &self.known;
         let required: Vec<_> = point.configuration.iter().map(|required| &required.item).collect();
         let mut unknown = Vec::new();
-        let mut look = |list: &str, after: &str, what: &str, code: &dyn Display, place, is_known| {
+        let mut look = |list: &str, after: &str, what: &str, code: &dyn Display, place: usize, is_known: bool| {
             if !is_known {
                 let why = format!("there is no {what} {code}");
                 unknown.push(Fault::at(format!("{at}.{list}[{place}]{after}"), why));

@@ -82,6 +82,10 @@ impl<'a, 'i> TableReader<'a, 'i> {
         if message.contains(STAND_IN) || self.stood_in.contains(&original) {
             return self.stand_in_otherwise(current, &original, message);
         }
+        // A list that must have a certain length has lost an element here whose fault was told.
+        if message.starts_with("invalid length") && self.gaps.contains_key(&original) {
+            return self.take_out(current, original);
+        }
         if let Some(field) = between(message, "unknown field `", "`") {
             let table = if ends_with_key(&original, field) && !self.holds(current, field) {
                 original.parent().map_or_else(Path::default, |(table, _)| table)
@@ -153,7 +157,8 @@ impl<'a, 'i> TableReader<'a, 'i> {
         let taken = match (self.value_at_mut(&parent), last) {
             (Some(DeValue::Table(table)), Step::Key(key)) => table.remove(key.as_str()).is_some(),
             (Some(DeValue::Array(list)), Step::Index(index)) if *index < list.len() => {
-                list.remove(*index);
+                let others = list.iter().enumerate().filter(|(at, _)| at != index);
+                *list = others.map(|(_, value)| value.clone()).collect();
                 true
             }
             _ => false,
