@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 pub use runs::{
     CrewMember, MeasuredValue, ReadingMoment, RunEvent, RunKind, RunTimes, ValueSource,
 };
-pub use signing::{BadDigest, Digest, Part};
+pub use signing::{BadDigest, Digest, Part, ReleaseWindow};
 
 use crate::codes::{
     ChannelCode, CheckCode, EventCode, ExceedanceNumber, HazardCode, ItemCode, LimitCode,
@@ -20,7 +20,7 @@ use crate::codes::{
 use crate::measure::Measure;
 use crate::nouns::{
     Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, Person, Phase, Point, Policy,
-    RiskLevel, Severity, WeatherObservation,
+    RiskLevel, Severity, Statistic, WeatherObservation,
 };
 
 macro_rules! records {
@@ -197,6 +197,9 @@ records! {
         point: PointCode,
         /// Plan approval, release, acknowledgement, or acceptance.
         part: Part,
+        /// When a release is good; only a release has it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        window: Option<ReleaseWindow>,
         /// Of exactly what was signed.
         digest: Digest,
     }
@@ -286,7 +289,7 @@ records! {
         /// What was seen, heard and felt.
         observations: String,
     }
-    /// An exceedance was noted by a person, besides those that results show.
+    /// An exceedance was noted: one that a result showed, or one that a person saw besides.
     ExceedanceNoted "exceedance-noted" {
         /// Which exceedance.
         exceedance: ExceedanceNumber,
@@ -294,7 +297,12 @@ records! {
         run: RunNumber,
         /// Of which limit.
         limit: LimitCode,
-        /// Its peak, in the limit's unit.
+        /// For which point, where a result showed it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        point: Option<PointCode>,
+        /// Which statistic went beyond.
+        statistic: Statistic,
+        /// Its peak, in the limit's unit; of `time-above` in seconds, of `rate` in the unit a second.
         peak: f64,
         /// How long, in seconds.
         #[serde(default, skip_serializing_if = "Option::is_none")]

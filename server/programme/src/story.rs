@@ -6,6 +6,8 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, dead_code)]
 
+pub(crate) mod chance;
+
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, TimeZone, Utc};
@@ -24,7 +26,7 @@ use crate::nouns::{
 use crate::record::{
     AircraftDescribed, ChannelDefined, CheckDefined, CheckDone, CrewMember, Digest, DocumentFiled,
     EventHappened, ExceedanceNoted, HazardRecorded, ItemFitted, LimitSet, MeasuredValue, Part,
-    PartSigned, PersonListed, PointPlanned, PolicySet, ProgrammeFounded, Record, ResultRecorded,
+    PartSigned, PersonListed, PointPlanned, PolicySet, ProgrammeFounded, Record, ReleaseWindow, ResultRecorded,
     RiskAccepted, RunClosed, RunEvent, RunKind, RunMomentNoted, RunOpened, SigningRefused,
     SnagOpened, StandDownCalled, ValueSource, WeatherObserved,
 };
@@ -337,7 +339,7 @@ impl Story {
     pub fn sign(&mut self, by: &str, point: &str, part: Part) -> &mut Self {
         let with_configuration = !matches!(part, Part::PlanApproval {});
         let digest = self.state.card(self.rung(point), with_configuration).digest().unwrap();
-        self.record(by, PartSigned { point: code(point), part, digest })
+        self.record(by, PartSigned { point: code(point), part, window: None, digest })
     }
 
     pub fn refuse(&mut self, by: &str, point: &str, part: Part) -> &mut Self {
@@ -351,9 +353,20 @@ impl Story {
 
     /// A release from now on, for eight hours.
     pub fn release(&mut self, point: &str) -> &mut Self {
-        let valid_until = self.now + TimeDelta::hours(8);
-        let part = Part::Release { valid_from: self.now, valid_until, conditions: None };
-        self.sign("safety", point, part)
+        self.release_within(point, self.now, self.now + TimeDelta::hours(8))
+    }
+
+    /// A release from a moment up to another.
+    pub fn release_within(
+        &mut self,
+        point: &str,
+        valid_from: DateTime<Utc>,
+        valid_until: DateTime<Utc>,
+    ) -> &mut Self {
+        let window = Some(ReleaseWindow { valid_from, valid_until, conditions: None });
+        let digest = self.state.card(self.rung(point), true).digest().unwrap();
+        let point = code(point);
+        self.record("safety", PartSigned { point, part: Part::Release {}, window, digest })
     }
 
     pub fn acknowledge(&mut self, point: &str) -> &mut Self {
@@ -461,6 +474,8 @@ impl Story {
                 exceedance: crate::codes::ExceedanceNumber(number),
                 run,
                 limit: code(limit),
+                point: None,
+                statistic: Statistic::Max,
                 peak: 85.0,
                 duration_s: None,
             },

@@ -16,7 +16,7 @@ const LONGEST_TEXT: usize = 20_000;
 const ABSOLUTE_ZERO_C: f64 = -273.15;
 
 /// The faults of one noun.
-pub(super) struct Judging<'a> {
+pub(crate) struct Judging<'a> {
     at: &'a str,
     faults: Vec<Fault>,
 }
@@ -33,34 +33,34 @@ fn units_of(kind: Kind) -> String {
 
 impl<'a> Judging<'a> {
     /// Nothing is wrong yet with what stands at a place.
-    pub(super) const fn of(at: &'a str) -> Self {
+    pub(crate) const fn of(at: &'a str) -> Self {
         Self { at, faults: Vec::new() }
     }
 
     /// All that was found.
-    pub(super) fn done(self) -> Vec<Fault> {
+    pub(crate) fn done(self) -> Vec<Fault> {
         self.faults
     }
 
     /// The path of a field.
-    pub(super) fn place(&self, field: &str) -> String {
+    pub(crate) fn place(&self, field: &str) -> String {
         if self.at.is_empty() { field.to_owned() } else { format!("{}.{field}", self.at) }
     }
 
     /// Notes a fault.
-    pub(super) fn fault(&mut self, field: &str, why: impl Into<String>) {
+    pub(crate) fn fault(&mut self, field: &str, why: impl Into<String>) {
         self.faults.push(Fault::at(self.place(field), why));
     }
 
     /// Notes a fault unless something holds.
-    pub(super) fn must(&mut self, holds: bool, field: &str, why: impl Into<String>) {
+    pub(crate) fn must(&mut self, holds: bool, field: &str, why: impl Into<String>) {
         if !holds {
             self.fault(field, why);
         }
     }
 
     /// A title, name or version: one line with something in it.
-    pub(super) fn title(&mut self, field: &str, text: &str) {
+    pub(crate) fn title(&mut self, field: &str, text: &str) {
         self.must(!text.trim().is_empty(), field, "must not be empty");
         self.must(
             text.chars().count() <= LONGEST_TITLE,
@@ -71,7 +71,7 @@ impl<'a> Judging<'a> {
     }
 
     /// A text of one or more lines with something in it.
-    pub(super) fn text(&mut self, field: &str, text: &str) {
+    pub(crate) fn text(&mut self, field: &str, text: &str) {
         self.must(!text.trim().is_empty(), field, "must not be empty");
         self.must(
             text.chars().count() <= LONGEST_TEXT,
@@ -86,13 +86,13 @@ impl<'a> Judging<'a> {
     }
 
     /// A number that is neither infinite nor missing.
-    pub(super) fn finite(&mut self, field: &str, figure: f64) -> bool {
+    pub(crate) fn finite(&mut self, field: &str, figure: f64) -> bool {
         self.must(figure.is_finite(), field, format!("must be a number, and {figure} is none"));
         figure.is_finite()
     }
 
     /// A number of at least zero.
-    pub(super) fn not_negative(&mut self, field: &str, figure: f64) {
+    pub(crate) fn not_negative(&mut self, field: &str, figure: f64) {
         if self.finite(field, figure) {
             self.must(
                 figure >= 0.0,
@@ -103,14 +103,14 @@ impl<'a> Judging<'a> {
     }
 
     /// A number above zero.
-    pub(super) fn positive(&mut self, field: &str, figure: f64) {
+    pub(crate) fn positive(&mut self, field: &str, figure: f64) {
         if self.finite(field, figure) {
             self.must(figure > 0.0, field, format!("must be above zero, and {figure} was given"));
         }
     }
 
     /// A unit of a kind.
-    pub(super) fn unit(&mut self, field: &str, unit: Unit, kind: Kind) -> bool {
+    pub(crate) fn unit(&mut self, field: &str, unit: Unit, kind: Kind) -> bool {
         let fits = unit.kind() == kind;
         self.must(
             fits,
@@ -121,7 +121,7 @@ impl<'a> Judging<'a> {
     }
 
     /// A figure in a unit of a kind.
-    pub(super) fn measure(&mut self, field: &str, measure: Measure, kind: Kind) -> bool {
+    pub(crate) fn measure(&mut self, field: &str, measure: Measure, kind: Kind) -> bool {
         let fits = self.unit(&format!("{field}.unit"), measure.unit, kind);
         let value = format!("{field}.value");
         let finite = self.finite(&value, measure.value);
@@ -132,7 +132,7 @@ impl<'a> Judging<'a> {
     }
 
     /// A temperature that can be.
-    pub(super) fn temperature(&mut self, field: &str, measure: Measure) {
+    pub(crate) fn temperature(&mut self, field: &str, measure: Measure) {
         self.must(
             measure.in_kinds_unit() >= ABSOLUTE_ZERO_C,
             field,
@@ -141,21 +141,21 @@ impl<'a> Judging<'a> {
     }
 
     /// A figure of at least zero in a unit of a kind.
-    pub(super) fn measure_not_negative(&mut self, field: &str, measure: Measure, kind: Kind) {
+    pub(crate) fn measure_not_negative(&mut self, field: &str, measure: Measure, kind: Kind) {
         if self.measure(field, measure, kind) {
             self.not_negative(&format!("{field}.value"), measure.value);
         }
     }
 
     /// A figure above zero in a unit of a kind.
-    pub(super) fn measure_positive(&mut self, field: &str, measure: Measure, kind: Kind) {
+    pub(crate) fn measure_positive(&mut self, field: &str, measure: Measure, kind: Kind) {
         if self.measure(field, measure, kind) {
             self.positive(&format!("{field}.value"), measure.value);
         }
     }
 
     /// A list in which nothing stands twice.
-    pub(super) fn no_repeats<T: Ord + Display>(&mut self, field: &str, things: &[T]) {
+    pub(crate) fn no_repeats<T: Ord + Display>(&mut self, field: &str, things: &[T]) {
         let mut seen = BTreeSet::new();
         for (place, thing) in things.iter().enumerate() {
             if !seen.insert(thing) {
@@ -165,13 +165,13 @@ impl<'a> Judging<'a> {
     }
 
     /// A list in which something stands, and nothing twice.
-    pub(super) fn some_without_repeats<T: Ord + Display>(&mut self, field: &str, things: &[T]) {
+    pub(crate) fn some_without_repeats<T: Ord + Display>(&mut self, field: &str, things: &[T]) {
         self.must(!things.is_empty(), field, "must name at least one");
         self.no_repeats(field, things);
     }
 
     /// Texts of which each has something in it.
-    pub(super) fn texts(&mut self, field: &str, texts: &[String]) {
+    pub(crate) fn texts(&mut self, field: &str, texts: &[String]) {
         for (place, text) in texts.iter().enumerate() {
             self.text(&format!("{field}[{place}]"), text);
         }

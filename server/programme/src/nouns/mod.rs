@@ -5,7 +5,7 @@ mod channel;
 mod check;
 mod document;
 mod hazard;
-mod judging;
+pub(crate) mod judging;
 mod limit;
 mod person;
 mod phase;

@@ -119,6 +119,24 @@ pub struct RunTimes {
     pub power_off: Option<DateTime<Utc>>,
 }
 
+impl RunTimes {
+    /// Puts a moment in its place: take-offs and landings in the order in which they happened, whenever they were
+    /// noted.
+    pub fn put(&mut self, event: RunEvent, at: DateTime<Utc>) {
+        let in_order = |moments: &mut Vec<DateTime<Utc>>| {
+            moments.insert(moments.partition_point(|before| *before <= at), at);
+        };
+        match event {
+            RunEvent::PowerOn => self.power_on = Some(at),
+            RunEvent::OffBlocks => self.off_blocks = Some(at),
+            RunEvent::TakeOff => in_order(&mut self.take_offs),
+            RunEvent::Landing => in_order(&mut self.landings),
+            RunEvent::OnBlocks => self.on_blocks = Some(at),
+            RunEvent::PowerOff => self.power_off = Some(at),
+        }
+    }
+}
+
 /// When energy was read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "kebab-case")]

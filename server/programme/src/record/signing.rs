@@ -83,21 +83,13 @@ impl TryFrom<String> for Digest {
 ///
 /// Plan approval, release and acknowledgement belong to one step, the two acceptances of one result to the next:
 /// nobody signs two parts of one step.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(tag = "part", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Part {
     /// The plan of the point is right; somebody other than its author.
     PlanApproval {},
     /// The point may be run; the safety officer.
-    Release {
-        /// From then on.
-        valid_from: DateTime<Utc>,
-        /// Up to, not including, this moment.
-        valid_until: DateTime<Utc>,
-        /// Under these conditions besides the plan's.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        conditions: Option<String>,
-    },
+    Release {},
     /// The card was read and will be flown as released; a pilot.
     Acknowledgement {},
     /// The result stands, as an engineer sees it.
@@ -117,7 +109,7 @@ impl Part {
     pub const fn in_words(&self) -> &'static str {
         match self {
             Part::PlanApproval {} => "plan approval",
-            Part::Release { .. } => "release",
+            Part::Release {} => "release",
             Part::Acknowledgement {} => "acknowledgement",
             Part::EngineeringAcceptance { .. } => "acceptance by an engineer",
             Part::SafetyAcceptance { .. } => "acceptance by the safety officer",
@@ -127,10 +119,23 @@ impl Part {
     /// The run whose result the part accepts.
     pub const fn run(&self) -> Option<RunNumber> {
         match self {
-            Part::PlanApproval {} | Part::Release { .. } | Part::Acknowledgement {} => None,
+            Part::PlanApproval {} | Part::Release {} | Part::Acknowledgement {} => None,
             Part::EngineeringAcceptance { run } | Part::SafetyAcceptance { run } => Some(*run),
         }
     }
+}
+
+/// When a release is good, and under which conditions besides the plan's.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ReleaseWindow {
+    /// From then on.
+    pub valid_from: DateTime<Utc>,
+    /// Up to, not including, this moment.
+    pub valid_until: DateTime<Utc>,
+    /// Under these conditions besides the plan's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub conditions: Option<String>,
 }
 
 #[cfg(test)]

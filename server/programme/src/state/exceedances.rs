@@ -1,9 +1,12 @@
 //! Exceedances, their explanation and closing.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, Utc};
 
-use crate::codes::{ExceedanceNumber, LimitCode, PersonHandle, RunNumber};
+use crate::codes::{ExceedanceNumber, LimitCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
+use crate::nouns::Statistic;
 use crate::record::{Digest, ExceedanceClosed, ExceedanceExplained, ExceedanceNoted};
 
 /// Why an exceedance came about, as an engineer sees it.
@@ -36,12 +39,18 @@ pub struct Exceedance {
     pub run: RunNumber,
     /// Of which limit.
     pub limit: LimitCode,
-    /// Its peak, in the limit's unit.
+    /// For which point, where a result showed it.
+    pub point: Option<PointCode>,
+    /// Which statistic went beyond.
+    pub statistic: Statistic,
+    /// Its peak, in the limit's unit; of `time-above` in seconds, of `rate` in the unit a second.
     pub peak: f64,
     /// How long, in seconds.
     pub duration_s: Option<f64>,
     /// Its explanation; a new one replaces an old one until it is closed.
     pub explained: Option<Explanation>,
+    /// Everybody who has explained it, also with an explanation that another replaced.
+    pub explainers: BTreeSet<PersonHandle>,
     /// Who closed it, when, on which digest.
     pub closed: Option<(PersonHandle, DateTime<Utc>, Digest)>,
 }
@@ -55,14 +64,18 @@ impl Exceedance {
             at: entry.happened_at(),
             run: body.run,
             limit: body.limit.clone(),
+            point: body.point.clone(),
+            statistic: body.statistic,
             peak: body.peak,
             duration_s: body.duration_s,
             explained: None,
+            explainers: BTreeSet::new(),
             closed: None,
         }
     }
 
     pub(super) fn explain(&mut self, body: &ExceedanceExplained, entry: &Entry) {
+        self.explainers.insert(entry.by.clone());
         self.explained = Some(Explanation {
             seq: entry.seq,
             by: entry.by.clone(),

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
-use super::{RefusedPart, ResultId, Signature, SignedRelease};
+use super::{RefusedPart, ResultId, Signature, SignedRelease, Signer};
 use crate::card::Card;
 use crate::codes::{PersonHandle, PointCode};
 use crate::entry::Entry;
@@ -46,6 +46,8 @@ pub struct Rung {
     pub acknowledgement: Option<Signature>,
     /// Refusals to sign that nobody has withdrawn or signed over.
     pub refusals: Vec<RefusedPart>,
+    /// Everybody who has signed a part, also where it was withdrawn, voided or signed over; not of results.
+    pub signers: Vec<Signer>,
     /// Results in the order recorded.
     pub results: Vec<ResultId>,
     /// The card that each person last signed.
@@ -125,6 +127,7 @@ impl Ladder {
                 release: None,
                 acknowledgement: None,
                 refusals: Vec::new(),
+                signers: Vec::new(),
                 results: Vec::new(),
                 last_signed: BTreeMap::new(),
             });

@@ -11,12 +11,13 @@ mod hazards;
 mod ladder;
 mod limits;
 mod results;
+mod revisions;
 mod runs;
 mod signing;
 mod snags;
 mod stops;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
@@ -30,9 +31,10 @@ pub use hazards::{AcceptedRisk, HazardState};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{LimitState, Limits, Proposal, ProposalFate};
+pub use revisions::Amendable;
 pub use results::{Lapse, ResultId, ResultState, Standing};
 pub use runs::{EnergyReading, KnockOff, Run, TimesCorrection};
-pub use signing::{RefusedPart, Signature, SignedRelease};
+pub use signing::{RefusedPart, Signature, SignedRelease, Signer};
 pub use snags::{Snag, SnagWork};
 pub use stops::{Observed, StandDown};
 
@@ -52,6 +54,8 @@ pub struct State {
     pub id: Option<ProgrammeId>,
     /// What it is called.
     pub title: String,
+    /// When it was founded: when its first record was taken in.
+    pub founded_at: Option<DateTime<Utc>>,
     /// When the last record was taken in.
     pub last_at: Option<DateTime<Utc>>,
     /// The aircraft.
@@ -88,6 +92,7 @@ pub struct State {
     pub stand_downs: Vec<StandDown>,
     /// What accepted results have shown on each axis for what is fitted now.
     pub envelope: Envelope,
+    revisions: HashMap<Amendable, u64>,
     length: u64,
     open_exceedances: Vec<ExceedanceNumber>,
     unnoted_exceedances: Vec<(RunNumber, LimitCode)>,
@@ -109,7 +114,9 @@ impl State {
         self.restood.clear();
         if self.id.is_none() {
             self.id = Some(entry.programme.clone());
+            self.founded_at = Some(entry.at);
         }
+        self.revise(entry);
         match &entry.record {
             Record::ProgrammeFounded(body) => self.title.clone_from(&body.title),
             Record::AircraftDescribed(body) => self.aircraft = Some(body.aircraft.clone()),

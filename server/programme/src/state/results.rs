@@ -6,7 +6,7 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
-use super::{Rung, Signature, State};
+use super::{Rung, Signature, Signer, State};
 use crate::card::Fitted;
 use crate::codes::{ItemCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
@@ -66,7 +66,7 @@ pub struct ResultState {
     pub run: RunNumber,
     /// For which point.
     pub point: PointCode,
-    /// The point as planned when the result was recorded.
+    /// The point as planned when the run was opened.
     pub planned: Arc<Point>,
     /// What was fitted in the run.
     pub fitted: Arc<Fitted>,
@@ -84,6 +84,8 @@ pub struct ResultState {
     pub engineering: Option<Signature>,
     /// The safety officer's acceptance.
     pub safety: Option<Signature>,
+    /// Everybody who has signed a part, also where it was withdrawn or signed over.
+    pub signers: Vec<Signer>,
     /// Whether it counts.
     pub standing: Standing,
     replaced: bool,
@@ -136,9 +138,10 @@ impl State {
     }
 
     pub(super) fn record_result(&mut self, body: &ResultRecorded, entry: &Entry) {
-        let Some(planned) = self.rung(&body.point).map(|rung| Arc::clone(&rung.point)) else {
-            return;
-        };
+        // What was run is what the plan was when the run was opened, whatever was planned since.
+        let as_run = self.run(body.run).and_then(|run| run.planned(&body.point));
+        let as_planned_now = || self.rung(&body.point).map(|rung| &rung.point);
+        let Some(planned) = as_run.or_else(as_planned_now).map(Arc::clone) else { return };
         let fitted =
             self.run(body.run).map_or_else(|| self.configuration.fitted(), |run| run.fitted());
         let verdict = {
@@ -164,6 +167,7 @@ impl State {
             verdict,
             engineering: None,
             safety: None,
+            signers: Vec::new(),
             standing: Standing::Open,
             replaced: false,
         });
@@ -223,7 +227,11 @@ impl State {
         if result.replaced {
             return Standing::Replaced;
         }
-        let accepted = result.engineering.is_some() && result.safety.is_some();
+        // Two people accept a result together only where they signed the same: values, verdict and exceedances.
+        let accepted = match (&result.engineering, &result.safety) {
+            (Some(engineering), Some(safety)) => engineering.digest == safety.digest,
+            (Some(_) | None, None) | (None, Some(_)) => false,
+        };
         if !accepted {
             return if result.verdict.outcome == Outcome::Met {
                 Standing::Open

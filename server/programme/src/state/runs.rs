@@ -8,7 +8,7 @@ use super::Ladder;
 use crate::card::Fitted;
 use crate::codes::{PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
-use crate::nouns::Phase;
+use crate::nouns::{Phase, Point};
 use crate::record::{
     CrewMember, KnockedOff, ReadingMoment, RunClosed, RunEnergyRead, RunEvent, RunKind, RunOpened,
     RunTimes, RunTimesCorrected,
@@ -83,6 +83,7 @@ pub struct Run {
     /// Corrections, oldest first.
     pub corrections: Vec<TimesCorrection>,
     fitted: Arc<Fitted>,
+    planned: Vec<Arc<Point>>,
 }
 
 fn minutes(from: DateTime<Utc>, to: DateTime<Utc>) -> u32 {
@@ -98,14 +99,19 @@ impl Run {
         ladder: &Ladder,
         entry: &Entry,
     ) -> Self {
-        let phases = body.points.iter().filter_map(|code| ladder.get(code));
+        let planned: Vec<_> = body
+            .points
+            .iter()
+            .filter_map(|code| ladder.get(code))
+            .map(|rung| Arc::clone(&rung.point))
+            .collect();
         Self {
             number: body.run,
             seq: entry.seq,
             opened_by: entry.by.clone(),
             opened_at: entry.at,
             what: body.what,
-            phase: phases.map(|rung| rung.point.phase).max().unwrap_or(Phase::Static),
+            phase: planned.iter().map(|point| point.phase).max().unwrap_or(Phase::Static),
             points: body.points.clone(),
             crew: body.crew.clone(),
             times: RunTimes::default(),
@@ -115,7 +121,13 @@ impl Run {
             closed: None,
             corrections: Vec::new(),
             fitted,
+            planned,
         }
+    }
+
+    /// A point as it was planned when the run was opened.
+    pub fn planned(&self, point: &PointCode) -> Option<&Arc<Point>> {
+        self.planned.iter().find(|planned| planned.code == *point)
     }
 
     /// What was fitted.
@@ -151,14 +163,7 @@ impl Run {
     }
 
     pub(super) fn note(&mut self, event: RunEvent, at: DateTime<Utc>) {
-        match event {
-            RunEvent::PowerOn => self.times.power_on = Some(at),
-            RunEvent::OffBlocks => self.times.off_blocks = Some(at),
-            RunEvent::TakeOff => self.times.take_offs.push(at),
-            RunEvent::Landing => self.times.landings.push(at),
-            RunEvent::OnBlocks => self.times.on_blocks = Some(at),
-            RunEvent::PowerOff => self.times.power_off = Some(at),
-        }
+        self.times.put(event, at);
     }
 
     pub(super) fn read_energy(&mut self, body: &RunEnergyRead, entry: &Entry) {

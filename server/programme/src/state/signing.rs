@@ -22,6 +22,17 @@ pub struct Signature {
     pub digest: Digest,
 }
 
+/// Who signed which part with which record. It is kept when the signature is withdrawn or signed over.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Signer {
+    /// The record.
+    pub seq: u64,
+    /// By whom.
+    pub by: PersonHandle,
+    /// Which part.
+    pub part: Part,
+}
+
 /// A release with its window and conditions.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SignedRelease {
@@ -50,11 +61,6 @@ pub struct RefusedPart {
     pub reasons: String,
 }
 
-/// Whether two parts are the same but for times and conditions.
-fn same_part(one: &Part, other: &Part) -> bool {
-    std::mem::discriminant(one) == std::mem::discriminant(other) && one.run() == other.run()
-}
-
 impl State {
     pub(super) fn sign(&mut self, body: &PartSigned, entry: &Entry) {
         let signature = Signature {
@@ -65,24 +71,34 @@ impl State {
         };
         let card = self.rung(&body.point).map(|rung| Arc::new(self.card(rung, true)));
         let Some(rung) = self.ladder.get_mut(&body.point) else { return };
-        rung.refusals.retain(|refused| !same_part(&refused.part, &body.part));
+        rung.refusals.retain(|refused| refused.part != body.part);
+        let signer = Signer { seq: entry.seq, by: entry.by.clone(), part: body.part };
         if let Some(card) = card {
             rung.last_signed.insert(entry.by.clone(), card);
         }
-        match &body.part {
-            Part::PlanApproval {} => rung.approval = Some(signature),
-            Part::Release { valid_from, valid_until, conditions } => {
-                rung.release = Some(SignedRelease {
-                    signature,
-                    valid_from: *valid_from,
-                    valid_until: *valid_until,
-                    conditions: conditions.clone(),
-                });
+        match body.part {
+            Part::PlanApproval {} => {
+                rung.approval = Some(signature);
+                rung.signers.push(signer);
             }
-            Part::Acknowledgement {} => rung.acknowledgement = Some(signature),
+            Part::Release {} => {
+                // Every release has a window; one without would never be good.
+                rung.release = body.window.as_ref().map(|window| SignedRelease {
+                    signature,
+                    valid_from: window.valid_from,
+                    valid_until: window.valid_until,
+                    conditions: window.conditions.clone(),
+                });
+                rung.signers.push(signer);
+            }
+            Part::Acknowledgement {} => {
+                rung.acknowledgement = Some(signature);
+                rung.signers.push(signer);
+            }
             Part::EngineeringAcceptance { .. } | Part::SafetyAcceptance { .. } => {
                 if let Some(id) = self.result_of(body) {
                     let result = &mut self.results[id.0];
+                    result.signers.push(signer);
                     match body.part {
                         Part::EngineeringAcceptance { .. } => {
                             result.engineering = Some(signature);
@@ -101,7 +117,7 @@ impl State {
                 seq: entry.seq,
                 by: entry.by.clone(),
                 at: entry.at,
-                part: body.part.clone(),
+                part: body.part,
                 reasons: body.reasons.clone(),
             });
         }
@@ -115,7 +131,7 @@ impl State {
         });
         let Some(rung) = self.ladder.get_mut(&body.point) else { return };
         rung.refusals
-            .retain(|refused| !(same_part(&refused.part, &body.part) && refused.by == entry.by));
+            .retain(|refused| !(refused.part == body.part && refused.by == entry.by));
         let own = |signature: &Option<Signature>| {
             signature.as_ref().is_some_and(|signature| signature.by == entry.by)
         };
@@ -125,7 +141,7 @@ impl State {
                     rung.approval = None;
                 }
             }
-            Part::Release { .. } => {
+            Part::Release {} => {
                 if rung.release.as_ref().is_some_and(|r| r.signature.by == entry.by) {
                     rung.release = None;
                 }
