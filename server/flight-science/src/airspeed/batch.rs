@@ -4,14 +4,12 @@
 //! through them (Chebyshev interpolation, which for functions as smooth as these is exact to rounding), and runs the
 //! columns through the polynomials. What the polynomials do not cover goes through the single conversion itself.
 
-use quantities::units::{KELVINS_AT_ZERO_CELSIUS, METRES_PER_FOOT};
 use quantities::{CalibratedAirspeed, Mach, PressureAltitude, Temperature};
 use rayon::prelude::*;
 
 use super::{Airspeeds, BeyondSubsonic, impact_pressure_ratio, mach_of_impact_pressure_ratio};
 use crate::atmosphere::{
-    self, Air, LAPSE_K_PER_M, OutsideStandardAtmosphere, SEA_LEVEL_K, SEA_LEVEL_PA,
-    sea_level_speed_of_sound,
+    self, Air, OutsideStandardAtmosphere, SEA_LEVEL_PA, sea_level_speed_of_sound,
 };
 
 /// Why a batch gave no answer. Where it names a row, that is the first that can't be converted.
@@ -149,38 +147,51 @@ const LARGEST_SQUARE: f64 = 0.25;
 /// Largest impact pressure over static pressure for which they are laid: Mach 0.62.
 const LARGEST_RATIO: f64 = 0.3;
 
-/// The single conversion, taken apart into smooth functions of one variable each, as polynomials.
+/// Air temperatures in °C for which they are laid.
+const TEMPERATURES_C: (f64, f64) = (-60.0, 60.0);
+
+/// The single conversion, taken apart into smooth functions of one variable each, as polynomials: with m the calibrated
+/// airspeed over the sea-level speed of sound, M = m √((qc/p0)/m²) √(p0/p) √(M²/(qc/p)) and TAS = M a.
 ///
 /// The number of coefficients is what brings each to a relative 2e-13 over its range.
 struct Interpolated {
-    /// p0/p over pressure altitude in feet.
-    inverse_pressure_ratio: Polynomial<12>,
-    /// (qc/p0)/m² over m², where m is calibrated airspeed over the sea-level speed of sound.
-    impact_pressure_slope: Polynomial<6>,
-    /// M²/(qc/p) over qc/p.
-    mach_slope: Polynomial<10>,
-    /// The sea-level speed of sound.
-    sound_kt: f64,
-    /// One over it.
+    /// √(p0/p) over pressure altitude in feet.
+    pressure: Polynomial<11>,
+    /// √((qc/p0)/m²) over m².
+    impact_pressure: Polynomial<6>,
+    /// √(M²/(qc/p)) over qc/p.
+    mach: Polynomial<10>,
+    /// Speed of sound in knots over air temperature in °C.
+    sound_kt: Polynomial<12>,
+    /// Speed of sound in knots in the standard atmosphere over pressure altitude in feet.
+    standard_sound_kt: Polynomial<9>,
+    /// One over the sea-level speed of sound.
     per_sound_kt: f64,
 }
 
 impl Interpolated {
     fn new() -> Self {
+        // The range of altitudes lies inside the standard atmosphere. If it ever did not, NaN would send each row to the
+        // single conversion.
+        let standard =
+            |altitude_ft: f64| Air::at(PressureAltitude::from_feet(altitude_ft), None).ok();
         Self {
-            inverse_pressure_ratio: Polynomial::through(ALTITUDES_FT, |altitude_ft| {
-                let altitude = PressureAltitude::from_feet(altitude_ft);
-                // The range lies inside the layers. If it ever did not, NaN would send each row to the single conversion.
-                let pressure = atmosphere::standard_pressure(altitude.into());
-                pressure.map_or(f64::NAN, |pressure| SEA_LEVEL_PA / pressure.pascals())
+            pressure: Polynomial::through(ALTITUDES_FT, |altitude_ft| {
+                standard(altitude_ft)
+                    .map_or(f64::NAN, |air| (SEA_LEVEL_PA / air.pressure.pascals()).sqrt())
             }),
-            impact_pressure_slope: Polynomial::through((0.0, LARGEST_SQUARE), |square| {
-                impact_pressure_ratio(Mach::from_ratio(square.sqrt())) / square
+            impact_pressure: Polynomial::through((0.0, LARGEST_SQUARE), |square| {
+                (impact_pressure_ratio(Mach::from_ratio(square.sqrt())) / square).sqrt()
             }),
-            mach_slope: Polynomial::through((0.0, LARGEST_RATIO), |ratio| {
-                mach_of_impact_pressure_ratio(ratio).ratio().powi(2) / ratio
+            mach: Polynomial::through((0.0, LARGEST_RATIO), |ratio| {
+                mach_of_impact_pressure_ratio(ratio).ratio() / ratio.sqrt()
             }),
-            sound_kt: sea_level_speed_of_sound().knots(),
+            sound_kt: Polynomial::through(TEMPERATURES_C, |oat_c| {
+                atmosphere::speed_of_sound(Temperature::from_celsius(oat_c)).knots()
+            }),
+            standard_sound_kt: Polynomial::through(ALTITUDES_FT, |altitude_ft| {
+                standard(altitude_ft).map_or(f64::NAN, |air| air.speed_of_sound().knots())
+            }),
             per_sound_kt: 1.0 / sea_level_speed_of_sound().knots(),
         }
     }
@@ -191,42 +202,44 @@ impl Interpolated {
     fn lanes(&self, columns: &Columns<'_>, start: usize) -> ([f64; LANES], bool) {
         let cas_kt = lanes_of(columns.cas_kt, start);
         let altitude_ft = lanes_of(columns.pressure_altitude_ft, start);
-        let mut temperature_ratio = [0.0; LANES];
-        if let Some(oat_c) = columns.oat_c {
-            let oat_c = lanes_of(oat_c, start);
-            for lane in 0..LANES {
-                temperature_ratio[lane] =
-                    (oat_c[lane] + KELVINS_AT_ZERO_CELSIUS) * (1.0 / SEA_LEVEL_K);
+        // Comparisons with NaN are false, so a missing figure is not covered.
+        let mut covered = [true; LANES];
+        let sound_kt = match columns.oat_c {
+            Some(oat_c) => {
+                let oat_c = lanes_of(oat_c, start);
+                for lane in 0..LANES {
+                    covered[lane] =
+                        (oat_c[lane] >= TEMPERATURES_C.0) & (oat_c[lane] <= TEMPERATURES_C.1);
+                }
+                self.sound_kt.at(&oat_c)
             }
-        } else {
-            const LAPSE_RATIO_PER_FT: f64 = LAPSE_K_PER_M * METRES_PER_FOOT / SEA_LEVEL_K;
-            for lane in 0..LANES {
-                temperature_ratio[lane] = 1.0 - LAPSE_RATIO_PER_FT * altitude_ft[lane];
-            }
-        }
+            None => self.standard_sound_kt.at(&altitude_ft),
+        };
+        let mut m = [0.0; LANES];
         let mut square = [0.0; LANES];
         for lane in 0..LANES {
-            let m = cas_kt[lane] * self.per_sound_kt;
-            square[lane] = m * m;
+            m[lane] = cas_kt[lane] * self.per_sound_kt;
+            square[lane] = m[lane] * m[lane];
         }
-        let slope = self.impact_pressure_slope.at(&square);
-        let inverse_pressure_ratio = self.inverse_pressure_ratio.at(&altitude_ft);
+        let impact_pressure = self.impact_pressure.at(&square);
+        let pressure = self.pressure.at(&altitude_ft);
+        let mut root = [0.0; LANES];
         let mut ratio = [0.0; LANES];
         for lane in 0..LANES {
-            ratio[lane] = square[lane] * slope[lane] * inverse_pressure_ratio[lane];
+            root[lane] = m[lane] * impact_pressure[lane] * pressure[lane];
+            ratio[lane] = root[lane] * root[lane];
         }
-        let slope = self.mach_slope.at(&ratio);
+        let mach = self.mach.at(&ratio);
         let mut tas_kt = [0.0; LANES];
         let mut any_left = false;
         for lane in 0..LANES {
-            // Comparisons with NaN are false, so a missing figure is not covered.
-            let covered = (cas_kt[lane] >= 0.0)
+            let covered = covered[lane]
+                & (m[lane] >= 0.0)
                 & (square[lane] <= LARGEST_SQUARE)
                 & (altitude_ft[lane] >= ALTITUDES_FT.0)
                 & (altitude_ft[lane] <= ALTITUDES_FT.1)
-                & (ratio[lane] <= LARGEST_RATIO)
-                & (temperature_ratio[lane] > 0.0);
-            let tas = (ratio[lane] * slope[lane] * temperature_ratio[lane]).sqrt() * self.sound_kt;
+                & (ratio[lane] <= LARGEST_RATIO);
+            let tas = root[lane] * mach[lane] * sound_kt[lane];
             tas_kt[lane] = if covered { tas } else { f64::NAN };
             any_left |= !covered;
         }
