@@ -2,6 +2,7 @@
 //!
 //! Nothing here reads a clock, a disk, a network or a random source: time, people and bytes are arguments.
 
+pub mod board;
 pub mod card;
 pub mod codes;
 pub mod commands;

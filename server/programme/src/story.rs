@@ -26,9 +26,9 @@ use crate::nouns::{
 use crate::record::{
     AircraftDescribed, ChannelDefined, CheckDefined, CheckDone, CrewMember, Digest, DocumentFiled,
     EventHappened, ExceedanceNoted, HazardRecorded, ItemFitted, LimitSet, MeasuredValue, Part,
-    PartSigned, PersonListed, PointPlanned, PolicySet, ProgrammeFounded, Record, ReleaseWindow, ResultRecorded,
-    RiskAccepted, RunClosed, RunEvent, RunKind, RunMomentNoted, RunOpened, SigningRefused,
-    SnagOpened, StandDownCalled, ValueSource, WeatherObserved,
+    PartSigned, PersonListed, PointPlanned, PolicySet, ProgrammeFounded, Record, ReleaseWindow,
+    ResultRecorded, RiskAccepted, RunClosed, RunEvent, RunKind, RunMomentNoted, RunOpened,
+    SigningRefused, SnagOpened, StandDownCalled, ValueSource, WeatherObserved,
 };
 use crate::refusal::Refusal;
 use crate::state::{Rung, State};

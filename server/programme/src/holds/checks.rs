@@ -6,7 +6,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::edge::is_at_most;
-use super::words::{either, listed, moment, span};
+use super::words::{either, listed, moment, said, span};
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::{CheckCode, RunNumber};
 use crate::state::{CheckState, Rung, State};
@@ -162,7 +162,9 @@ impl Explained for Check {
             Fault::NeverPassed => format!("{title} was never passed."),
             Fault::Failed => check.and_then(CheckState::failure).map_or_else(
                 || format!("{title} failed."),
-                |failure| format!("{title} failed at {}: {}", moment(failure.at), failure.findings),
+                |failure| {
+                    format!("{title} failed at {}: {}", moment(failure.at), said(&failure.findings))
+                },
             ),
             Fault::Overdue { age, powered_min, happening } => {
                 let mut ends = Vec::new();

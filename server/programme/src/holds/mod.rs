@@ -102,6 +102,8 @@ pub struct Source {
     kept: bool,
 }
 
+pub(crate) use release::next_change as next_change_of_release;
+
 macro_rules! sources {
     ($($(#[$note:meta])* $name:ident $module:ident $kept:literal;)+) => {
         /// One reason why a point may not go ahead now, as data.
@@ -121,6 +123,13 @@ macro_rules! sources {
         ];
 
         impl Reason {
+            /// The source that it comes from, as a place in [`SOURCES`].
+            pub fn source(&self) -> usize {
+                /// In the order of the table, as are the sources.
+                enum Place { $($name),+ }
+                match self { $(Reason::$name(_) => Place::$name as usize,)+ }
+            }
+
             fn explained(&self) -> &dyn Explained {
                 match self { $(Reason::$name(reason) => reason,)+ }
             }
@@ -174,6 +183,8 @@ mod hazards;
 mod plan;
 mod policy;
 mod prerequisites;
+#[cfg(test)]
+mod properties;
 mod refusals;
 mod release;
 mod results;
@@ -217,6 +228,36 @@ pub fn reasons(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
     let mut found = Vec::new();
     for source in SOURCES {
         (source.collect)(rung, state, now, &mut found);
+    }
+    found
+}
+
+/// The reasons that are kept between records: those of [`Source::kept`].
+pub(crate) fn kept_reasons(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
+    let mut found = Vec::new();
+    for source in SOURCES.iter().filter(|source| source.kept) {
+        (source.collect)(rung, state, now, &mut found);
+    }
+    found
+}
+
+/// As [`reasons`], with those that are kept given.
+pub(crate) fn reasons_beside(
+    kept: &[Reason],
+    state: &State,
+    rung: &Rung,
+    now: DateTime<Utc>,
+) -> Vec<Reason> {
+    let mut found = Vec::with_capacity(kept.len());
+    let mut kept = kept.iter().peekable();
+    for (place, source) in SOURCES.iter().enumerate() {
+        if source.kept {
+            while let Some(reason) = kept.next_if(|reason| reason.source() == place) {
+                found.push(reason.clone());
+            }
+        } else {
+            (source.collect)(rung, state, now, &mut found);
+        }
     }
     found
 }

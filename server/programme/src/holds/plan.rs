@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::words::{listed, moment};
+use super::words::{listed, moment, said};
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::{LimitCode, PersonHandle};
 use crate::record::Part;
@@ -127,13 +127,13 @@ impl Explained for Plan {
                 || format!("{code} was taken out of the plan."),
                 |dropped| {
                     let (by, at) = (&dropped.by, moment(dropped.at));
-                    format!("{by} took {code} out of the plan at {at}: {}", dropped.reason)
+                    format!("{by} took {code} out of the plan at {at}: {}", said(&dropped.reason))
                 },
             ),
             Plan::Refused { seq, by } => {
                 let refused = rung.refusals.iter().find(|refused| refused.seq == *seq);
                 let reasons = refused.map_or("", |refused| refused.reasons.as_str());
-                format!("{by} refused to approve the plan of {code}: {reasons}")
+                format!("{by} refused to approve the plan of {code}: {}", said(reasons))
             }
             Plan::LimitUnknown { limit } => {
                 format!("The plan of {code} names the limit {limit}, which is not set.")

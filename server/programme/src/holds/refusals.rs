@@ -4,6 +4,7 @@
 
 use chrono::{DateTime, Utc};
 
+use super::words::said;
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::PersonHandle;
 use crate::record::Part;
@@ -69,7 +70,7 @@ impl Explained for Refused {
         let reasons = refused.map_or("", |refused| refused.reasons.as_str());
         let of_run = self.part.run().map_or_else(String::new, |run| format!(" of run {run}"));
         let (by, part, code) = (&self.by, self.part.in_words(), &rung.point.code);
-        format!("{by} refused the {part}{of_run} for {code}: {reasons}")
+        format!("{by} refused the {part}{of_run} for {code}: {}", said(reasons))
     }
 
     fn clears(&self, _: &Rung, _: &State) -> String {
@@ -87,8 +88,6 @@ impl Explained for Refused {
 
 #[cfg(test)]
 mod tests {
-    use chrono::TimeDelta;
-
     use crate::holds::Stage;
     use crate::record::{Part, SignatureWithdrawn};
     use crate::story::{Story, code};
@@ -96,12 +95,7 @@ mod tests {
     #[test]
     fn a_refused_release_holds_the_run_and_can_be_signed_over() {
         let mut story = Story::team();
-        let part = Part::Release {
-            valid_from: story.now,
-            valid_until: story.now + TimeDelta::hours(1),
-            conditions: None,
-        };
-        story.refuse("safety", "A", part);
+        story.refuse("safety", "A", Part::Release {});
         assert!(story.rules_against("A", Stage::Release).is_empty());
         assert_eq!(
             story.hold("A", "release-refused").why,

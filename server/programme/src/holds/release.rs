@@ -206,7 +206,6 @@ mod tests {
     use chrono::TimeDelta;
 
     use crate::holds::Stage;
-    use crate::record::Part;
     use crate::story::{Story, point};
 
     fn against_run(story: &Story) -> Vec<&'static str> {
@@ -231,8 +230,7 @@ mod tests {
         let mut story = Story::team();
         let from = story.now + TimeDelta::hours(1);
         let until = story.now + TimeDelta::hours(2);
-        let part = Part::Release { valid_from: from, valid_until: until, conditions: None };
-        story.sign("safety", "A", part).acknowledge("A");
+        story.release_within("A", from, until).acknowledge("A");
         let second = TimeDelta::seconds(1);
         for (now, rules) in [
             (from - second, vec!["release-not-yet-valid"]),

@@ -3,6 +3,7 @@
 
 use chrono::{DateTime, Utc};
 
+use super::words::said;
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::{ItemCode, SnagNumber};
 use crate::nouns::Point;
@@ -56,7 +57,7 @@ impl Explained for Snag {
         let number = self.snag;
         let Some(snag) = state.snag(number) else { return format!("Snag {number} is open.") };
         let on = snag.item.as_ref().map_or_else(String::new, |item| format!(" on {item}"));
-        let title = &snag.title;
+        let title = said(&snag.title);
         if self.grounding {
             format!("Snag {number}{on} is open and grounds the phase {}: {title}", rung.point.phase)
         } else {

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::words::moment;
+use super::words::{moment, said};
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::PersonHandle;
 use crate::state::{Rung, State};
@@ -43,7 +43,7 @@ impl Explained for StandDown {
     fn why(&self, _: &Rung, state: &State) -> String {
         let reason = state.stand_downs.iter().find(|called| called.seq == self.seq);
         let reason = reason.map_or("", |called| called.reason.as_str());
-        format!("{} called a stand-down at {}: {reason}", self.by, moment(self.at))
+        format!("{} called a stand-down at {}: {}", self.by, moment(self.at), said(reason))
     }
 
     fn clears(&self, _: &Rung, _: &State) -> String {

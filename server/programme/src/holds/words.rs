@@ -12,6 +12,12 @@ pub(super) fn moment(at: DateTime<Utc>) -> String {
     at.format("%Y-%m-%d %H:%M UTC").to_string()
 }
 
+/// What a person wrote, as the end of a sentence.
+pub(super) fn said(text: &str) -> String {
+    let text = text.trim();
+    if text.ends_with(['.', '!', '?']) { text.to_owned() } else { format!("{text}.") }
+}
+
 /// "a", "a and b", "a, b and c".
 pub(super) fn listed<T: Display>(things: impl IntoIterator<Item = T>) -> String {
     joined(things, "and")
