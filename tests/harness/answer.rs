@@ -1,0 +1,79 @@
+//! What the service answered, with the words in which stories ask about it.
+
+use std::fmt::Write as _;
+
+use serde_json::Value;
+
+/// One reply.
+#[derive(Debug, Clone)]
+pub struct Answer {
+    /// What was asked, for messages.
+    pub asked: String,
+    /// Status code.
+    pub status: u16,
+    /// Headers, names in lower case.
+    pub headers: Vec<(String, String)>,
+    /// Body as it came.
+    pub text: String,
+}
+
+impl Answer {
+    /// The value of a header.
+    pub fn header(&self, name: &str) -> Option<&str> {
+        self.headers.iter().find(|(known, _)| known == name).map(|(_, value)| value.as_str())
+    }
+
+    /// The body as JSON.
+    #[track_caller]
+    pub fn json(&self) -> Value {
+        serde_json::from_str(&self.text)
+            .unwrap_or_else(|error| panic!("{}: not JSON ({error}): {}", self.asked, self.text))
+    }
+
+    /// Asserts the status; gives the answer on.
+    #[track_caller]
+    pub fn has_status(self, status: u16) -> Self {
+        assert!(self.status == status, "{}", self.unexpected(&format!("status {status}")));
+        self
+    }
+
+    /// Asserts that it is an RFC 9457 problem with this status and code, and that it says what to do.
+    #[track_caller]
+    pub fn is_problem(self, status: u16, code: &str) -> Self {
+        let answer = self.has_status(status);
+        let kind = answer.header("content-type").unwrap_or_default().to_owned();
+        assert!(kind.starts_with("application/problem+json"), "{}", answer.unexpected("a problem"));
+        let problem = answer.json();
+        assert!(problem["code"] == code, "{}", answer.unexpected(&format!("code {code}")));
+        assert!(problem["status"] == status, "{}", answer.unexpected("its own status"));
+        for field in ["type", "title", "detail"] {
+            let text = problem[field].as_str().unwrap_or_default();
+            assert!(!text.is_empty(), "{}", answer.unexpected(field));
+        }
+        answer
+    }
+
+    /// Asserts that a problem names a hold of this rule.
+    #[track_caller]
+    pub fn names_hold(self, rule: &str) -> Self {
+        let problem = self.json();
+        let named = problem["holds"].as_array().is_some_and(|holds| {
+            holds.iter().any(|hold| hold["rule"] == rule && hold["clears"].is_string())
+        });
+        assert!(named, "{}", self.unexpected(&format!("a hold {rule}")));
+        self
+    }
+
+    /// Asserts that the body contains a text.
+    #[track_caller]
+    pub fn reads(self, text: &str) -> Self {
+        assert!(self.text.contains(text), "{}", self.unexpected(&format!("to read \"{text}\"")));
+        self
+    }
+
+    fn unexpected(&self, wanted: &str) -> String {
+        let mut message = format!("{}: expected {wanted}, got {}", self.asked, self.status);
+        let _ = write!(message, "\n{}", self.text.chars().take(4000).collect::<String>());
+        message
+    }
+}

@@ -1,0 +1,245 @@
+//! A running program and people who speak to it.
+
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+use serde_json::{Value, json};
+
+use super::Answer;
+
+/// The program's path.
+pub const PROGRAM: &str = env!("CARGO_BIN_EXE_rungbook");
+
+/// The password of everybody in the stories.
+pub const PASSWORD: &str = "a long password for stories";
+
+/// A running program with a folder of its own.
+pub struct Server {
+    child: Child,
+    /// Where it answers.
+    pub base: String,
+    /// Its folder.
+    pub data: PathBuf,
+    folder: Option<tempfile::TempDir>,
+}
+
+impl Server {
+    /// The demonstration, in a fresh folder.
+    pub fn demonstration() -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        let data = folder.path().join("data");
+        let mut server = Self::run(&data, &["demo", "--listen", "127.0.0.1:0"]);
+        server.folder = Some(folder);
+        server
+    }
+
+    /// A fresh server with one administrator, `keeper`.
+    pub fn fresh() -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        let data = folder.path().join("data");
+        let made = Command::new(PROGRAM)
+            .args(["init", "--administrator", "keeper", "--name", "The Keeper", "--data"])
+            .arg(&data)
+            .env("RUNGBOOK_PASSWORD", PASSWORD)
+            .output()
+            .expect("the program starts");
+        assert!(made.status.success(), "init: {}", String::from_utf8_lossy(&made.stderr));
+        let mut server = Self::serve(&data);
+        server.folder = Some(folder);
+        server
+    }
+
+    /// Serves a folder that exists.
+    pub fn serve(data: &Path) -> Self {
+        Self::run(data, &["serve", "--listen", "127.0.0.1:0"])
+    }
+
+    fn run(data: &Path, arguments: &[&str]) -> Self {
+        let mut child = Command::new(PROGRAM)
+            .args(arguments)
+            .arg("--data")
+            .arg(data)
+            .env("RUNGBOOK_LOG", "warn")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::inherit())
+            .spawn()
+            .expect("the program starts");
+        // The program says where it answers once it does.
+        let stdout = child.stdout.take().expect("standard output is piped");
+        let mut lines = BufReader::new(stdout);
+        let mut line = String::new();
+        let base = loop {
+            line.clear();
+            let read = lines.read_line(&mut line).expect("the program's output can be read");
+            assert!(read > 0, "the program ended before it served");
+            let address = line.split_whitespace().find(|word| word.starts_with("http://"));
+            if let Some(address) = address {
+                break address.trim_end_matches(['/', '.']).to_owned();
+            }
+        };
+        std::thread::spawn(move || {
+            // Keep reading, so that the program never waits for a full pipe.
+            let mut rest = String::new();
+            while lines.read_line(&mut rest).is_ok_and(|read| read > 0) {
+                rest.clear();
+            }
+        });
+        Self { child, base, data: data.to_owned(), folder: None }
+    }
+
+    /// Kills it at once, as `kill -9` does, and starts it again on the same folder.
+    pub fn kill_and_serve_again(mut self) -> Self {
+        self.kill();
+        let mut again = Self::serve(&self.data);
+        again.folder = self.folder.take();
+        again
+    }
+
+    /// Kills it at once.
+    pub fn kill(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+
+    /// The process number.
+    pub fn process(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Somebody who has not signed in.
+    pub fn stranger(&self) -> Client {
+        Client::new(&self.base)
+    }
+
+    /// Signs in with the stories' password.
+    #[track_caller]
+    pub fn sign_in(&self, handle: &str) -> Client {
+        self.sign_in_with(handle, PASSWORD)
+    }
+
+    /// Signs in.
+    #[track_caller]
+    pub fn sign_in_with(&self, handle: &str, password: &str) -> Client {
+        let mut client = self.stranger();
+        let answer = client
+            .post("/api/v1/sessions", json!({ "handle": handle, "password": password }))
+            .has_status(201);
+        let token = answer.json()["access_token"].as_str().expect("a token").to_owned();
+        client.token = Some(token);
+        client
+    }
+
+    /// Runs the program as a command on this server's folder; the server must not be running.
+    pub fn command(data: &Path, arguments: &[&str]) -> std::process::Output {
+        Command::new(PROGRAM)
+            .args(arguments)
+            .arg("--data")
+            .arg(data)
+            .env("RUNGBOOK_LOG", "warn")
+            .output()
+            .expect("the program starts")
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        self.kill();
+    }
+}
+
+/// Somebody with an HTTP client.
+#[derive(Clone)]
+pub struct Client {
+    agent: ureq::Agent,
+    base: String,
+    /// The access token, once signed in.
+    pub token: Option<String>,
+    /// Headers to send with the next requests.
+    pub headers: Vec<(String, String)>,
+}
+
+impl Client {
+    fn new(base: &str) -> Self {
+        let agent = ureq::Agent::config_builder()
+            .http_status_as_error(false)
+            .max_redirects(0)
+            .build()
+            .new_agent();
+        Self { agent, base: base.to_owned(), token: None, headers: Vec::new() }
+    }
+
+    /// The same person with one more header.
+    pub fn with(&self, name: &str, value: &str) -> Self {
+        let mut other = self.clone();
+        other.headers.push((name.to_owned(), value.to_owned()));
+        other
+    }
+
+    /// Reads.
+    #[track_caller]
+    pub fn get(&self, path: &str) -> Answer {
+        self.send("GET", path, None)
+    }
+
+    /// Posts JSON.
+    #[track_caller]
+    pub fn post(&self, path: &str, body: Value) -> Answer {
+        self.send("POST", path, Some(("application/json", body.to_string())))
+    }
+
+    /// Puts JSON.
+    #[track_caller]
+    pub fn put(&self, path: &str, body: Value) -> Answer {
+        self.send("PUT", path, Some(("application/json", body.to_string())))
+    }
+
+    /// Deletes.
+    #[track_caller]
+    pub fn delete(&self, path: &str) -> Answer {
+        self.send("DELETE", path, None)
+    }
+
+    /// Sends anything.
+    #[track_caller]
+    pub fn send(&self, method: &str, path: &str, body: Option<(&str, String)>) -> Answer {
+        self.try_send(method, path, body)
+            .unwrap_or_else(|error| panic!("{method} {path}: no answer: {error}"))
+    }
+
+    /// Sends anything; an error where no answer came, as when the program is killed.
+    pub fn try_send(
+        &self,
+        method: &str,
+        path: &str,
+        body: Option<(&str, String)>,
+    ) -> Result<Answer, ureq::Error> {
+        let mut request = ureq::http::Request::builder()
+            .method(method)
+            .uri(format!("{}{path}", self.base));
+        if let Some(token) = &self.token {
+            request = request.header("authorization", format!("Bearer {token}"));
+        }
+        for (name, value) in &self.headers {
+            request = request.header(name, value);
+        }
+        let asked = format!("{method} {path}");
+        let mut reply = match body {
+            Some((kind, text)) => {
+                let request = request.header("content-type", kind).body(text)?;
+                self.agent.run(request)?
+            }
+            None => self.agent.run(request.body(())?)?,
+        };
+        let headers = reply
+            .headers()
+            .iter()
+            .map(|(name, value)| {
+                (name.as_str().to_owned(), value.to_str().unwrap_or_default().to_owned())
+            })
+            .collect();
+        let status = reply.status().as_u16();
+        let text = reply.body_mut().read_to_string()?;
+        Ok(Answer { asked, status, headers, text })
+    }
+}
