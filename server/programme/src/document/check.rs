@@ -114,10 +114,11 @@ impl<'a> Checking<'a> {
         for (place, channel) in self.document.channels.iter().enumerate() {
             let Some(before) = self.state.channels.get(&channel.code) else { continue };
             let rungs = self.state.ladder.rungs();
-            let in_use = self.state.limits.by_code.values().any(|it| it.limit.channel == channel.code)
-                || rungs.iter().filter(|rung| rung.dropped.is_none()).any(|rung| {
-                    rung.point.criteria.iter().any(|it| it.parameter == channel.code)
-                });
+            let in_use =
+                self.state.limits.by_code.values().any(|it| it.limit.channel == channel.code)
+                    || rungs.iter().filter(|rung| rung.dropped.is_none()).any(|rung| {
+                        rung.point.criteria.iter().any(|it| it.parameter == channel.code)
+                    });
             if before.unit.kind() != channel.unit.kind() && in_use {
                 let (is, was) = (channel.unit.as_str(), before.unit.as_str());
                 self.fault(
@@ -175,7 +176,10 @@ impl<'a> Checking<'a> {
                 && channel.unit.kind() != own.unit.kind()
             {
                 let (unit, its) = (channel.unit.as_str(), own.unit.as_str());
-                self.fault(field, format!("{code} is in {unit}, which does not compare with {its}"));
+                self.fault(
+                    field,
+                    format!("{code} is in {unit}, which does not compare with {its}"),
+                );
             }
         }
     }
@@ -203,7 +207,8 @@ impl<'a> Checking<'a> {
             && run.points.contains(&point.code)
             && is_planned_anew(point, self.state)
         {
-            let why = format!("{} is being run in run {}: change it afterwards", point.code, run.number);
+            let why =
+                format!("{} is being run in run {}: change it afterwards", point.code, run.number);
             self.fault(at, why);
         }
         for (place, code) in point.data_required.iter().enumerate() {
@@ -217,13 +222,21 @@ impl<'a> Checking<'a> {
         {
             self.fault(
                 format!("{at}.most_on_board"),
-                format!("{} is more than the {} seats of the aircraft", point.most_on_board, aircraft.seats),
+                format!(
+                    "{} is more than the {} seats of the aircraft",
+                    point.most_on_board, aircraft.seats
+                ),
             );
         }
         let known = &self.known;
         let required: Vec<_> = point.configuration.iter().map(|required| &required.item).collect();
         let mut unknown = Vec::new();
-        let mut look = |list: &str, after: &str, what: &str, code: &dyn Display, place: usize, is_known: bool| {
+        let mut look = |list: &str,
+                        after: &str,
+                        what: &str,
+                        code: &dyn Display,
+                        place: usize,
+                        is_known: bool| {
             if !is_known {
                 let why = format!("there is no {what} {code}");
                 unknown.push(Fault::at(format!("{at}.{list}[{place}]{after}"), why));
@@ -290,7 +303,10 @@ impl<'a> Checking<'a> {
         for cycle in cycles(&order, &after) {
             // The cycle begins with the point that the document names first, for the programme alone has none.
             let place = self.document.points.iter().position(|point| point.code == *cycle[0]);
-            let at = place.map_or_else(|| "points".to_owned(), |place| format!("points[{place}].after_points"));
+            let at = place.map_or_else(
+                || "points".to_owned(),
+                |place| format!("points[{place}].after_points"),
+            );
             self.fault(at, format!("a point cannot wait for itself: {}", told(&cycle)));
         }
     }

@@ -12,7 +12,8 @@ pub(super) fn cycles<'p>(
     order: &[&'p PointCode],
     after: &HashMap<&'p PointCode, &'p [PointCode]>,
 ) -> Vec<Vec<&'p PointCode>> {
-    let waits_for = |code: &PointCode| -> &'p [PointCode] { after.get(code).copied().unwrap_or(&[]) };
+    let waits_for =
+        |code: &PointCode| -> &'p [PointCode] { after.get(code).copied().unwrap_or(&[]) };
     let mut done: HashSet<&PointCode> = HashSet::new();
     let mut found = Vec::new();
     for start in order {
@@ -43,7 +44,8 @@ pub(super) fn cycles<'p>(
             }
         }
     }
-    let place: HashMap<_, _> = order.iter().enumerate().map(|(place, code)| (*code, place)).collect();
+    let place: HashMap<_, _> =
+        order.iter().enumerate().map(|(place, code)| (*code, place)).collect();
     for cycle in &mut found {
         let first = cycle.iter().enumerate().min_by_key(|(_, code)| place.get(*code).copied());
         if let Some((first, _)) = first {
@@ -82,12 +84,8 @@ mod tests {
 
     #[test]
     fn a_point_that_waits_for_itself_is_a_cycle_and_a_shared_prerequisite_is_none() {
-        let ladder: &[(&str, &[&str])] = &[
-            ("A", &[]),
-            ("B", &["A"]),
-            ("C", &["A", "B"]),
-            ("D", &["B", "C", "D"]),
-        ];
+        let ladder: &[(&str, &[&str])] =
+            &[("A", &[]), ("B", &["A"]), ("C", &["A", "B"]), ("D", &["B", "C", "D"])];
         assert_eq!(found(ladder), ["D → D"]);
     }
 

@@ -15,8 +15,12 @@ use crate::refusal::Fault;
 /// The most faults that are told at once; a document with more is best looked at from its top again.
 const MOST_FAULTS: usize = 1000;
 
+/// The most faults of syntax that are told at once.
+const MOST_SYNTAX_FAULTS: usize = 20;
+
 /// The sections of a document, as people see them when they mistype one.
-const SECTIONS: &str = "title, aircraft, policy, people, items, channels, limits, checks, hazards, documents, points";
+const SECTIONS: &str =
+    "title, aircraft, policy, people, items, channels, limits, checks, hazards, documents, points";
 
 /// Something that a document holds and that can be looked at alone.
 trait Noun: DeserializeOwned {
@@ -52,7 +56,11 @@ pub fn read_toml(text: &str) -> Result<ProgrammeDocument, Vec<Fault>> {
     }
     let (root, errors) = DeTable::parse_recoverable(text);
     if !errors.is_empty() {
-        return Err(errors.iter().map(|error| syntax_fault(text, error)).collect());
+        let mut faults: Vec<_> = errors.iter().map(|error| syntax_fault(text, error)).collect();
+        // One slip can make the reader stumble over all that follows.
+        faults.dedup();
+        faults.truncate(MOST_SYNTAX_FAULTS);
+        return Err(faults);
     }
     let mut root = root.into_inner();
     let places = Places::with(text, root.clone());
@@ -147,10 +155,6 @@ impl Reading {
     }
 
     fn table<T: Noun>(&mut self, path: &Path, value: Spanned<DeValue<'_>>) -> Option<T> {
-        let read: Option<T> = TableReader::new(path, value).read(&mut self.faults);
-        if let Some(read) = &read {
-            self.faults.extend(read.faults(&path.to_string()));
-        }
-        read
+        TableReader::new(path, value).read(&mut self.faults, T::faults)
     }
 }

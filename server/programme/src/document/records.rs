@@ -18,7 +18,8 @@ pub fn to_records(document: &ProgrammeDocument, state: &State) -> Vec<Draft> {
         let title = document.title.clone().unwrap_or_else(|| "Untitled programme".to_owned());
         drafts.push(ProgrammeFounded { title }.into());
     }
-    if let Some(aircraft) = document.aircraft.as_ref().filter(|it| state.aircraft.as_ref() != Some(it))
+    if let Some(aircraft) =
+        document.aircraft.as_ref().filter(|it| state.aircraft.as_ref() != Some(it))
     {
         drafts.push(AircraftDescribed { aircraft: aircraft.clone() }.into());
     }

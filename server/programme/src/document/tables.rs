@@ -5,6 +5,7 @@
 //! table that needed any of this is never used: it only served to find the faults.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
 use serde::de::DeserializeOwned;
 use serde_path_to_error::Segment;
@@ -44,8 +45,14 @@ impl<'a, 'i> TableReader<'a, 'i> {
         }
     }
 
-    /// The noun, where nothing is wrong; else all faults.
-    pub(super) fn read<T: DeserializeOwned>(mut self, faults: &mut Vec<Fault>) -> Option<T> {
+    /// The noun, where nothing is wrong; else all faults. `alone` tells those of the noun itself.
+    ///
+    /// They are told of a table with faults of form too, but for the places that these have touched.
+    pub(super) fn read<T: DeserializeOwned>(
+        mut self,
+        faults: &mut Vec<Fault>,
+        alone: impl Fn(&T, &str) -> Vec<Fault>,
+    ) -> Option<T> {
         if !self.value.get_ref().is_table() {
             faults.push(Fault::at(self.at.to_string(), "must be a table"));
             return None;
@@ -56,9 +63,21 @@ impl<'a, 'i> TableReader<'a, 'i> {
             match serde_path_to_error::deserialize::<_, T>(toml::de::ValueDeserializer::from(
                 self.value.clone(),
             )) {
-                Ok(read) => return (faults.len() == before).then_some(read),
+                Ok(read) if faults.len() == before => {
+                    faults.extend(alone(&read, &self.at.to_string()));
+                    return Some(read);
+                }
+                Ok(read) => {
+                    for fault in alone(&read, "") {
+                        let place = self.original(&Path::read(&fault.field));
+                        if !self.touched(&place) {
+                            self.tell(&place, fault.why, faults);
+                        }
+                    }
+                    return None;
+                }
                 Err(error) => {
-                    let current = steps(error.path());
+                    let current = self.steps(error.path(), error.inner().span());
                     if !self.after(&current, error.inner().message(), faults) {
                         return None;
                     }
@@ -101,8 +120,21 @@ impl<'a, 'i> TableReader<'a, 'i> {
             };
             return self.take_out(&current_table.key(field), place);
         }
+        // A key of a map that is no choice is told at the map.
+        if let Some(key) = between(message, "unknown variant `", "`")
+            && self.holds(current, key)
+        {
+            self.tell(&original.key(key), wording(message), faults);
+            return self.take_out(&current.key(key), original.key(key));
+        }
         self.tell(&original, self.explain(current, message), faults);
         self.take_out(current, original)
+    }
+
+    /// Whether a place is, holds or is in something that was taken out or stands in.
+    fn touched(&self, place: &Path) -> bool {
+        let touches = |other: &Path| other.0.starts_with(&place.0) || place.0.starts_with(&other.0);
+        self.taken_out.iter().chain(&self.stood_in).any(touches)
     }
 
     fn tell(&self, place: &Path, why: String, faults: &mut Vec<Fault>) {
@@ -114,8 +146,7 @@ impl<'a, 'i> TableReader<'a, 'i> {
     /// The stand-in was of the wrong kind: tries what the message asks for, or gives up on the table it is in.
     fn stand_in_otherwise(&mut self, current: &Path, original: &Path, message: &str) -> bool {
         // A tagged table tells its own place instead of that of the field inside it.
-        let inside =
-            |place: &&Path| place.0.starts_with(&original.0) && self.value_at(place).is_some();
+        let inside = |place: &&Path| place.0.starts_with(&original.0);
         let Some(place) = self.stood_in.iter().rfind(inside).cloned() else {
             return self.take_out(current, original.clone());
         };
@@ -168,6 +199,7 @@ impl<'a, 'i> TableReader<'a, 'i> {
             gaps.push(*index);
             gaps.sort_unstable();
         }
+        self.stood_in.retain(|place| !place.0.starts_with(&original.0));
         self.taken_out.insert(original);
         taken
     }
@@ -185,7 +217,9 @@ impl<'a, 'i> TableReader<'a, 'i> {
 
     fn value_at(&self, current: &Path) -> Option<&DeValue<'i>> {
         current.0.iter().try_fold(self.value.get_ref(), |value, step| match (step, value) {
-            (Step::Key(key), DeValue::Table(table)) => table.get(key.as_str()).map(Spanned::get_ref),
+            (Step::Key(key), DeValue::Table(table)) => {
+                table.get(key.as_str()).map(Spanned::get_ref)
+            }
             (Step::Index(index), DeValue::Array(list)) => list.get(*index).map(Spanned::get_ref),
             _ => None,
         })
@@ -200,6 +234,45 @@ impl<'a, 'i> TableReader<'a, 'i> {
                 list.get_mut(*index).map(Spanned::get_mut)
             }
             _ => None,
+        })
+    }
+
+    /// The path of an error. Keys that are not read as text are not told, so the place in the text finds them.
+    fn steps(&self, path: &serde_path_to_error::Path, span: Option<Range<usize>>) -> Path {
+        let mut current = Path::default();
+        for segment in path.iter() {
+            current = match segment {
+                Segment::Seq { index } => current.index(*index),
+                Segment::Map { key } => current.key(key),
+                Segment::Enum { .. } => current,
+                Segment::Unknown => match self.key_around(&current, span.as_ref()) {
+                    Some(key) => current.key(&key),
+                    None => current,
+                },
+            };
+        }
+        current
+    }
+
+    /// The key of a table under which a place in the text lies; of what stands in, the key above it.
+    fn key_around(&self, current: &Path, span: Option<&Range<usize>>) -> Option<String> {
+        let DeValue::Table(table) = self.value_at(current)? else { return None };
+        let around = |value: &Spanned<DeValue<'_>>, span: &Range<usize>| {
+            let outer = value.span();
+            outer.start <= span.start && span.end <= outer.end
+        };
+        let by_place = span.filter(|span| !span.is_empty()).and_then(|span| {
+            table.iter().find(|(_, value)| around(value, span)).map(|(key, _)| key)
+        });
+        let key = by_place.map(|key| key.get_ref().to_string());
+        key.or_else(|| {
+            let depth = current.0.len();
+            self.stood_in.iter().rev().find(|place| place.0.starts_with(&current.0)).and_then(
+                |place| match place.0.get(depth) {
+                    Some(Step::Key(key)) if place.0.len() > depth + 1 => Some(key.clone()),
+                    _ => None,
+                },
+            )
         })
     }
 
@@ -242,15 +315,6 @@ fn ends_with_key(path: &Path, key: &str) -> bool {
     matches!(path.0.last(), Some(Step::Key(last)) if last == key)
 }
 
-fn steps(path: &serde_path_to_error::Path) -> Path {
-    let steps = path.iter().filter_map(|segment| match segment {
-        Segment::Seq { index } => Some(Step::Index(*index)),
-        Segment::Map { key } => Some(Step::Key(key.clone())),
-        Segment::Enum { .. } | Segment::Unknown => None,
-    });
-    Path(steps.collect())
-}
-
 fn between<'m>(message: &'m str, before: &str, after: &str) -> Option<&'m str> {
     let (_, rest) = message.split_once(before)?;
     Some(rest.split_once(after)?.0)
@@ -265,10 +329,7 @@ fn moments_as_text(value: &mut Spanned<DeValue<'_>>) {
         }
         DeValue::Array(list) => list.iter_mut().for_each(moments_as_text),
         DeValue::Table(table) => moments_of_table(table),
-        DeValue::String(_)
-        | DeValue::Integer(_)
-        | DeValue::Float(_)
-        | DeValue::Boolean(_) => {}
+        DeValue::String(_) | DeValue::Integer(_) | DeValue::Float(_) | DeValue::Boolean(_) => {}
     }
 }
 
@@ -291,7 +352,9 @@ fn wording(message: &str) -> String {
             "a sequence" => "a list".to_owned(),
             "a map" => "a table".to_owned(),
             expected if expected.starts_with("struct ") => "a table".to_owned(),
-            expected if expected.contains("TaggedContent") || expected.contains("internally tagged") => {
+            expected
+                if expected.contains("TaggedContent") || expected.contains("internally tagged") =>
+            {
                 "a table with its kind".to_owned()
             }
             expected => choices(expected),

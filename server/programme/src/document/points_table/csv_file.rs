@@ -43,13 +43,18 @@ pub fn read_csv(file: &[u8]) -> Result<PointsTable, Vec<Fault>> {
         .delimiter(separator)
         .from_reader(text.as_bytes());
     let mut read = Vec::new();
+    let (mut line, mut counted) = (lines_before + 1, 0);
     for record in reader.records() {
-        let record = record.map_err(|error| vec![Fault::at("file", format!("is no CSV: {error}"))])?;
-        let line = record.position().map_or(1, csv::Position::line);
-        read.push(Row {
-            number: usize::try_from(line).unwrap_or(usize::MAX).saturating_add(lines_before),
-            cells: record.iter().map(str::to_owned).collect(),
-        });
+        let record =
+            record.map_err(|error| vec![Fault::at("file", format!("is no CSV: {error}"))])?;
+        // The reader's own count lags behind where lines end with CRLF, and blank lines come before a record.
+        let at = record.position().map_or(0, csv::Position::byte);
+        let at = usize::try_from(at).unwrap_or(usize::MAX).min(text.len());
+        let blank = text.as_bytes()[at..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n'));
+        let begin = at + blank.count();
+        line += text.as_bytes()[counted..begin].iter().filter(|byte| **byte == b'\n').count();
+        counted = begin;
+        read.push(Row { number: line, cells: record.iter().map(str::to_owned).collect() });
     }
     rows::read(read, "line", Numbers { decimal_comma: separator == b';' })
 }
@@ -81,9 +86,9 @@ pub fn export_csv<'p>(points: impl IntoIterator<Item = &'p Point>) -> Result<Str
         csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
     writer.write_record(COLUMNS)?;
     for point in points {
-        writer.write_record(cells(point).map(|cell| {
-            if needs_mark(&cell) { format!("'{cell}") } else { cell }
-        }))?;
+        writer.write_record(
+            cells(point).map(|cell| if needs_mark(&cell) { format!("'{cell}") } else { cell }),
+        )?;
     }
     let bytes = writer.into_inner().map_err(|error| error.into_error())?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())

@@ -85,7 +85,9 @@ impl RowPlaces {
             Some((row, field)) => {
                 let column = field.trim_start_matches('.').split(['.', '[']).next();
                 match column.filter(|column| !column.is_empty()) {
-                    Some(column) => Fault::at(format!("{} {row}, column {column}", self.word), fault.why),
+                    Some(column) => {
+                        Fault::at(format!("{} {row}, column {column}", self.word), fault.why)
+                    }
                     None => Fault::at(format!("{} {row}", self.word), fault.why),
                 }
             }

@@ -92,7 +92,8 @@ fn condition(part: &str, numbers: Numbers) -> Result<(Axis, Condition), String> 
     let (axis, figures) = part.split_once('=').ok_or_else(form)?;
     let axis = choice(axis, &Axis::ALL, Axis::as_str)?;
     let (target, rest) = numbers.leading(figures.trim())?;
-    let rest = ["±", "+/-", "+-"].iter().find_map(|mark| rest.strip_prefix(mark)).ok_or_else(form)?;
+    let rest =
+        ["±", "+/-", "+-"].iter().find_map(|mark| rest.strip_prefix(mark)).ok_or_else(form)?;
     let tolerance = numbers.measure(rest)?;
     Ok((axis, Condition { target, tolerance: tolerance.value, unit: tolerance.unit }))
 }
@@ -258,9 +259,9 @@ pub(super) fn write_weather(minima: &WeatherMinima) -> String {
         ("temperature>=", minima.temperature_at_least),
         ("temperature<=", minima.temperature_at_most),
     ];
-    let figures = figures
-        .into_iter()
-        .filter_map(|(what, figure)| figure.map(|it| format!("{what}{}", with_unit(it.value, it.unit))));
+    let figures = figures.into_iter().filter_map(|(what, figure)| {
+        figure.map(|it| format!("{what}{}", with_unit(it.value, it.unit)))
+    });
     figures.chain(minima.dry.then(|| "dry".to_owned())).collect::<Vec<_>>().join("; ")
 }
 

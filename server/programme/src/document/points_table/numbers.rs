@@ -54,7 +54,8 @@ impl Numbers {
                 "\"{text}\" has a decimal comma: use a point, or separate the file's cells by semicolons"
             ));
         }
-        let point = if self.decimal_comma { number.replacen(',', ".", 1) } else { number.to_owned() };
+        let point =
+            if self.decimal_comma { number.replacen(',', ".", 1) } else { number.to_owned() };
         match point.parse::<f64>() {
             Ok(value) if value.is_finite() => Ok((value, rest)),
             _ => Err(format!("\"{text}\" does not begin with a number")),

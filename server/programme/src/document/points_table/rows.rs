@@ -146,9 +146,8 @@ impl<'r> Cells<'r> {
         let objective = self.one("objective", text);
         let technique = self.one("technique", text);
         let conditions = self.many("conditions", |cell| notation::conditions(cell, numbers));
-        let together = self.many("axes_together", |cell| {
-            notation::yes_or_no(cell).map_err(|why| vec![why])
-        });
+        let together =
+            self.many("axes_together", |cell| notation::yes_or_no(cell).map_err(|why| vec![why]));
         let duration = self.one("duration_min", |cell| numbers.number(cell));
         let energy = self.one("energy_kwh", |cell| numbers.number(cell));
         let data_required = self.many("data_required", notation::codes);

@@ -28,16 +28,16 @@ const MOST_COLUMNS: u32 = 200;
 pub fn read_xlsx(file: &[u8]) -> Result<PointsTable, Vec<Fault>> {
     let fault = |why: String| vec![Fault::at("file", why)];
     if file.len() > LARGEST_DOCUMENT {
-        return Err(fault(format!("is larger than {} MiB; split it", LARGEST_DOCUMENT / 1024 / 1024)));
+        return Err(fault(format!(
+            "is larger than {} MiB; split it",
+            LARGEST_DOCUMENT / 1024 / 1024
+        )));
     }
     unfolds_within_bounds(file).map_err(fault)?;
     let mut workbook: Xlsx<_> = Xlsx::new(Cursor::new(file))
         .map_err(|error| fault(format!("is no workbook that can be read: {error}")))?;
-    let sheet = workbook
-        .sheet_names()
-        .first()
-        .cloned()
-        .ok_or_else(|| fault("has no sheet".to_owned()))?;
+    let sheet =
+        workbook.sheet_names().first().cloned().ok_or_else(|| fault("has no sheet".to_owned()))?;
     let rows = rows_of(&mut workbook, &sheet)?;
     rows::read(rows, "row", Numbers { decimal_comma: false })
 }
@@ -99,7 +99,10 @@ fn rows_of(workbook: &mut Xlsx<Cursor<&[u8]>>, sheet: &str) -> Result<Vec<Row>, 
             continue;
         }
         left = left.checked_sub(text.len() as u64).ok_or_else(|| {
-            vec![Fault::at("file", format!("holds more than {} MiB", LARGEST_UNFOLDED / 1024 / 1024))]
+            vec![Fault::at(
+                "file",
+                format!("holds more than {} MiB", LARGEST_UNFOLDED / 1024 / 1024),
+            )]
         })?;
         if rows.last().is_none_or(|last| last.number != number) {
             if rows.len() > MOST_POINTS + 1 || faults.len() > MOST_POINTS {
