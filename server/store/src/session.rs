@@ -220,6 +220,13 @@ impl Store {
         .await
     }
 
+    /// The sessions of a person that were not ended, each with the moment at which its last refresh token ends.
+    pub fn sessions_of(&self, handle: &PersonHandle) -> Vec<(Uuid, DateTime<Utc>)> {
+        let sign_ins = self.shared().sign_ins.read();
+        let of_person = sign_ins.sessions.iter().filter(|(_, standing)| standing.handle == *handle);
+        of_person.map(|(id, standing)| (*id, standing.expires_at)).collect()
+    }
+
     /// Whether an access token of that person and session, issued at that moment, is good now. Looks in memory only.
     ///
     /// `issued_at` may be cut to the whole second, as it is in a JWT.
