@@ -99,8 +99,21 @@ fn measured(
     values
         .iter()
         .find(|value| value.parameter == *parameter && value.statistic == statistic)
-        .and_then(|value| Measure::new(value.value?, value.unit).in_unit(unit))
+        .and_then(|value| {
+            let given = Measure::new(value.value?, of_change(statistic, value.unit));
+            given.in_unit(of_change(statistic, unit))
+        })
         .filter(|figure| figure.is_finite())
+}
+
+/// The unit that a spread or rate of temperatures is really in: people write its figures in degrees as well as in
+/// kelvins, and a rate with or without "a second".
+const fn of_change(statistic: Statistic, unit: Unit) -> Unit {
+    match (statistic, unit) {
+        (Statistic::Spread, Unit::Celsius) => Unit::Kelvin,
+        (Statistic::Rate, Unit::Celsius | Unit::Kelvin) => Unit::KelvinPerSecond,
+        (_, unit) => unit,
+    }
 }
 
 fn against_criterion(criterion: &Criterion, values: &[MeasuredValue]) -> CriterionVerdict {
@@ -233,6 +246,14 @@ pub fn against_limit(limit: &Limit, values: &[MeasuredValue]) -> Vec<LimitVerdic
     verdicts
 }
 
+/// Whether a figure, in the unit that the limit compares it in, lies beyond it. A figure of a statistic that the limit
+/// is not held against does not, and neither does one exactly at the limit.
+pub fn lies_beyond(limit: &Limit, statistic: Statistic, figure: f64) -> bool {
+    judgements(limit).into_iter().any(|(judged, _, judge)| {
+        judged == statistic && judge.outcome(figure) == LimitOutcome::Beyond
+    })
+}
+
 /// Holds what was measured and reached against a point and the limits of its phase.
 ///
 /// `limits` are all limits that hold in the point's phase and all that the point names.
@@ -341,6 +362,25 @@ mod tests {
             vec![value(Statistic::Mean, Some(20.0), Unit::Celsius)],
         ] {
             assert_eq!(against_limit(&maximum, &values)[0].outcome, LimitOutcome::Missing);
+        }
+    }
+
+    #[test]
+    fn a_rate_of_temperature_compares_in_whichever_unit_of_change_it_was_typed() {
+        let mut rate = limit(LimitKind::Rate { caution_per_s: None, limit_per_s: 2.0 });
+        for limit_unit in [Unit::Celsius, Unit::Kelvin, Unit::KelvinPerSecond] {
+            rate.unit = limit_unit;
+            for (figure, unit, outcome) in [
+                (2.0, Unit::Celsius, LimitOutcome::Within),
+                (2.1, Unit::Celsius, LimitOutcome::Beyond),
+                (2.1, Unit::Kelvin, LimitOutcome::Beyond),
+                (2.1, Unit::KelvinPerSecond, LimitOutcome::Beyond),
+                (119.0, Unit::KelvinPerMinute, LimitOutcome::Within),
+                (121.0, Unit::KelvinPerMinute, LimitOutcome::Beyond),
+            ] {
+                let values = [value(Statistic::Rate, Some(figure), unit)];
+                assert_eq!(against_limit(&rate, &values)[0].outcome, outcome, "{figure} {unit}");
+            }
         }
     }
 

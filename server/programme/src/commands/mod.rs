@@ -2,7 +2,47 @@
 //!
 //! A command looks at the state and gives the records to write, or refuses. It touches nothing.
 
+mod accept_result;
+mod acknowledge_card;
+mod approve_plan;
+#[cfg(test)]
+pub(crate) mod asked;
+mod close_run;
+mod correct_times;
+mod crew;
+pub mod digests;
+mod given;
+mod knock_off;
+mod known;
+mod measured;
+mod note_moment;
+mod open_run;
+mod read_energy;
+mod record_result;
+mod refuse_part;
+mod release_point;
+mod signed;
+mod signing_view;
+mod step;
+mod times;
+mod withdraw_part;
+
 use chrono::{DateTime, Utc};
+
+pub use accept_result::{AcceptResult, Acceptance, AcceptanceTerms};
+pub use acknowledge_card::{AcknowledgeCard, AcknowledgementTerms};
+pub use approve_plan::{ApprovalTerms, ApprovePlan};
+pub use close_run::{CloseRun, ClosingTerms};
+pub use correct_times::{CorrectTimes, CorrectionTerms};
+pub use knock_off::{KnockOffRun, KnockOffTerms};
+pub use note_moment::{MomentTerms, NoteMoment};
+pub use open_run::{OpenRun, RunTerms};
+pub use read_energy::{EnergyTerms, ReadEnergy};
+pub use record_result::{RecordResult, ResultTerms, TypedValue};
+pub use refuse_part::{RefusalTerms, RefusePart};
+pub use release_point::{ReleasePoint, ReleaseTerms};
+pub use signing_view::{PartView, SigningView, signing_view};
+pub use withdraw_part::{WithdrawPart, WithdrawalTerms};
 
 use crate::codes::PersonHandle;
 use crate::entry::Draft;

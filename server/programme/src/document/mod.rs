@@ -27,6 +27,7 @@ pub use import::{ImportDocument, ImportPoints, PointsFile};
 pub use places::Places;
 pub use read::read_toml;
 pub use records::to_records;
+pub(crate) use references::unit_fits;
 
 use crate::nouns::{
     Aircraft, Channel, Check, Document, Hazard, Item, Limit, Person, Point, Policy,

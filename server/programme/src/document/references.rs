@@ -64,7 +64,7 @@ impl<'a> Known<'a> {
 /// Whether figures in a unit can be held against what a statistic takes from a channel.
 ///
 /// A spread or a rate of temperatures is a difference of temperatures, so kelvins fit it too.
-pub(super) fn unit_fits(unit: Unit, statistic: Statistic, channel: &Channel) -> bool {
+pub(crate) fn unit_fits(unit: Unit, statistic: Statistic, channel: &Channel) -> bool {
     let (given, measured) = (unit.kind(), channel.unit.kind());
     match statistic {
         Statistic::TimeAbove => given == Kind::Time,
