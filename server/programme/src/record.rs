@@ -60,6 +60,14 @@ macro_rules! records {
                 match self { $(Record::$name(_) => $kind),+ }
             }
 
+            /// Reads the body of a kind; absent where there is no such kind.
+            pub(crate) fn read(kind: &str, body: &str) -> Option<serde_json::Result<Self>> {
+                match kind {
+                    $($kind => Some(serde_json::from_str(body).map(Record::$name)),)+
+                    _ => None,
+                }
+            }
+
             /// The version of the kind's shape. All are at their first.
             pub const fn version(&self) -> u32 {
                 1
