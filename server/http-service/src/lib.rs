@@ -1,1 +1,93 @@
-//! To be laid.
+//! Routes, permissions, problems, resources and the description of the API. All HTTP is here, and no rule and no SQL.
+
+mod access;
+mod api;
+mod clock;
+mod description;
+mod desk;
+mod entity_tag;
+mod frame;
+mod given;
+mod idempotency;
+mod kept;
+mod office;
+mod pace;
+mod page;
+pub mod problem;
+mod request_id;
+mod routes;
+mod secrets;
+mod settings;
+mod token;
+
+#[cfg(test)]
+mod tests;
+
+use std::net::TcpListener;
+
+use actix_web::dev::Server;
+use actix_web::middleware::from_fn;
+use actix_web::web::{self, ServiceConfig};
+use actix_web::{App, HttpServer};
+use store::{Store, WriteError};
+
+pub use clock::Clock;
+pub use description::{hours_schema, openapi};
+pub use secrets::{
+    BadSecret, LONGEST_PASSWORD, PIN_DIGITS, SHORTEST_PASSWORD, hash_password, hash_pin,
+};
+pub use settings::{Pace, Settings};
+
+use office::Office;
+
+/// The whole HTTP service over one store. Clones share everything.
+#[derive(Clone)]
+pub struct Service {
+    office: Office,
+}
+
+impl std::fmt::Debug for Service {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Service").finish_non_exhaustive()
+    }
+}
+
+impl Service {
+    /// Puts the service together. The secrets that tokens are signed with are made where the store has none yet.
+    ///
+    /// # Errors
+    ///
+    /// [`WriteError`] where the secrets could not be kept.
+    pub async fn new(store: Store, settings: Settings, clock: Clock) -> Result<Self, WriteError> {
+        Ok(Self { office: Office::open(store, settings, clock).await? })
+    }
+
+    /// Adds all routes with what is around them. An application calls it once for each worker.
+    pub fn configure(&self, config: &mut ServiceConfig) {
+        let office = self.office.clone();
+        config.service(
+            web::scope("")
+                .wrap(from_fn(frame::frame))
+                .configure(move |config| routes::register(config, &office))
+                .default_service(web::to(routes::nothing_here)),
+        );
+    }
+
+    /// Serves on a listener until the server is stopped. Await what it gives; it stops by itself on an interrupt or
+    /// termination signal, after the requests that are under way.
+    ///
+    /// # Errors
+    ///
+    /// Where the listener cannot be used.
+    pub fn serve(&self, listener: TcpListener, workers: usize) -> std::io::Result<Server> {
+        let service = self.clone();
+        let server = HttpServer::new(move || {
+            let service = service.clone();
+            App::new().configure(move |config| service.configure(config))
+        })
+        .workers(workers.max(1))
+        .shutdown_timeout(10)
+        .listen(listener)?;
+        Ok(server.run())
+    }
+}

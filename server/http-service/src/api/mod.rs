@@ -1,0 +1,10 @@
+//! The handlers: one file a resource, or one file an endpoint where a resource is large.
+
+pub(crate) mod account;
+pub(crate) mod accounts;
+pub(crate) mod compute;
+pub(crate) mod description;
+pub(crate) mod health;
+pub(crate) mod ledger;
+pub(crate) mod programmes;
+pub(crate) mod sessions;

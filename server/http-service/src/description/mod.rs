@@ -1,0 +1,174 @@
+//! The description of the API (OpenAPI 3.1), made from the table of routes and what the handlers say of themselves.
+
+mod common;
+mod signed;
+
+use std::collections::BTreeMap;
+
+use actix_web::http::Method;
+use utoipa::openapi::path::{HttpMethod, Operation as Note, Parameter};
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
+use utoipa::openapi::tag::TagBuilder;
+use utoipa::openapi::{
+    Components, InfoBuilder, LicenseBuilder, OpenApiBuilder, PathItem, Paths, Ref, RefOr, Schema,
+};
+use utoipa::{PartialSchema, ToSchema};
+
+use crate::access::Who;
+use crate::problem::ProblemDocument;
+use crate::routes::{Operation, Schemas, table};
+
+pub(crate) use signed::SignedBody;
+
+/// The name of the security scheme.
+const BEARER: &str = "bearer";
+
+const ABOUT: &str = "\
+Rungbook carries one experimental aircraft from its first ground run to its full flight envelope, one released step at a time.
+
+It advises. It clears nobody to fly: the authority's permit and conditions, local rules, the pilot in command and licensed \
+inspectors come first. It never says that anything is safe; it says that all stated conditions are met, or what holds a point.
+
+Sign in with `POST /api/v1/sessions` and send the access token as `Authorization: Bearer …`. Each error is an RFC 9457 problem \
+with a stable `code`. Each POST honours an `Idempotency-Key`. Figures carry their unit in their name or beside them. Unknown \
+fields are refused. Replies of success mean that the records are on disk.";
+
+/// Groups of operations, in reading order, by the handlers' modules.
+const GROUPS: &[(&str, &str)] = &[
+    ("health", "Whether the program lives and can do its work."),
+    ("description", "The description of this API."),
+    ("sessions", "Signing in, staying signed in, signing out."),
+    ("account", "Your own account."),
+    ("accounts", "Accounts of the server, for administrators."),
+    ("compute", "The flight-test science without a programme around it."),
+    ("programmes", "Programmes in which you take part, and new ones."),
+    ("ledger", "The records as they are kept, and proofs that none was altered."),
+];
+
+/// The description as JSON text, ending with a line break.
+pub fn openapi() -> String {
+    let mut text = serde_json::to_string_pretty(&document()).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// The JSON Schema (2020-12) of the hours export, ending with a line break.
+pub fn hours_schema() -> String {
+    String::new()
+}
+
+fn document() -> utoipa::openapi::OpenApi {
+    let operations = table();
+    let mut schemas: Schemas = Vec::new();
+    let mut paths: BTreeMap<&str, Vec<(HttpMethod, Note)>> = BTreeMap::new();
+    for operation in operations {
+        (operation.schemas)(&mut schemas);
+        let (path, method) = (operation.path, to_method(&operation.method));
+        paths.entry(path).or_default().push((method, noted(operation)));
+    }
+    schemas.push((ProblemDocument::name().into_owned(), ProblemDocument::schema()));
+    ProblemDocument::schemas(&mut schemas);
+
+    let mut described = Paths::new();
+    for (path, notes) in paths {
+        let mut item = PathItem::default();
+        for (method, note) in notes {
+            let place = match method {
+                HttpMethod::Post => &mut item.post,
+                HttpMethod::Put => &mut item.put,
+                HttpMethod::Delete => &mut item.delete,
+                _ => &mut item.get,
+            };
+            *place = Some(note);
+        }
+        described.paths.insert(path.to_owned(), item);
+    }
+
+    let mut components = Components::new();
+    components.schemas = schemas.into_iter().collect();
+    components.schemas.extend(common::path_schemas());
+    components.responses = common::problems();
+    components.security_schemes.insert(
+        BEARER.to_owned(),
+        RefOr::T(SecurityScheme::Http(
+            HttpBuilder::new()
+                .scheme(HttpAuthScheme::Bearer)
+                .bearer_format("JWT")
+                .description(Some("The access token of a session."))
+                .build(),
+        )),
+    );
+    let tags = GROUPS
+        .iter()
+        .map(|(name, about)| TagBuilder::new().name(*name).description(Some(*about)).build());
+    OpenApiBuilder::new()
+        .info(
+            InfoBuilder::new()
+                .title("Rungbook")
+                .version(env!("CARGO_PKG_VERSION"))
+                .description(Some(ABOUT))
+                .license(Some(LicenseBuilder::new().name("MIT").identifier(Some("MIT")).build()))
+                .build(),
+        )
+        .paths(described)
+        .components(Some(components))
+        .tags(Some(tags.collect::<Vec<_>>()))
+        .build()
+}
+
+fn to_method(method: &Method) -> HttpMethod {
+    match *method {
+        Method::POST => HttpMethod::Post,
+        Method::PUT => HttpMethod::Put,
+        Method::DELETE => HttpMethod::Delete,
+        _ => HttpMethod::Get,
+    }
+}
+
+/// A handler's note with all that follows from its line in the table.
+fn noted(operation: Operation) -> Note {
+    let Operation { method, path, name, who, mut note, .. } = operation;
+    let (module, _) = name.split_once("::").unwrap_or((name, ""));
+    note.tags = Some(vec![module.to_owned()]);
+    note.operation_id = Some(name.replace("::", "_"));
+    note.security = Some(match who {
+        Who::Anyone => Vec::new(),
+        _ => vec![SecurityRequirement::new(BEARER, Vec::<String>::new())],
+    });
+    if let Who::To(act) = who {
+        let allowed = format!("For {}.", act.allowed_in_words());
+        note.description = Some(match note.description.take() {
+            Some(said) if !said.is_empty() => format!("{said}\n\n{allowed}"),
+            _ => allowed,
+        });
+    }
+    let mut parameters = common::path_parameters(path);
+    parameters.extend(note.parameters.take().into_iter().flatten());
+    let amends = parameters.iter().any(|parameter| parameter_name(parameter) == Some("If-Match"));
+    if method == Method::POST {
+        parameters.push(common::idempotency_key());
+    }
+    note.parameters = (!parameters.is_empty()).then_some(parameters);
+    for (status, problem) in
+        common::problems_of(&method, who, path, note.request_body.is_some(), amends)
+    {
+        note.responses
+            .responses
+            .entry(status)
+            .or_insert_with(|| RefOr::Ref(Ref::new(format!("#/components/responses/{problem}"))));
+    }
+    common::name_headers(&method, &mut note.responses);
+    note
+}
+
+fn parameter_name(parameter: &RefOr<Parameter>) -> Option<&str> {
+    match parameter {
+        RefOr::T(parameter) => Some(&parameter.name),
+        RefOr::Ref(_) => None,
+    }
+}
+
+/// A schema by its name.
+fn reference(name: &str) -> RefOr<Schema> {
+    RefOr::Ref(Ref::from_schema_name(name))
+}

@@ -1,0 +1,125 @@
+//! What is around every request: its id, its log line, the headers of every reply, and problems for all that failed.
+
+use std::panic::AssertUnwindSafe;
+use std::time::Instant;
+
+use actix_web::Error;
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::error::InternalError;
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
+use actix_web::http::{Method, StatusCode};
+use actix_web::middleware::Next;
+use futures_util::FutureExt;
+use tracing::Instrument;
+
+use crate::problem::{FAULT, Problem};
+use crate::request_id::{self, RequestId};
+
+/// Headers of every reply, unless the handler set its own.
+static ALWAYS: [(HeaderName, HeaderValue); 5] = [
+    (header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")),
+    (header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache")),
+    (
+        header::CONTENT_SECURITY_POLICY,
+        HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'"),
+    ),
+    (header::REFERRER_POLICY, HeaderValue::from_static("no-referrer")),
+    (
+        HeaderName::from_static("cross-origin-resource-policy"),
+        HeaderValue::from_static("same-origin"),
+    ),
+];
+
+/// Wraps all routes.
+pub(crate) async fn frame(
+    request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    let began = Instant::now();
+    let id = RequestId::of(request.headers());
+    let method = request.method().clone();
+    let path = request.path().to_owned();
+    let span = tracing::info_span!("request", id = id.as_str(), %method, path);
+
+    let answered =
+        AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone()).await;
+    let _inside = span.enter();
+    let mut response = match answered {
+        Ok(Ok(response)) => with_problem(response, &path, &id),
+        Ok(Err(error)) => return Err(outside(problem_of(&error), &path, &id)),
+        Err(_) => {
+            let problem = Problem::new(
+                FAULT,
+                "The program failed. Tell whoever runs it the request id. Look whether what you asked for was done before you ask again.",
+            );
+            return Err(outside(problem, &path, &id));
+        }
+    };
+    dress(response.headers_mut(), &id);
+    log(&method, &path, response.status(), began);
+    Ok(response)
+}
+
+fn dress(headers: &mut HeaderMap, id: &RequestId) {
+    headers.insert(request_id::HEADER.clone(), id.to_header());
+    for (name, value) in &ALWAYS {
+        if !headers.contains_key(name) {
+            headers.insert(name.clone(), value.clone());
+        }
+    }
+}
+
+/// Puts a problem in the place of whatever a handler, an extractor or the library failed with.
+fn with_problem(
+    response: ServiceResponse<impl MessageBody + 'static>,
+    path: &str,
+    id: &RequestId,
+) -> ServiceResponse<BoxBody> {
+    let status = response.status();
+    if !(status.is_client_error() || status.is_server_error()) {
+        return response.map_into_boxed_body();
+    }
+    let problem = match response.response().error() {
+        Some(error) => problem_of(error),
+        // A problem that was kept under an idempotency key comes back as it was sent.
+        None if is_problem(response.headers()) => return response.map_into_boxed_body(),
+        None => Problem::of_status(status),
+    };
+    let allow = response.headers().get(header::ALLOW).cloned();
+    let mut reply = problem.reply(path, id);
+    if let Some(allow) = allow {
+        reply.headers_mut().insert(header::ALLOW, allow);
+    }
+    response.into_response(reply)
+}
+
+fn is_problem(headers: &HeaderMap) -> bool {
+    headers
+        .get(header::CONTENT_TYPE)
+        .is_some_and(|kind| kind.as_bytes().starts_with(b"application/problem+json"))
+}
+
+fn problem_of(error: &Error) -> Problem {
+    error
+        .as_error::<Problem>()
+        .cloned()
+        .unwrap_or_else(|| Problem::of_status(error.as_response_error().status_code()))
+}
+
+/// A reply for a failure that has no request left to answer.
+fn outside(problem: Problem, path: &str, id: &RequestId) -> Error {
+    let mut reply = problem.reply(path, id);
+    dress(reply.headers_mut(), id);
+    InternalError::from_response(problem, reply).into()
+}
+
+fn log(method: &Method, path: &str, status: StatusCode, began: Instant) {
+    let status = status.as_u16();
+    let took_us = u64::try_from(began.elapsed().as_micros()).unwrap_or(u64::MAX);
+    if method == Method::GET || method == Method::HEAD {
+        tracing::debug!(status, took_us, "{method} {path} was answered with {status}");
+    } else {
+        tracing::info!(status, took_us, "{method} {path} was answered with {status}");
+    }
+}

@@ -1,0 +1,236 @@
+//! The one table of routes: what can be asked, by whom, and which handler answers.
+//!
+//! Routes are registered from it, permission is checked by the extractor that it names, and the description of the API
+//! is made from it. A handler whose first parameter is not the extractor of its line does not compile.
+
+use actix_web::guard;
+use actix_web::http::Method;
+use actix_web::http::header::{ALLOW, HeaderValue};
+use actix_web::web::{self, PayloadConfig, ServiceConfig};
+use actix_web::{Handler, HttpRequest, Responder, Route};
+
+use utoipa::openapi::path::ParameterIn;
+use utoipa::openapi::{RefOr, Schema};
+
+use crate::access::{Access, Administrator, Anyone, BeginsWith, Permitted, Read, SignedIn, Who};
+use crate::api;
+use crate::office::Office;
+use crate::problem::{BAD_QUERY, METHOD_NOT_ALLOWED, Problem};
+use crate::token::Verified;
+
+/// Schemas by name, as they are collected.
+pub(crate) type Schemas = Vec<(String, RefOr<Schema>)>;
+
+/// One thing that can be asked.
+pub(crate) struct Operation {
+    pub method: Method,
+    pub path: &'static str,
+    /// Module and function of the handler, such as `points::read`.
+    pub name: &'static str,
+    pub who: Who,
+    /// The greatest body, where it is another than usual.
+    pub largest_body: Option<usize>,
+    /// What the handler says of itself.
+    pub note: utoipa::openapi::path::Operation,
+    /// The schemas that the note refers to.
+    pub schemas: fn(&mut Schemas),
+    route: Box<dyn Fn() -> Route>,
+}
+
+impl Operation {
+    fn new<P, Args, H, Note>(
+        method: Method,
+        path: &'static str,
+        name: &'static str,
+        largest_body: Option<usize>,
+        handler: H,
+    ) -> Self
+    where
+        P: Access,
+        Args: actix_web::FromRequest + BeginsWith<P> + 'static,
+        H: Handler<Args>,
+        H::Output: Responder + 'static,
+        Note: utoipa::Path + utoipa::__dev::SchemaReferences,
+    {
+        let served = method.clone();
+        Self {
+            method,
+            path,
+            name,
+            who: P::WHO,
+            largest_body,
+            note: Note::operation(),
+            schemas: Note::schemas,
+            route: Box::new(move || {
+                let served = served.clone();
+                web::route()
+                    .guard(guard::fn_guard(move |asked| serves(&served, &asked.head().method)))
+                    .to(handler.clone())
+            }),
+        }
+    }
+
+    /// The names that a query string may have.
+    fn query_names(&self) -> Vec<String> {
+        let parameters = self.note.parameters.iter().flatten();
+        parameters
+            .filter_map(|parameter| match parameter {
+                RefOr::T(parameter) if parameter.parameter_in == ParameterIn::Query => {
+                    Some(parameter.name.clone())
+                }
+                RefOr::T(_) | RefOr::Ref(_) => None,
+            })
+            .collect()
+    }
+}
+
+/// Who may GET may also HEAD.
+fn serves(served: &Method, asked: &Method) -> bool {
+    asked == served || (served == Method::GET && asked == Method::HEAD)
+}
+
+/// A large recording of samples; about a million rows of four figures.
+const LARGE_INPUT: usize = 64 * 1024 * 1024;
+
+macro_rules! table {
+    ($($method:ident $path:literal $who:ty $([$largest:expr])? => $module:ident :: $handler:ident;)+) => {
+        /// Everything that can be asked.
+        pub(crate) fn table() -> Vec<Operation> {
+            pastey::paste! {
+                vec![$(Operation::new::<$who, _, _, api::$module::[<__path_ $handler>]>(
+                    Method::$method,
+                    $path,
+                    concat!(stringify!($module), "::", stringify!($handler)),
+                    None $(.or(Some($largest)))?,
+                    api::$module::$handler,
+                )),+]
+            }
+        }
+    };
+}
+
+table! {
+    GET "/api/v1/health/live" Anyone => health::live;
+    GET "/api/v1/health/ready" Anyone => health::ready;
+    GET "/api/v1/openapi.json" Anyone => description::read;
+
+    POST "/api/v1/sessions" Anyone => sessions::begin;
+    POST "/api/v1/sessions/refresh" Anyone => sessions::refresh;
+    GET "/api/v1/sessions" SignedIn => sessions::list;
+    GET "/api/v1/sessions/current" SignedIn => sessions::current;
+    DELETE "/api/v1/sessions/current" SignedIn => sessions::end;
+
+    GET "/api/v1/account" SignedIn => account::read;
+    PUT "/api/v1/account/password" SignedIn => account::change_password;
+    PUT "/api/v1/account/pin" SignedIn => account::change_pin;
+    DELETE "/api/v1/account/pin" SignedIn => account::remove_pin;
+
+    GET "/api/v1/accounts" Administrator => accounts::list;
+    POST "/api/v1/accounts" Administrator => accounts::create;
+    GET "/api/v1/accounts/{person}" Administrator => accounts::read;
+    PUT "/api/v1/accounts/{person}" Administrator => accounts::amend;
+    PUT "/api/v1/accounts/{person}/password" Administrator => accounts::reset_password;
+    DELETE "/api/v1/accounts/{person}/sessions" Administrator => accounts::end_sessions;
+
+    GET "/api/v1/compute" Anyone => compute::list;
+    GET "/api/v1/compute/{topic}" Anyone => compute::read;
+    POST "/api/v1/compute/{topic}" SignedIn [LARGE_INPUT] => compute::compute;
+
+    GET "/api/v1/programmes" SignedIn => programmes::list;
+    POST "/api/v1/programmes" Administrator => programmes::found;
+    GET "/api/v1/programmes/{programme}" Permitted<Read> => programmes::read;
+
+    GET "/api/v1/programmes/{programme}/ledger" Permitted<Read> => ledger::head;
+    GET "/api/v1/programmes/{programme}/ledger/records" Permitted<Read> => ledger::list;
+    GET "/api/v1/programmes/{programme}/ledger/records/{seq}" Permitted<Read> => ledger::read;
+    GET "/api/v1/programmes/{programme}/ledger/inclusion" Permitted<Read> => ledger::inclusion;
+    GET "/api/v1/programmes/{programme}/ledger/consistency" Permitted<Read> => ledger::consistency;
+}
+
+/// What a request finds about its route.
+pub(crate) struct Facts {
+    queries: Vec<(Method, Vec<String>)>,
+    largest_body: usize,
+}
+
+impl Facts {
+    /// Refuses names in the query string that the route does not know.
+    pub fn check_query(request: &HttpRequest) -> Result<(), Problem> {
+        if request.query_string().is_empty() {
+            return Ok(());
+        }
+        let known = request.app_data::<Self>().and_then(|facts| {
+            facts.queries.iter().find(|(method, _)| serves(method, request.method()))
+        });
+        let known = known.map_or(&[][..], |(_, names)| names.as_slice());
+        let given = web::Query::<Vec<(String, String)>>::from_query(request.query_string())
+            .map_err(|_| {
+                Problem::new(BAD_QUERY, "The query string has to be name=value pairs joined by &.")
+            })?;
+        match given.iter().find(|(name, _)| !known.contains(name)) {
+            None => Ok(()),
+            Some((name, _)) if known.is_empty() => Err(Problem::of_field(
+                BAD_QUERY,
+                name.clone(),
+                format!(
+                    "\"{name}\" is not known here: nothing can be asked for in the query string."
+                ),
+            )),
+            Some((name, _)) => Err(Problem::of_field(
+                BAD_QUERY,
+                name.clone(),
+                format!(
+                    "\"{name}\" is not known here; what can be asked for is {}.",
+                    known.join(", ")
+                ),
+            )),
+        }
+    }
+
+    /// The greatest body that the route reads.
+    pub fn largest_body(request: &HttpRequest) -> usize {
+        request.app_data::<Self>().map_or(0, |facts| facts.largest_body)
+    }
+}
+
+/// Registers all routes.
+pub(crate) fn register(config: &mut ServiceConfig, office: &Office) {
+    config.app_data(office.clone()).app_data(Verified::default());
+    let mut operations = table();
+    // The first pattern that fits is taken, so fixed names come before what stands in braces.
+    operations.sort_by_key(|operation| operation.path.replace('{', "~"));
+    for of_one_path in operations.chunk_by(|one, next| one.path == next.path) {
+        let largest_body = of_one_path
+            .iter()
+            .find_map(|operation| operation.largest_body)
+            .unwrap_or(office.settings.largest_body);
+        let queries = of_one_path
+            .iter()
+            .map(|operation| (operation.method.clone(), operation.query_names()))
+            .collect();
+        let allow: Vec<&str> =
+            of_one_path.iter().map(|operation| operation.method.as_str()).collect();
+        let allow = allow.join(", ");
+        let mut resource = web::resource(of_one_path[0].path)
+            .app_data(Facts { queries, largest_body })
+            .app_data(PayloadConfig::new(largest_body));
+        for operation in of_one_path {
+            resource = resource.route((operation.route)());
+        }
+        config.service(resource.default_service(web::to(move || {
+            let problem = method_not_allowed(&allow);
+            async move { Err::<actix_web::HttpResponse, Problem>(problem) }
+        })));
+    }
+}
+
+fn method_not_allowed(allow: &str) -> Problem {
+    let value = HeaderValue::from_str(allow).unwrap_or_else(|_| HeaderValue::from_static("GET"));
+    Problem::new(METHOD_NOT_ALLOWED, format!("Only {allow} can be used at this path."))
+        .with_header(ALLOW, value)
+}
+
+/// What is answered where no route fits.
+pub(crate) async fn nothing_here() -> Result<actix_web::HttpResponse, Problem> {
+    Err(Problem::of_status(actix_web::http::StatusCode::NOT_FOUND))
+}

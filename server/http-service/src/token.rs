@@ -1,0 +1,346 @@
+//! Access tokens: short-lived JWTs that say who asks and in which session; and refresh tokens, of which only hashes are kept.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+
+use chrono::{DateTime, SubsecRound, TimeDelta, Utc};
+use hmac::{Hmac, KeyInit, Mac};
+use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation};
+use programme::codes::PersonHandle;
+use rand::TryRng;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use uuid::Uuid;
+
+use crate::problem::{FAULT, Problem, TOKEN_REFUSED};
+
+/// Who issues tokens, and for whom.
+const ISSUER: &str = "rungbook";
+const AUDIENCE: &str = "rungbook-api";
+/// The token's type in its header, as RFC 9068 has it for access tokens.
+const HEADER_TYPE: &str = "at+jwt";
+/// The token's use in its claims.
+const USE: &str = "access";
+/// No token of ours is longer.
+const LONGEST: usize = 1024;
+/// So many verified tokens are remembered by each worker.
+const REMEMBERED: usize = 1024;
+
+/// What an access token says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Claims {
+    iss: String,
+    aud: String,
+    sub: PersonHandle,
+    sid: Uuid,
+    iat: i64,
+    nbf: i64,
+    exp: i64,
+    typ: String,
+}
+
+/// What a good token says.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Bearer {
+    pub handle: PersonHandle,
+    pub session: Uuid,
+    pub issued_at: DateTime<Utc>,
+    not_before: i64,
+    expires: i64,
+}
+
+/// An access token, and until when it is good.
+#[derive(Debug, Clone)]
+pub(crate) struct AccessToken {
+    pub token: String,
+    pub expires_at: DateTime<Utc>,
+}
+
+/// Signs and verifies access tokens, and makes refresh tokens.
+pub(crate) struct Tokens {
+    encoding: EncodingKey,
+    decoding: DecodingKey,
+    header: Header,
+    validation: Validation,
+    refresh_key: Vec<u8>,
+    lasts: TimeDelta,
+}
+
+impl Tokens {
+    /// Signs with one secret, and derives refresh tokens of repeated requests with another.
+    pub fn new(access_secret: &[u8], refresh_secret: &[u8], lasts: TimeDelta) -> Self {
+        let mut validation = Validation::new(Algorithm::HS256);
+        validation.algorithms = vec![Algorithm::HS256];
+        validation.set_audience(&[AUDIENCE]);
+        validation.set_issuer(&[ISSUER]);
+        validation.set_required_spec_claims(&["exp", "nbf", "aud", "iss", "sub"]);
+        // Times are held against the service's own clock, below.
+        validation.validate_exp = false;
+        validation.validate_nbf = false;
+        let mut header = Header::new(Algorithm::HS256);
+        header.typ = Some(HEADER_TYPE.to_owned());
+        Self {
+            encoding: EncodingKey::from_secret(access_secret),
+            decoding: DecodingKey::from_secret(access_secret),
+            header,
+            validation,
+            refresh_key: refresh_secret.to_vec(),
+            lasts,
+        }
+    }
+
+    /// An access token for a session.
+    pub fn issue(
+        &self,
+        handle: &PersonHandle,
+        session: Uuid,
+        now: DateTime<Utc>,
+    ) -> Result<AccessToken, Problem> {
+        let now = now.trunc_subsecs(0);
+        let expires_at = now + self.lasts;
+        let claims = Claims {
+            iss: ISSUER.to_owned(),
+            aud: AUDIENCE.to_owned(),
+            sub: handle.clone(),
+            sid: session,
+            iat: now.timestamp(),
+            nbf: now.timestamp(),
+            exp: expires_at.timestamp(),
+            typ: USE.to_owned(),
+        };
+        let token =
+            jsonwebtoken::encode(&self.header, &claims, &self.encoding).map_err(|error| {
+                Problem::new(FAULT, "The access token could not be made. Sign in again.")
+                    .because(error)
+            })?;
+        Ok(AccessToken { token, expires_at })
+    }
+
+    /// Who a token is of, if it is ours, of the right use, and good now.
+    pub fn verify(&self, token: &str, now: DateTime<Utc>) -> Result<Bearer, Problem> {
+        if token.len() > LONGEST {
+            return Err(refused());
+        }
+        let read = jsonwebtoken::decode::<Claims>(token, &self.decoding, &self.validation)
+            .map_err(|_| refused())?;
+        if read.header != self.header || read.claims.typ != USE {
+            return Err(refused());
+        }
+        let claims = read.claims;
+        let issued_at = DateTime::from_timestamp(claims.iat, 0).ok_or_else(refused)?;
+        let bearer = Bearer {
+            handle: claims.sub,
+            session: claims.sid,
+            issued_at,
+            not_before: claims.nbf,
+            expires: claims.exp,
+        };
+        bearer.is_good(now)?;
+        Ok(bearer)
+    }
+
+    /// A new refresh token: 256 random bits.
+    pub fn refresh_token(&self) -> Result<RefreshToken, Problem> {
+        let mut bytes = [0; 32];
+        rand::rngs::SysRng.try_fill_bytes(&mut bytes).map_err(|error| {
+            Problem::new(FAULT, "The system gave no random bytes. Try again.").because(error)
+        })?;
+        Ok(RefreshToken(bytes))
+    }
+
+    /// The refresh token that follows from a request which may be repeated under the same idempotency key: the same
+    /// each time, so that a reply can be given again without any token being kept. Nobody can guess it without the
+    /// server's secret.
+    pub fn refresh_token_of(&self, parts: &[&str]) -> Result<RefreshToken, Problem> {
+        let mut mac = Hmac::<Sha256>::new_from_slice(&self.refresh_key).map_err(|error| {
+            Problem::new(FAULT, "The refresh token could not be made. Sign in again.")
+                .because(error)
+        })?;
+        for part in parts {
+            mac.update(&(part.len() as u64).to_be_bytes());
+            mac.update(part.as_bytes());
+        }
+        Ok(RefreshToken(mac.finalize().into_bytes().into()))
+    }
+}
+
+fn refused() -> Problem {
+    Problem::unauthenticated(
+        TOKEN_REFUSED,
+        "The access token is not one of this server, or it has expired. Refresh it, or sign in again.",
+    )
+}
+
+impl Bearer {
+    fn is_good(&self, now: DateTime<Utc>) -> Result<(), Problem> {
+        let now = now.timestamp();
+        if self.not_before <= now && now < self.expires { Ok(()) } else { Err(refused()) }
+    }
+}
+
+/// Tokens that this worker has verified. It saves the work, not the check whether the session still stands.
+#[derive(Debug, Default)]
+pub(crate) struct Verified(RefCell<HashMap<String, Bearer>>);
+
+impl Verified {
+    /// As [`Tokens::verify`].
+    pub fn verify(
+        &self,
+        tokens: &Tokens,
+        token: &str,
+        now: DateTime<Utc>,
+    ) -> Result<Bearer, Problem> {
+        if let Some(bearer) = self.0.borrow().get(token) {
+            bearer.is_good(now)?;
+            return Ok(bearer.clone());
+        }
+        let bearer = tokens.verify(token, now)?;
+        let mut known = self.0.borrow_mut();
+        if known.len() >= REMEMBERED {
+            known.retain(|_, bearer| bearer.is_good(now).is_ok());
+            if known.len() >= REMEMBERED {
+                known.clear();
+            }
+        }
+        known.insert(token.to_owned(), bearer.clone());
+        Ok(bearer)
+    }
+}
+
+/// A refresh token. Not shown by `Debug`.
+#[derive(Clone, PartialEq, Eq)]
+pub(crate) struct RefreshToken([u8; 32]);
+
+impl std::fmt::Debug for RefreshToken {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("RefreshToken(..)")
+    }
+}
+
+impl RefreshToken {
+    /// As it is handed out: 64 lower-case hexadecimal digits.
+    pub fn text(&self) -> String {
+        programme::record::Digest::from_bytes(self.0).to_string()
+    }
+
+    /// Reads what was handed out.
+    pub fn read(text: &str) -> Option<Self> {
+        programme::record::Digest::try_from(text.to_owned()).ok().map(|bytes| Self(*bytes.bytes()))
+    }
+
+    /// What the store keeps of it.
+    pub fn hash(&self) -> [u8; 32] {
+        Sha256::digest(self.0).into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn tokens() -> Tokens {
+        Tokens::new(&[7; 32], &[8; 32], TimeDelta::minutes(10))
+    }
+
+    fn now() -> DateTime<Utc> {
+        "2026-05-02T08:00:00.4Z".parse().unwrap()
+    }
+
+    fn claims() -> Claims {
+        let issued = now().timestamp();
+        Claims {
+            iss: ISSUER.into(),
+            aud: AUDIENCE.into(),
+            sub: PersonHandle::new("ada").unwrap(),
+            sid: Uuid::nil(),
+            iat: issued,
+            nbf: issued,
+            exp: issued + 600,
+            typ: USE.into(),
+        }
+    }
+
+    fn signed(header: &Header, claims: &Claims, secret: &[u8]) -> String {
+        jsonwebtoken::encode(header, claims, &EncodingKey::from_secret(secret)).unwrap()
+    }
+
+    #[test]
+    fn a_token_is_good_until_it_expires_and_not_a_second_longer() {
+        let ada = PersonHandle::new("ada").unwrap();
+        let issued = tokens().issue(&ada, Uuid::nil(), now()).unwrap();
+        let at = |seconds| tokens().verify(&issued.token, now() + TimeDelta::seconds(seconds));
+        assert_eq!(at(0).unwrap().handle, ada);
+        assert!(at(599).is_ok());
+        assert_eq!(at(600).unwrap_err().code(), "token-refused");
+        assert!(at(-1).is_err(), "not before it was issued");
+    }
+
+    #[test]
+    fn a_token_with_another_key_algorithm_type_audience_or_issuer_is_refused() {
+        let tokens = tokens();
+        let right = tokens.header.clone();
+        assert!(tokens.verify(&signed(&right, &claims(), &[7; 32]), now()).is_ok());
+
+        let mut bad = vec![signed(&right, &claims(), &[9; 32])];
+        for (typ, alg) in [
+            (Some("JWT"), Algorithm::HS256),
+            (None, Algorithm::HS256),
+            (Some(HEADER_TYPE), Algorithm::HS512),
+        ] {
+            let mut header = Header::new(alg);
+            header.typ = typ.map(str::to_owned);
+            bad.push(signed(&header, &claims(), &[7; 32]));
+        }
+        let mut critical = right.clone();
+        critical.crit = Some(vec!["exp".to_owned()]);
+        bad.push(signed(&critical, &claims(), &[7; 32]));
+        let mut with_key = right.clone();
+        with_key.kid = Some("../../secret".to_owned());
+        bad.push(signed(&with_key, &claims(), &[7; 32]));
+        for change in [
+            (|c| c.aud = "someone-else".into()) as fn(&mut Claims),
+            |c| c.iss = "someone-else".into(),
+            |c| c.typ = "refresh".into(),
+            |c| c.exp = c.iat,
+            |c| c.nbf = c.exp,
+        ] {
+            let mut changed = claims();
+            change(&mut changed);
+            bad.push(signed(&right, &changed, &[7; 32]));
+        }
+        // {"alg":"none","typ":"at+jwt"} and no signature.
+        let good = signed(&right, &claims(), &[7; 32]);
+        let payload = good.split('.').nth(1).unwrap();
+        bad.push(format!("eyJhbGciOiJub25lIiwidHlwIjoiYXQrand0In0.{payload}."));
+        bad.push(good[..good.len() - 1].to_owned());
+        bad.push("a".repeat(5000));
+        bad.push(String::new());
+        for token in bad {
+            assert!(tokens.verify(&token, now()).is_err(), "{token}");
+        }
+    }
+
+    #[test]
+    fn a_remembered_token_expires_all_the_same() {
+        let ada = PersonHandle::new("ada").unwrap();
+        let tokens = tokens();
+        let known = Verified::default();
+        let issued = tokens.issue(&ada, Uuid::nil(), now()).unwrap();
+        assert!(known.verify(&tokens, &issued.token, now()).is_ok());
+        assert!(known.verify(&tokens, &issued.token, now()).is_ok());
+        let later = now() + TimeDelta::minutes(10);
+        assert!(known.verify(&tokens, &issued.token, later).is_err());
+    }
+
+    #[test]
+    fn refresh_tokens_differ_each_time_unless_derived_from_the_same_request() {
+        let tokens = tokens();
+        assert_ne!(tokens.refresh_token().unwrap(), tokens.refresh_token().unwrap());
+        let one = tokens.refresh_token_of(&["a", "bc"]).unwrap();
+        assert_eq!(one, tokens.refresh_token_of(&["a", "bc"]).unwrap());
+        assert_ne!(one, tokens.refresh_token_of(&["ab", "c"]).unwrap());
+        assert_eq!(RefreshToken::read(&one.text()), Some(one));
+    }
+}
