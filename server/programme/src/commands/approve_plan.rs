@@ -6,6 +6,7 @@ use super::signed::{as_seen, signable, unless_held};
 use super::{Command, Stamp, digests, given, known, step};
 use crate::codes::PointCode;
 use crate::entry::Draft;
+use crate::holds;
 use crate::people::Act;
 use crate::record::{Digest, Part, PartSigned};
 use crate::refusal::Refusal;
@@ -42,6 +43,8 @@ impl Command for ApprovePlan {
         if let Some(approval) = &rung.approval
             && approval.by == stamp.by
             && state.plan_signature_stands(rung, approval)
+            // A result that was not met is looked at by approving the same plan again.
+            && !holds::results_await_approval(state, rung)
         {
             return Err(given::not_now(
                 "already-signed",
@@ -107,6 +110,17 @@ mod tests {
         assert_eq!(not_now(story.when("engineer", &command)), "already-signed");
         story.drop_point("A");
         assert_eq!(not_now(story.when("engineer", &command)), "point-dropped");
+    }
+
+    #[test]
+    fn the_same_person_approves_the_same_plan_again_after_a_result_that_was_not_met() {
+        let mut story = Story::team();
+        story.show("A", 61.0);
+        assert_eq!(story.rules("A"), ["result-not-met"]);
+        let command = approval(&story);
+        story.when("engineer", &command).unwrap();
+        assert!(story.rules("A").is_empty());
+        assert_eq!(not_now(story.when("engineer", &command)), "already-signed");
     }
 
     #[test]

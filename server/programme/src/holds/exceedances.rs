@@ -5,7 +5,8 @@ use chrono::{DateTime, Utc};
 
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::{ExceedanceNumber, LimitCode, RunNumber};
-use crate::measure::Measure;
+use crate::measure::{Measure, Unit};
+use crate::nouns::Statistic;
 use crate::state::{Rung, State};
 
 static NOT_EXPLAINED: Rule = Rule::against_release(
@@ -105,8 +106,22 @@ impl Explained for OpenExceedance {
             Awaits::Explanation(number) | Awaits::Closing(number) => number,
         };
         let peak = state.exceedance(number).map_or_else(String::new, |exceedance| {
-            let unit = limit.map_or(crate::measure::Unit::One, |limit| limit.unit);
-            format!(", peak {}", Measure::new(exceedance.peak, unit))
+            let unit = limit.map_or(Unit::One, |limit| limit.unit);
+            match exceedance.statistic {
+                Statistic::TimeAbove => {
+                    format!(", {}", Measure::new(exceedance.peak, Unit::Second))
+                }
+                Statistic::Rate => {
+                    format!(", peak {} in a second", Measure::new(exceedance.peak, unit))
+                }
+                Statistic::Max
+                | Statistic::Min
+                | Statistic::Mean
+                | Statistic::First
+                | Statistic::Last
+                | Statistic::Spread
+                | Statistic::Value => format!(", peak {}", Measure::new(exceedance.peak, unit)),
+            }
         });
         let still = match self.awaits {
             Awaits::Closing(_) => "was explained and is not closed",

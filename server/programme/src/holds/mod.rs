@@ -103,6 +103,7 @@ pub struct Source {
 }
 
 pub(crate) use release::next_change as next_change_of_release;
+pub(crate) use results::await_approval as results_await_approval;
 
 macro_rules! sources {
     ($($(#[$note:meta])* $name:ident $module:ident $kept:literal;)+) => {

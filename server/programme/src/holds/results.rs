@@ -48,6 +48,13 @@ pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut 
     }
 }
 
+/// Whether the point has a result that is cleared by approving its plan again, though its plan did not change.
+pub fn await_approval(state: &State, rung: &Rung) -> bool {
+    let mut found = Vec::new();
+    collect(rung, state, DateTime::UNIX_EPOCH, &mut found);
+    !found.is_empty()
+}
+
 impl BadResult {
     fn result<'a>(&self, state: &'a State) -> Option<&'a ResultState> {
         state.result(self.run, &self.point).map(|(_, result)| result)

@@ -130,8 +130,7 @@ impl State {
             rung.results.iter().rev().copied().find(|id| self.results[id.0].run == run)
         });
         let Some(rung) = self.ladder.get_mut(&body.point) else { return };
-        rung.refusals
-            .retain(|refused| !(refused.part == body.part && refused.by == entry.by));
+        rung.refusals.retain(|refused| !(refused.part == body.part && refused.by == entry.by));
         let own = |signature: &Option<Signature>| {
             signature.as_ref().is_some_and(|signature| signature.by == entry.by)
         };
