@@ -1,6 +1,8 @@
 //! Rungbook: the program that wires the rooms together.
 
 mod commands;
+mod settings;
+mod telemetry;
 
 use std::process::ExitCode;
 

@@ -1,11 +1,24 @@
 //! The subcommands, one file each.
 
+mod backup;
 mod completions;
 mod compute;
+mod demo;
+mod export;
+mod import;
+mod init;
+mod openapi;
+mod password;
+mod person;
+mod place;
+mod serve;
+mod verify;
 
 use std::error::Error;
 
 use clap::{Parser, Subcommand};
+
+use crate::settings::Flags;
 
 /// Takes an experimental aircraft from its first ground run to its full flight envelope, one released step at a time.
 ///
@@ -14,13 +27,25 @@ use clap::{Parser, Subcommand};
 #[derive(Debug, Parser)]
 #[command(name = "rungbook", version, propagate_version = true)]
 pub struct Program {
+    #[command(flatten)]
+    flags: Flags,
     #[command(subcommand)]
     command: Command,
 }
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::Demo),
+    Init(init::Init),
+    Person(person::Person),
+    Import(import::Import),
+    Export(export::Export),
+    Serve(serve::Serve),
+    Verify(verify::Verify),
+    Backup(backup::Backup),
+    Restore(backup::Restore),
     Compute(compute::Compute),
+    Openapi(openapi::Openapi),
     Completions(completions::Completions),
 }
 
@@ -74,7 +99,18 @@ impl Program {
     ///
     /// [`Failure`] with the exit status and what to tell.
     pub fn run(self) -> Result<(), Failure> {
+        let flags = &self.flags;
         match self.command {
+            Command::Demo(command) => command.run(flags),
+            Command::Init(command) => command.run(flags),
+            Command::Person(command) => command.run(flags),
+            Command::Import(command) => command.run(flags),
+            Command::Export(command) => command.run(flags),
+            Command::Serve(command) => command.run(flags),
+            Command::Verify(command) => command.run(flags),
+            Command::Backup(command) => command.run(flags),
+            Command::Restore(command) => command.run(flags),
+            Command::Openapi(command) => command.run(),
             Command::Compute(command) => command.run(),
             Command::Completions(command) => command.run(),
         }

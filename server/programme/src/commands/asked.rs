@@ -5,14 +5,14 @@
 use chrono::{DateTime, Utc};
 
 use super::{Command, Stamp, decide, digests};
-use crate::codes::{ExceedanceNumber, RunNumber};
+use crate::codes::{ExceedanceNumber, RunNumber, SnagNumber};
 use crate::entry::Draft;
 use crate::holds::Hold;
 use crate::measure::Unit;
 use crate::nouns::{Role, Statistic};
 use crate::record::{
     ExceedanceClosed, ExceedanceExplained, Part, PartSigned, PersonListed, PointDropped,
-    ReleaseWindow, ResultRecorded, SignatureWithdrawn,
+    ReleaseWindow, ResultRecorded, SignatureWithdrawn, SnagClosed, SnagWorked,
 };
 use crate::refusal::Refusal;
 use crate::story::{Story, code, typed};
@@ -124,5 +124,19 @@ impl Story {
         let known = self.state.exceedance(exceedance).unwrap();
         let digest = digests::exceedance(known).unwrap();
         self.record("safety", ExceedanceClosed { exceedance, digest })
+    }
+
+    pub fn snag_worked(&mut self, by: &str, number: u32) -> &mut Self {
+        let action = Some("Clip fitted.".to_owned());
+        let snag = SnagNumber(number);
+        self.record(by, SnagWorked { snag, cause: None, action, grounds_now: false })
+    }
+
+    pub fn snag_closed(&mut self, number: u32) -> &mut Self {
+        let snag = SnagNumber(number);
+        let (cause, action) = ("Clip missing.".to_owned(), "Clip fitted.".to_owned());
+        let known = self.state.snag(snag).unwrap();
+        let digest = digests::snag_closing(known, &cause, &action).unwrap();
+        self.record("engineer", SnagClosed { snag, cause, action, digest })
     }
 }

@@ -218,3 +218,18 @@ proptest! {
         let _ = points_table::read_xlsx(text.as_bytes());
     }
 }
+
+/// The demonstration's programme.
+const DEMONSTRATION: &str = include_str!("../../../../seed/programme.toml");
+
+#[test]
+fn the_demonstration_programme_has_no_faults_and_is_given_back_whole() {
+    let document = read_toml(DEMONSTRATION).unwrap();
+    assert_eq!(check(&document, &State::default()), vec![]);
+    let exported = export(&founded(DEMONSTRATION)).unwrap();
+    let again = read_toml(&exported).unwrap();
+    assert_eq!(again.points, document.points);
+    assert_eq!(export(&founded(&exported)).unwrap(), exported);
+    let sheet = points_table::export_csv(&document.points).unwrap();
+    assert_eq!(points_table::read_csv(sheet.as_bytes()).unwrap().points, document.points);
+}

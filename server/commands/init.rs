@@ -1,0 +1,59 @@
+//! `rungbook init`: a new, empty place for a team.
+
+use clap::Args;
+use chrono::Utc;
+use programme::codes::PersonHandle;
+use store::{NewAccount, Store};
+
+use super::{Failure, password, place};
+use crate::settings::{Flags, Settings};
+
+/// Make a new data folder with its first administrator.
+///
+/// The password is read from RUNGBOOK_PASSWORD, or asked for on the terminal.
+#[derive(Debug, Args)]
+pub struct Init {
+    /// The name that the administrator signs in with
+    #[arg(long, value_name = "HANDLE")]
+    administrator: PersonHandle,
+    /// The administrator's own name
+    #[arg(long, value_name = "NAME")]
+    name: Option<String>,
+}
+
+impl Init {
+    /// Makes the folder.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure`] where the folder holds a ledger already or cannot be written, or the password is not allowed.
+    pub fn run(self, flags: &Flags) -> Result<(), Failure> {
+        let settings = Settings::gather(flags, None)?;
+        let data = settings.data()?;
+        if store::holds_data(data) {
+            return Err(Failure::of_input(format!(
+                "rungbook: {} holds a ledger already; nothing was changed",
+                data.display()
+            )));
+        }
+        let password_hash =
+            http_service::hash_password(&self.administrator, &password::new_password()?)?;
+        place::run(async {
+            let store = Store::open(data).await?;
+            let account = NewAccount {
+                name: self.name.unwrap_or_else(|| self.administrator.to_string()),
+                handle: self.administrator,
+                password_hash,
+                pin_hash: None,
+                administrator: true,
+            };
+            let account = store.create_account(account, Utc::now(), None).await?;
+            store.close().await;
+            println!("{} is ready; {} is its administrator.", data.display(), account.handle);
+            println!("Next: rungbook person add HANDLE --data {}", data.display());
+            println!("      rungbook import programme.toml --programme ID --by HANDLE --data {}", data.display());
+            println!("      rungbook serve --data {}", data.display());
+            Ok(())
+        })
+    }
+}

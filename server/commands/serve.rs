@@ -1,0 +1,108 @@
+//! `rungbook serve`: a team's own service.
+
+use std::io::Write;
+use std::net::{SocketAddr, TcpListener};
+
+use clap::Args;
+use http_service::{Clock, Service};
+use store::Store;
+
+use super::{Failure, place};
+use crate::settings::{Flags, Settings};
+use crate::telemetry;
+
+/// Where the service answers unless told otherwise.
+pub const USUAL_ADDRESS: &str = "127.0.0.1:8440";
+
+/// Where to listen.
+#[derive(Debug, Args)]
+pub struct Where {
+    /// Address and port to listen on [default: 127.0.0.1:8440]; port 0 takes a free one
+    #[arg(long, env = "RUNGBOOK_LISTEN", value_name = "ADDRESS:PORT")]
+    pub listen: Option<SocketAddr>,
+    /// A proxy of ours stands in front and tells each client's address in X-Forwarded-For
+    #[arg(long)]
+    pub behind_proxy: bool,
+}
+
+/// Serve the programmes of a data folder.
+///
+/// It speaks plain HTTP: beyond this machine, put a proxy with TLS in front of it.
+#[derive(Debug, Args)]
+pub struct Serve {
+    #[command(flatten)]
+    place: Where,
+}
+
+impl Serve {
+    /// Serves until the program is interrupted or terminated.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure`] where the folder holds no ledger, or the address cannot be listened on.
+    pub fn run(self, flags: &Flags) -> Result<(), Failure> {
+        let settings = Settings::gather(flags, self.place.listen)?;
+        telemetry::begin(&settings)?;
+        place::run(async {
+            let listener = listen(&settings)?;
+            let store = place::open_at(settings.data()?).await?;
+            serve(store, listener, self.place.behind_proxy, |address| {
+                println!("Rungbook serves {} on http://{address}", settings.data()?.display());
+                Ok(())
+            })
+            .await
+        })
+    }
+}
+
+/// Takes the address, so that an error about it comes before anything else is done.
+///
+/// # Errors
+///
+/// [`Failure`] with what to do where it is taken or not this machine's.
+pub fn listen(settings: &Settings) -> Result<TcpListener, Failure> {
+    let address = match settings.listen {
+        Some(address) => address,
+        None => USUAL_ADDRESS.parse()?,
+    };
+    let listener = TcpListener::bind(address).map_err(|error| {
+        Failure::of_work(format!(
+            "rungbook: cannot listen on {address}: {error}; name another one with --listen ADDRESS:PORT"
+        ))
+    })?;
+    if !address.ip().is_loopback() {
+        tracing::warn!(
+            %address,
+            "listening beyond this machine without TLS: passwords can be read on the way unless a proxy with TLS stands in front"
+        );
+    }
+    Ok(listener)
+}
+
+/// Serves a store on a listener until the program is told to end; `greet` is called once it answers.
+///
+/// # Errors
+///
+/// [`Failure`] where the service cannot begin.
+pub async fn serve(
+    store: Store,
+    listener: TcpListener,
+    behind_proxy: bool,
+    greet: impl FnOnce(SocketAddr) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let settings = http_service::Settings {
+        version: env!("CARGO_PKG_VERSION"),
+        behind_proxy,
+        ..http_service::Settings::default()
+    };
+    let address = listener.local_addr()?;
+    let service = Service::new(store.clone(), settings, Clock::of_the_machine()).await?;
+    let workers = std::thread::available_parallelism().map_or(2, usize::from);
+    let server = service.serve(listener, workers)?;
+    greet(address)?;
+    std::io::stdout().flush()?;
+    server.await?;
+    store.close().await;
+    tracing::info!("the service ended; everything acknowledged is on disk");
+    Ok(())
+}

@@ -1,0 +1,140 @@
+//! Settings from flags, the environment and a file, in that order of precedence. A key that nobody knows is refused.
+
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+
+/// How log lines are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum LogFormat {
+    /// For people.
+    Text,
+    /// One JSON object a line.
+    Json,
+}
+
+/// The flags that the commands share; each can also be given in the environment.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct Flags {
+    /// Settings file (TOML) with the keys data, listen, log, log-format
+    #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
+    pub settings: Option<PathBuf>,
+    /// Folder in which the ledger and everything else is kept
+    #[arg(long, env = "RUNGBOOK_DATA", value_name = "DIR", global = true)]
+    pub data: Option<PathBuf>,
+    /// What to log, such as info or http_service=debug
+    #[arg(long, env = "RUNGBOOK_LOG", value_name = "FILTER", global = true)]
+    pub log: Option<String>,
+    /// How log lines are written
+    #[arg(long, env = "RUNGBOOK_LOG_FORMAT", value_name = "FORMAT", global = true)]
+    pub log_format: Option<LogFormat>,
+}
+
+/// What the settings file may say.
+#[derive(Debug, Default, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+struct File {
+    data: Option<PathBuf>,
+    listen: Option<SocketAddr>,
+    log: Option<String>,
+    log_format: Option<LogFormat>,
+}
+
+/// Settings with every source taken in.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// Folder of the data, where one was named.
+    pub data: Option<PathBuf>,
+    /// Where to listen, where it was stated.
+    pub listen: Option<SocketAddr>,
+    /// What to log.
+    pub log: String,
+    /// How.
+    pub log_format: LogFormat,
+}
+
+/// Settings that cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum BadSettings {
+    /// The file cannot be read.
+    #[error("cannot read the settings file {}", path.display())]
+    Unreadable {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: std::io::Error,
+    },
+    /// The file says something that is not a setting.
+    #[error("the settings file {} is not right: {message}", path.display())]
+    NotRight {
+        /// Which.
+        path: PathBuf,
+        /// What is wrong, with its line.
+        message: String,
+    },
+    /// The environment has a variable of ours that is not a setting.
+    #[error("{name} is not a setting; the settings are {}", KNOWN_VARIABLES.join(", "))]
+    UnknownVariable {
+        /// Its name.
+        name: String,
+    },
+    /// No folder was named, and the command needs one.
+    #[error("name the folder of the data with --data DIR, RUNGBOOK_DATA, or data = \"DIR\" in the settings file")]
+    NoData,
+}
+
+/// The variables that the program reads.
+const KNOWN_VARIABLES: &[&str] = &[
+    "RUNGBOOK_SETTINGS",
+    "RUNGBOOK_DATA",
+    "RUNGBOOK_LISTEN",
+    "RUNGBOOK_LOG",
+    "RUNGBOOK_LOG_FORMAT",
+    "RUNGBOOK_PASSWORD",
+];
+
+impl Settings {
+    /// Puts flags, environment and file together.
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings`] where the file cannot be read, or file or environment say what is not a setting.
+    pub fn gather(flags: &Flags, listen: Option<SocketAddr>) -> Result<Self, BadSettings> {
+        let stranger = std::env::vars_os()
+            .filter_map(|(name, _)| name.into_string().ok())
+            .find(|name| {
+                name.starts_with("RUNGBOOK_") && !KNOWN_VARIABLES.contains(&name.as_str())
+            });
+        if let Some(name) = stranger {
+            return Err(BadSettings::UnknownVariable { name });
+        }
+        let file = flags.settings.as_deref().map(read).transpose()?.unwrap_or_default();
+        Ok(Self {
+            data: flags.data.clone().or(file.data),
+            listen: listen.or(file.listen),
+            log: flags.log.clone().or(file.log).unwrap_or_else(|| "info".to_owned()),
+            log_format: flags.log_format.or(file.log_format).unwrap_or(LogFormat::Text),
+        })
+    }
+
+    /// The folder of the data.
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings::NoData`] where none was named.
+    pub fn data(&self) -> Result<&Path, BadSettings> {
+        self.data.as_deref().ok_or(BadSettings::NoData)
+    }
+}
+
+fn read(path: &Path) -> Result<File, BadSettings> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|source| BadSettings::Unreadable { path: path.to_owned(), source })?;
+    toml::from_str(&text).map_err(|error| BadSettings::NotRight {
+        path: path.to_owned(),
+        message: error.to_string().trim().to_owned(),
+    })
+}
