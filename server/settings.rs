@@ -82,7 +82,9 @@ pub enum BadSettings {
         name: String,
     },
     /// No folder was named, and the command needs one.
-    #[error("name the folder of the data with --data DIR, RUNGBOOK_DATA, or data = \"DIR\" in the settings file")]
+    #[error(
+        "name the folder of the data with --data DIR, RUNGBOOK_DATA, or data = \"DIR\" in the settings file"
+    )]
     NoData,
 }
 
@@ -103,9 +105,8 @@ impl Settings {
     ///
     /// [`BadSettings`] where the file cannot be read, or file or environment say what is not a setting.
     pub fn gather(flags: &Flags, listen: Option<SocketAddr>) -> Result<Self, BadSettings> {
-        let stranger = std::env::vars_os()
-            .filter_map(|(name, _)| name.into_string().ok())
-            .find(|name| {
+        let stranger =
+            std::env::vars_os().filter_map(|(name, _)| name.into_string().ok()).find(|name| {
                 name.starts_with("RUNGBOOK_") && !KNOWN_VARIABLES.contains(&name.as_str())
             });
         if let Some(name) = stranger {

@@ -6,7 +6,9 @@ use crate::settings::{LogFormat, Settings};
 
 /// A filter that cannot be read.
 #[derive(Debug, thiserror::Error)]
-#[error("\"{filter}\" is not a log filter; use a level such as info, or target=level pairs separated by commas")]
+#[error(
+    "\"{filter}\" is not a log filter; use a level such as info, or target=level pairs separated by commas"
+)]
 pub struct BadFilter {
     /// What was given.
     filter: String,

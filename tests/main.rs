@@ -1,5 +1,6 @@
 //! The real program, spoken to over HTTP and on its command line.
 
-#![allow(clippy::unwrap_used, clippy::panic, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
 
+mod command_line;
 mod harness;

@@ -28,7 +28,10 @@ impl Backup {
         for verdict in &verdicts {
             println!("{}", verify::in_words(verdict));
         }
-        println!("{} is whole and on disk. It holds password hashes: keep it as you keep keys.", self.file.display());
+        println!(
+            "{} is whole and on disk. It holds password hashes: keep it as you keep keys.",
+            self.file.display()
+        );
         Ok(())
     }
 }
@@ -54,7 +57,10 @@ impl Restore {
         for verdict in &verdicts {
             println!("{}", verify::in_words(verdict));
         }
-        println!("{} is ready. Everybody signs in anew. What was recorded after the backup is not in it.", data.display());
+        println!(
+            "{} is ready. Everybody signs in anew. What was recorded after the backup is not in it.",
+            data.display()
+        );
         Ok(())
     }
 }

@@ -7,7 +7,7 @@ use programme::state::State;
 use super::{Failure, place};
 use crate::settings::Flags;
 
-/// Export the programme's document, its points, or its completed hours, on standard output.
+/// Export the programme's document or its points, on standard output.
 #[derive(Debug, Args)]
 pub struct Export {
     #[command(subcommand)]
@@ -20,8 +20,6 @@ enum What {
     Programme(Of),
     /// The points as a spreadsheet reads them (CSV)
     Points(Of),
-    /// Completed hours (JSON, against the schema that `rungbook openapi --schema hours` prints)
-    Hours(Of),
 }
 
 #[derive(Debug, Args)]
@@ -38,15 +36,15 @@ impl Export {
     ///
     /// [`Failure`] where there is no such programme.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
-        let (Of { programme }, export): (_, fn(&State) -> Result<String, Failure>) =
-            match self.what {
-                What::Programme(of) => (of, |state| Ok(programme::document::export(state)?)),
-                What::Points(of) => (of, |state| Ok(programme::document::points_table::to_csv(state)?)),
-                What::Hours(of) => (of, |state| {
-                    let hours = programme::hours::completed(state);
-                    Ok(format!("{}\n", serde_json::to_string_pretty(&hours)?))
-                }),
-            };
+        let (Of { programme }, export): (_, fn(&State) -> Result<String, Failure>) = match self.what
+        {
+            What::Programme(of) => (of, |state| Ok(programme::document::export(state)?)),
+            What::Points(of) => (of, |state| {
+                let planned = state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
+                let points = planned.map(|rung| &*rung.point);
+                Ok(programme::document::points_table::export_csv(points)?)
+            }),
+        };
         let text = place::run(async {
             let store = place::open(flags).await?;
             let text = store.read(&programme, |state, _| export(state)).unwrap_or_else(|| {

@@ -37,8 +37,9 @@ impl Import {
     ///
     /// [`Failure`] with every problem of the document; nothing was changed then.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
-        let text = std::fs::read_to_string(&self.file)
-            .map_err(|error| Failure::of_input(format!("rungbook: {}: {error}", self.file.display())))?;
+        let text = std::fs::read_to_string(&self.file).map_err(|error| {
+            Failure::of_input(format!("rungbook: {}: {error}", self.file.display()))
+        })?;
         place::run(async {
             let store = place::open(flags).await?;
             let now = Utc::now();
@@ -49,7 +50,11 @@ impl Import {
                 at: now,
                 idempotency: None,
                 decide,
-                reply: Box::new(|_, _| Reply { status: 200, body: Vec::new(), headers: Vec::new() }),
+                reply: Box::new(|_, _| Reply {
+                    status: 200,
+                    body: Vec::new(),
+                    headers: Vec::new(),
+                }),
             };
             let outcome = if exists {
                 let stamp = Stamp { by: self.by.clone(), now };
@@ -58,7 +63,8 @@ impl Import {
                     Box::new(move |state| commands::decide(state, &command, &stamp));
                 store.act(act(decide)).await
             } else {
-                let mut drafts = document::found(&text).map_err(|refusal| self.refused(&refusal))?;
+                let mut drafts =
+                    document::found(&text).map_err(|refusal| self.refused(&refusal))?;
                 let title = title(&drafts);
                 drafts.retain(|draft| !matches!(draft.record, Record::ProgrammeFounded(_)));
                 if !drafts.iter().any(|draft| lists(draft, &self.by)) {
@@ -76,7 +82,10 @@ impl Import {
             };
             store.close().await;
             match written {
-                0 => println!("The programme {} says all of that already; nothing was recorded.", self.programme),
+                0 => println!(
+                    "The programme {} says all of that already; nothing was recorded.",
+                    self.programme
+                ),
                 1 => println!("1 record was added to the programme {}.", self.programme),
                 many => println!("{many} records were added to the programme {}.", self.programme),
             }
@@ -88,7 +97,12 @@ impl Import {
         let mut lines = format!("{}; nothing was imported", told(refusal));
         if let Refusal::Invalid { faults } = refusal {
             for fault in faults {
-                lines.push_str(&format!("\n  {}: {} {}", self.file.display(), fault.field, fault.why));
+                lines.push_str(&format!(
+                    "\n  {}: {} {}",
+                    self.file.display(),
+                    fault.field,
+                    fault.why
+                ));
             }
         }
         Failure::of_input(lines)

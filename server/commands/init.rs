@@ -1,7 +1,7 @@
 //! `rungbook init`: a new, empty place for a team.
 
-use clap::Args;
 use chrono::Utc;
+use clap::Args;
 use programme::codes::PersonHandle;
 use store::{NewAccount, Store};
 
@@ -51,7 +51,10 @@ impl Init {
             store.close().await;
             println!("{} is ready; {} is its administrator.", data.display(), account.handle);
             println!("Next: rungbook person add HANDLE --data {}", data.display());
-            println!("      rungbook import programme.toml --programme ID --by HANDLE --data {}", data.display());
+            println!(
+                "      rungbook import programme.toml --programme ID --by HANDLE --data {}",
+                data.display()
+            );
             println!("      rungbook serve --data {}", data.display());
             Ok(())
         })

@@ -75,10 +75,14 @@ impl Person {
                 }
                 What::List => {
                     for account in store.accounts() {
-                        let administrator = if account.administrator { "administrator" } else { "" };
+                        let administrator =
+                            if account.administrator { "administrator" } else { "" };
                         let state = if account.disabled_at.is_some() { "disabled" } else { "" };
-                        let line =
-                            format!("{:<20} {:<28} {administrator:<13} {state}", account.handle.as_str(), account.name);
+                        let line = format!(
+                            "{:<20} {:<28} {administrator:<13} {state}",
+                            account.handle.as_str(),
+                            account.name
+                        );
                         println!("{}", line.trim_end());
                     }
                 }
@@ -92,7 +96,7 @@ impl Person {
                     println!("{handle} can sign in no more.");
                 }
                 What::Enable { handle } => {
-                    store.enable_account(&handle).await?;
+                    store.enable_account(&handle, Utc::now()).await?;
                     println!("{handle} can sign in again.");
                 }
             }

@@ -48,7 +48,8 @@ impl Verify {
 
 /// One programme's verdict, as `verify`, `backup` and `restore` tell it.
 pub fn in_words(verdict: &ProgrammeVerdict) -> String {
-    let end = if verdict.first_failure.is_none() { "all pass" } else { "pass, and the next one fails" };
+    let end =
+        if verdict.first_failure.is_none() { "all pass" } else { "pass, and the next one fails" };
     format!(
         "{}: {} records {end}; root {}; {} kept roots agree",
         verdict.programme, verdict.head.size, verdict.head.root, verdict.roots_agreed

@@ -39,7 +39,7 @@ impl Answer {
 
     /// Asserts that it is an RFC 9457 problem with this status and code, and that it says what to do.
     #[track_caller]
-    pub fn is_problem(self, status: u16, code: &str) -> Self {
+    pub fn has_problem(self, status: u16, code: &str) -> Self {
         let answer = self.has_status(status);
         let kind = answer.header("content-type").unwrap_or_default().to_owned();
         assert!(kind.starts_with("application/problem+json"), "{}", answer.unexpected("a problem"));

@@ -6,4 +6,4 @@ mod answer;
 mod server;
 
 pub use answer::Answer;
-pub use server::{Client, Server};
+pub use server::{PASSWORD, PROGRAM, Server};

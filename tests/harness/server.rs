@@ -137,6 +137,7 @@ impl Server {
             .arg("--data")
             .arg(data)
             .env("RUNGBOOK_LOG", "warn")
+            .env("RUNGBOOK_PASSWORD", PASSWORD)
             .output()
             .expect("the program starts")
     }
@@ -214,9 +215,8 @@ impl Client {
         path: &str,
         body: Option<(&str, String)>,
     ) -> Result<Answer, ureq::Error> {
-        let mut request = ureq::http::Request::builder()
-            .method(method)
-            .uri(format!("{}{path}", self.base));
+        let mut request =
+            ureq::http::Request::builder().method(method).uri(format!("{}{path}", self.base));
         if let Some(token) = &self.token {
             request = request.header("authorization", format!("Bearer {token}"));
         }
