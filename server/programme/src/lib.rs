@@ -9,6 +9,7 @@ pub mod commands;
 pub mod document;
 pub mod entry;
 pub mod holds;
+pub mod hours;
 pub mod ledger;
 pub mod measure;
 pub mod nouns;
