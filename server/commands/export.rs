@@ -36,18 +36,14 @@ impl Export {
     ///
     /// [`Failure`] where there is no such programme.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
-        let (Of { programme }, export): (_, fn(&State) -> Result<String, Failure>) = match self.what
-        {
-            What::Programme(of) => (of, |state| Ok(programme::document::export(state)?)),
-            What::Points(of) => (of, |state| {
-                let planned = state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
-                let points = planned.map(|rung| &*rung.point);
-                Ok(programme::document::points_table::export_csv(points)?)
-            }),
+        let (what, of): (Write, Of) = match self.what {
+            What::Programme(of) => (document, of),
+            What::Points(of) => (points, of),
         };
+        let programme = of.programme;
         let text = place::run(async {
             let store = place::open(flags).await?;
-            let text = store.read(&programme, |state, _| export(state)).unwrap_or_else(|| {
+            let text = store.read(&programme, |state, _| what(state)).unwrap_or_else(|| {
                 let known: Vec<_> = store.programmes().iter().map(ToString::to_string).collect();
                 Err(Failure::of_input(format!(
                     "rungbook: there is no programme {programme} here; there is {}",
@@ -60,4 +56,16 @@ impl Export {
         print!("{text}");
         Ok(())
     }
+}
+
+/// How an export is written.
+type Write = fn(&State) -> Result<String, Failure>;
+
+fn document(state: &State) -> Result<String, Failure> {
+    Ok(programme::document::export(state)?)
+}
+
+fn points(state: &State) -> Result<String, Failure> {
+    let planned = state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
+    Ok(programme::document::points_table::export_csv(planned.map(|rung| &*rung.point))?)
 }
