@@ -3,11 +3,12 @@
 use serde::Deserialize;
 
 use super::given::{not_now, one};
-use super::signed::{as_seen, signable, unless_held};
+use super::held::{hold, unless_held};
+use super::signed::{as_seen, signable};
 use super::{Command, Stamp, digests, known, step};
 use crate::codes::{PointCode, RunNumber};
 use crate::entry::Draft;
-use crate::holds::{Hold, Stage, Subject};
+use crate::holds::Hold;
 use crate::people::Act;
 use crate::record::{Digest, Part, PartSigned};
 use crate::refusal::Refusal;
@@ -79,7 +80,10 @@ impl Command for AcceptResult {
         if signature.as_ref().is_some_and(|s| s.by == stamp.by && s.digest == digest) {
             return Err(not_now(
                 "already-signed",
-                format!("you have accepted the result of run {} for {} already", self.run, self.point),
+                format!(
+                    "you have accepted the result of run {} for {} already",
+                    self.run, self.point
+                ),
                 "Nothing needs to be done.",
             ));
         }
@@ -90,20 +94,11 @@ impl Command for AcceptResult {
 /// Everything that stands against accepting a result, whoever would sign.
 pub(super) fn against(state: &State, result: &ResultState) -> Vec<Hold> {
     let (run, point) = (result.run, &result.point);
-    let hold = |rule, what, code: String, why, clears, source: &str| Hold {
-        rule,
-        subject: Subject { what, code },
-        why,
-        clears,
-        source: source.to_owned(),
-        stage: Stage::Release,
-    };
     let mut holds = Vec::new();
     if state.run(run).is_none_or(|run| run.closed.is_none()) {
         holds.push(hold(
             "run-open",
-            "run",
-            run.to_string(),
+            ("run", run),
             format!("Run {run} is not closed."),
             "Whoever conducts the run closes it.".to_owned(),
             "Rungbook rule: a result is accepted when its run is over",
@@ -113,17 +108,17 @@ pub(super) fn against(state: &State, result: &ResultState) -> Vec<Hold> {
         Outcome::Met => {}
         Outcome::NotMet => holds.push(hold(
             "result-not-met",
-            "result",
-            format!("{run}/{point}"),
+            ("result", format!("{run}/{point}")),
             format!("Run {run} did not show what {point} must show."),
             format!("{point} is run again and met, or its plan is changed and approved."),
             "Rungbook rule: only what was met is accepted",
         )),
         Outcome::Missing => holds.push(hold(
             "result-incomplete",
-            "result",
-            format!("{run}/{point}"),
-            format!("Readings of run {run} for {point} are missing, and a missing reading is no pass."),
+            ("result", format!("{run}/{point}")),
+            format!(
+                "Readings of run {run} for {point} are missing, and a missing reading is no pass."
+            ),
             "The readings are recorded, or the point is run again.".to_owned(),
             "Rungbook rule: unknown is not safe",
         )),
@@ -131,13 +126,13 @@ pub(super) fn against(state: &State, result: &ResultState) -> Vec<Hold> {
     for exceedance in digests::exceedances_of(state, result).filter(|e| e.closed.is_none()) {
         holds.push(hold(
             "exceedance-open",
-            "exceedance",
-            exceedance.number.to_string(),
+            ("exceedance", exceedance.number),
             format!(
                 "Exceedance {} of limit {} in run {run} is not closed.",
                 exceedance.number, exceedance.limit
             ),
-            "An engineer explains it, and a safety officer who is another person closes it.".to_owned(),
+            "An engineer explains it, and a safety officer who is another person closes it."
+                .to_owned(),
             "Rungbook rule: a result is accepted when every exceedance is explained and closed",
         ));
     }
@@ -148,8 +143,7 @@ pub(super) fn against(state: &State, result: &ResultState) -> Vec<Hold> {
     for (_, limit) in unnoted {
         holds.push(hold(
             "exceedance-not-noted",
-            "limit",
-            limit.to_string(),
+            ("limit", limit),
             format!("Run {run} lies beyond limit {limit}, and no exceedance was noted."),
             "Somebody notes the exceedance, an engineer explains it, and a safety officer closes it.".to_owned(),
             "Rungbook rule: a result is accepted when every exceedance is explained and closed",

@@ -3,7 +3,8 @@
 use serde::Deserialize;
 
 use super::given::{not_now, one};
-use super::signed::{as_seen, signable, unless_held};
+use super::held::unless_held;
+use super::signed::{as_seen, signable};
 use super::{Command, Stamp, digests, known, step};
 use crate::codes::PointCode;
 use crate::entry::Draft;
@@ -51,8 +52,7 @@ impl Command for AcknowledgeCard {
                 "The safety officer releases the point.",
             ));
         };
-        let digest =
-            signable(digests::acknowledgement(state, rung, &release.signature.digest))?;
+        let digest = signable(digests::acknowledgement(state, rung, &release.signature.digest))?;
         as_seen(&digest, &self.terms.digest, "the card or its release")?;
         if let Some(acknowledged) = &rung.acknowledgement
             && acknowledged.by == stamp.by

@@ -2,7 +2,8 @@
 
 use serde::Deserialize;
 
-use super::signed::{as_seen, signable, unless_held};
+use super::held::unless_held;
+use super::signed::{as_seen, signable};
 use super::{Command, Stamp, digests, given, known, step};
 use crate::codes::PointCode;
 use crate::entry::Draft;
@@ -48,7 +49,10 @@ impl Command for ApprovePlan {
         {
             return Err(given::not_now(
                 "already-signed",
-                format!("you have approved the plan of {} already, and nothing changed", self.point),
+                format!(
+                    "you have approved the plan of {} already, and nothing changed",
+                    self.point
+                ),
                 "Nothing needs to be done.",
             ));
         }

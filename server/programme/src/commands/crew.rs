@@ -18,7 +18,8 @@ pub(super) fn faults(crew: &[CrewMember], state: &State) -> Vec<Fault> {
         faults.push(Fault::at("crew", "must name at least one person"));
     }
     for (place, member) in crew.iter().enumerate() {
-        let mut fault = |field: &str, why| faults.push(Fault::at(format!("crew[{place}].{field}"), why));
+        let mut fault =
+            |field: &str, why| faults.push(Fault::at(format!("crew[{place}].{field}"), why));
         let CrewMember { person, role, .. } = member;
         if crew[..place].iter().any(|earlier| earlier.person == *person) {
             fault("person", format!("{person} is named twice"));
@@ -95,13 +96,7 @@ fn acknowledged_by_another(crew: &[CrewMember], rung: &Rung) -> Option<Hold> {
     ))
 }
 
-fn hold(
-    rule: &'static str,
-    subject: Subject,
-    why: String,
-    clears: &str,
-    source: String,
-) -> Hold {
+fn hold(rule: &'static str, subject: Subject, why: String, clears: &str, source: String) -> Hold {
     Hold { rule, subject, why, clears: clears.to_owned(), source, stage: Stage::Run }
 }
 
@@ -175,12 +170,7 @@ fn sits_there(member: &CrewMember, seat: &CrewSeat) -> bool {
 }
 
 /// The qualifications of a seat that a person lacks, or that have lapsed, in words.
-fn lacking(
-    member: &CrewMember,
-    seat: &CrewSeat,
-    state: &State,
-    now: DateTime<Utc>,
-) -> Vec<String> {
+fn lacking(member: &CrewMember, seat: &CrewSeat, state: &State, now: DateTime<Utc>) -> Vec<String> {
     let listed = state.people.get(&member.person);
     let lacks = |wanted: &QualificationCode| {
         let held = listed.and_then(|listed| longest(listed, wanted));

@@ -200,10 +200,7 @@ pub fn exceedance(exceedance: &Exceedance) -> Result<Digest, NoDigest> {
         #[serde(flatten)]
         exceedance: SignedExceedance<'a>,
     }
-    Digest::of(&Explained {
-        signed: "exceedance",
-        exceedance: SignedExceedance::of(exceedance),
-    })
+    Digest::of(&Explained { signed: "exceedance", exceedance: SignedExceedance::of(exceedance) })
 }
 
 #[derive(Serialize)]
@@ -344,10 +341,7 @@ pub fn of_record<'a>(
         }
         Record::LimitChangeProposed(body) => {
             let replaces = in_force(&body.limit.code);
-            (
-                &body.digest,
-                Some(proposal(body.proposal, &body.limit, &body.reason, replaces)?),
-            )
+            (&body.digest, Some(proposal(body.proposal, &body.limit, &body.reason, replaces)?))
         }
         Record::LimitChangeAgreed(body) => {
             let known = before.limits.proposal(body.proposal);

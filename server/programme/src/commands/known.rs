@@ -3,7 +3,7 @@
 use super::given::unknown;
 use crate::codes::{ExceedanceNumber, PointCode, RunNumber, SnagNumber};
 use crate::refusal::Refusal;
-use crate::state::{Exceedance, ResultId, ResultState, Rung, Run, Snag, State};
+use crate::state::{Exceedance, ResultId, ResultState, Run, Rung, Snag, State};
 
 pub(super) fn rung<'a>(state: &'a State, point: &PointCode) -> Result<&'a Rung, Refusal> {
     state.rung(point).ok_or_else(|| unknown("point", point))

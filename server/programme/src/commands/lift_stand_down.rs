@@ -49,11 +49,8 @@ impl Command for LiftStandDown {
                 "Nothing needs to be done.",
             ));
         }
-        let unread: Vec<_> = in_force
-            .iter()
-            .filter(|seq| !calls.contains(seq))
-            .map(ToString::to_string)
-            .collect();
+        let unread: Vec<_> =
+            in_force.iter().filter(|seq| !calls.contains(seq)).map(ToString::to_string).collect();
         if !unread.is_empty() {
             return Err(not_now(
                 "stand-down-called-since",

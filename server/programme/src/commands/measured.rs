@@ -174,11 +174,7 @@ mod tests {
         let places: Vec<_> = found.iter().map(|fault| fault.field.as_str()).collect();
         assert_eq!(
             places,
-            [
-                "reached.speed.value",
-                "reached.charge-state.value",
-                "reached.pack-temperature.value"
-            ]
+            ["reached.speed.value", "reached.charge-state.value", "reached.pack-temperature.value"]
         );
     }
 }

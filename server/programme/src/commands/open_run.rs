@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use super::given::{Given, one};
-use super::signed::unless_held;
+use super::held::unless_held;
 use super::{Command, Stamp, crew};
 use crate::codes::{PointCode, RunNumber};
 use crate::entry::Draft;
@@ -80,7 +80,10 @@ fn rungs<'a>(points: &[PointCode], state: &'a State) -> (Vec<&'a Rung>, Vec<Faul
         };
         if let Some(first) = rungs.first().filter(|first| first.point.phase != rung.point.phase) {
             let (is, was) = (rung.point.phase, first.point.phase);
-            let why = format!("{code} is of the phase {is}, and {} of {was}: a run has one phase", first.point.code);
+            let why = format!(
+                "{code} is of the phase {is}, and {} of {was}: a run has one phase",
+                first.point.code
+            );
             faults.push(Fault::at(at, why));
         }
         rungs.push(rung);

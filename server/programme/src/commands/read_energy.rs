@@ -67,10 +67,7 @@ impl Command for ReadEnergy {
             ));
         }
         let run = self.run;
-        Ok(one_seen(
-            observed_at,
-            RunEnergyRead { run, moment, charge_percent, energy_counter_kwh },
-        ))
+        Ok(one_seen(observed_at, RunEnergyRead { run, moment, charge_percent, energy_counter_kwh }))
     }
 }
 
@@ -90,7 +87,9 @@ fn runs_backwards(run: &Run, moment: ReadingMoment, counter: f64) -> Vec<crate::
     if after >= before {
         return Vec::new();
     }
-    let why = format!("the counter only rises, and {after} kWh after the run is below {before} kWh before it");
+    let why = format!(
+        "the counter only rises, and {after} kWh after the run is below {before} kWh before it"
+    );
     vec![crate::refusal::Fault::at("energy_counter_kwh", why)]
 }
 

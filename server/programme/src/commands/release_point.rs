@@ -4,7 +4,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::Deserialize;
 
 use super::given::{Given, one};
-use super::signed::{as_seen, signable, unless_held};
+use super::held::unless_held;
+use super::signed::{as_seen, signable};
 use super::{Command, Stamp, digests, known, step};
 use crate::codes::PointCode;
 use crate::entry::Draft;

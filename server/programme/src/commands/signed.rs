@@ -2,7 +2,6 @@
 
 use super::digests::NoDigest;
 use super::given::not_now;
-use crate::holds::Hold;
 use crate::record::Digest;
 use crate::refusal::{Fault, Refusal};
 
@@ -23,9 +22,4 @@ pub(super) fn as_seen(present: &Digest, given: &Digest, what: &str) -> Result<()
         format!("{what} is not what you saw: it has changed since"),
         "Read it as it is now, with what changed, and sign that.",
     ))
-}
-
-/// Refuses where anything holds, with all of it.
-pub(super) fn unless_held(holds: Vec<Hold>) -> Result<(), Refusal> {
-    if holds.is_empty() { Ok(()) } else { Err(Refusal::Held { holds }) }
 }

@@ -44,15 +44,15 @@ fn signed_other<'a>(
     part: Part,
     person: &PersonHandle,
 ) -> Option<&'static str> {
-    signers
-        .find(|signer| signer.by == *person && signer.part != part)
-        .map(|signer| match signer.part {
+    signers.find(|signer| signer.by == *person && signer.part != part).map(|signer| {
+        match signer.part {
             Part::PlanApproval {} => "the plan approval",
             Part::Release {} => "the release",
             Part::Acknowledgement {} => "the acknowledgement",
             Part::EngineeringAcceptance { .. } => "the acceptance by an engineer",
             Part::SafetyAcceptance { .. } => "the acceptance by the safety officer",
-        })
+        }
+    })
 }
 
 /// The hold that stands against a person signing a part, if any.

@@ -39,8 +39,7 @@ impl Command for WithdrawPart {
     fn decide(&self, state: &State, stamp: &Stamp) -> Result<Vec<Draft>, Refusal> {
         Given::new(state, stamp).text("reason", &self.terms.reason).settled()?;
         let rung = known::rung(state, &self.point)?;
-        let refused =
-            rung.refusals.iter().any(|r| r.part == self.part && r.by == stamp.by);
+        let refused = rung.refusals.iter().any(|r| r.part == self.part && r.by == stamp.by);
         if !refused && signer(state, rung, self.part) != Some(&stamp.by) {
             return Err(not_now(
                 "nothing-to-withdraw",
