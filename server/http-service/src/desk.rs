@@ -36,9 +36,10 @@ pub(crate) struct View<'a> {
     pub now: DateTime<Utc>,
 }
 
-/// Something put into JSON, with its tag where it has one.
+/// Something as it is sent, with its tag where it has one.
 #[derive(Debug, Clone)]
 pub(crate) struct Shown {
+    kind: HeaderValue,
     bytes: Bytes,
     tag: Option<String>,
 }
@@ -46,24 +47,33 @@ pub(crate) struct Shown {
 impl Shown {
     /// As JSON.
     pub fn new(thing: &impl Serialize) -> Result<Self, Problem> {
-        Ok(Self { bytes: to_json(thing)?.into(), tag: None })
+        Ok(Self { kind: JSON.clone(), bytes: to_json(thing)?.into(), tag: None })
     }
 
     /// As JSON, with a tag over its bytes.
     pub fn tagged(thing: &impl Serialize) -> Result<Self, Problem> {
         let bytes = to_json(thing)?;
-        Ok(Self { tag: Some(entity_tag::of_bytes(&bytes)), bytes: bytes.into() })
+        let tag = Some(entity_tag::of_bytes(&bytes));
+        Ok(Self { kind: JSON.clone(), tag, bytes: bytes.into() })
     }
 
     /// As JSON, with a tag that begins with a revision.
     pub fn at_revision(revision: u64, thing: &impl Serialize) -> Result<Self, Problem> {
         let bytes = to_json(thing)?;
-        Ok(Self { tag: Some(entity_tag::of_revision(revision, &bytes)), bytes: bytes.into() })
+        let tag = Some(entity_tag::of_revision(revision, &bytes));
+        Ok(Self { kind: JSON.clone(), tag, bytes: bytes.into() })
+    }
+
+    /// As a text of another media type, with a tag over its bytes.
+    pub fn file(kind: &'static str, text: String) -> Self {
+        let bytes = Bytes::from(text);
+        let tag = Some(entity_tag::of_bytes(&bytes));
+        Self { kind: HeaderValue::from_static(kind), tag, bytes }
     }
 
     /// What was put into JSON before.
     pub fn made_before(bytes: Bytes, tag: String) -> Self {
-        Self { bytes, tag: Some(tag) }
+        Self { kind: JSON.clone(), bytes, tag: Some(tag) }
     }
 
     /// Its tag.
@@ -85,7 +95,7 @@ impl Shown {
                 return reply.status(StatusCode::NOT_MODIFIED).finish();
             }
         }
-        reply.insert_header((CONTENT_TYPE, JSON.clone())).body(self.bytes)
+        reply.insert_header((CONTENT_TYPE, self.kind)).body(self.bytes)
     }
 }
 
@@ -284,11 +294,13 @@ impl Office {
     }
 
     /// As [`Office::act`], on one version of something that may have been changed meanwhile.
+    ///
+    /// What it shows is also told whether the thing was there before.
     pub async fn amend<P, C>(
         &self,
         person: &Permitted<P>,
         amends: (Precondition, Amendable),
-        command: C,
+        given: Given<C>,
         shows: impl FnOnce(View<'_>, &[Entry], bool) -> Result<Outcome, Problem> + Send + 'static,
     ) -> Answer
     where
@@ -299,8 +311,8 @@ impl Office {
         let noted = Arc::clone(&was_there);
         self.decide(
             person,
-            Asked { idempotency: None },
-            command,
+            given.asked,
+            given.body,
             move |state, _| {
                 let revision = Some(state.revision(&thing)).filter(|revision| *revision > 0);
                 noted.store(revision.is_some(), Ordering::Relaxed);

@@ -45,6 +45,20 @@ pub(crate) struct File<T> {
     pub asked: Asked,
 }
 
+impl<T> Given<T> {
+    /// What was given, as a part of something else.
+    pub fn map<U>(self, into: impl FnOnce(T) -> U) -> Given<U> {
+        Given { body: into(self.body), asked: self.asked }
+    }
+}
+
+impl<T> Signed<T> {
+    /// What was given, as a part of something else.
+    pub fn map<U>(self, into: impl FnOnce(T) -> U) -> Signed<U> {
+        Signed { body: into(self.body), secret: self.secret, asked: self.asked }
+    }
+}
+
 /// A media type that a handler reads.
 pub(crate) trait MediaType: Sized {
     /// All that it can be.

@@ -1,6 +1,8 @@
 //! Long lists, a page at a time. A page begins after a key, so that what is added meanwhile neither repeats nor hides a row.
 
+use std::collections::BTreeMap;
 use std::fmt::Display;
+use std::ops::Bound;
 
 use actix_web::HttpRequest;
 use serde::{Deserialize, Serialize};
@@ -71,6 +73,14 @@ pub(crate) fn after<K: std::str::FromStr>(after: Option<&str>) -> Result<Option<
             })
         })
         .transpose()
+}
+
+/// What a map has after a key, in order.
+pub(crate) fn beyond<'m, K: Ord, V>(
+    map: &'m BTreeMap<K, V>,
+    after: Option<&K>,
+) -> impl Iterator<Item = (&'m K, &'m V)> {
+    map.range((after.map_or(Bound::Unbounded, Bound::Excluded), Bound::Unbounded))
 }
 
 impl<T> Page<T> {

@@ -12,7 +12,7 @@ use actix_web::{Handler, HttpRequest, Responder, Route};
 use utoipa::openapi::path::ParameterIn;
 use utoipa::openapi::{RefOr, Schema};
 
-use crate::access::{Access, Administrator, Anyone, BeginsWith, Permitted, Read, SignedIn, Who};
+use crate::access::*;
 use crate::api;
 use crate::office::Office;
 use crate::problem::{BAD_QUERY, METHOD_NOT_ALLOWED, Problem};
@@ -139,6 +139,11 @@ table! {
     GET "/api/v1/programmes" SignedIn => programmes::list;
     POST "/api/v1/programmes" Administrator => programmes::found;
     GET "/api/v1/programmes/{programme}" Permitted<Read> => programmes::read;
+
+    GET "/api/v1/programmes/{programme}/document" Permitted<Read> => document::read;
+    POST "/api/v1/programmes/{programme}/document" Permitted<Plan> [api::document::LARGEST] => document::import;
+    GET "/api/v1/programmes/{programme}/points-table" Permitted<Read> => points_table::read;
+    POST "/api/v1/programmes/{programme}/points-table" Permitted<Plan> [api::document::LARGEST] => points_table::import;
 
     GET "/api/v1/programmes/{programme}/ledger" Permitted<Read> => ledger::head;
     GET "/api/v1/programmes/{programme}/ledger/records" Permitted<Read> => ledger::list;

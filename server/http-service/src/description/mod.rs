@@ -42,6 +42,8 @@ const GROUPS: &[(&str, &str)] = &[
     ("accounts", "Accounts of the server, for administrators."),
     ("compute", "The flight-test science without a programme around it."),
     ("programmes", "Programmes in which you take part, and new ones."),
+    ("document", "The programme as the one document that a team writes."),
+    ("points_table", "The points as a spreadsheet has them."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
 ];
 

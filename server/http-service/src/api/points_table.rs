@@ -1,0 +1,90 @@
+//! The points as a spreadsheet has them: given back as CSV, taken in as CSV or XLSX.
+
+use actix_web::HttpRequest;
+use programme::document::{ImportPoints, PointsFile, points_table};
+
+use crate::access::{Permitted, Plan, Read};
+use crate::api::document::{DocumentCounts, counts};
+use crate::desk::{Answer, Outcome, Shown, Written};
+use crate::given::{File, Given, MediaType, Query};
+use crate::office::Office;
+use crate::page::OfMoment;
+use crate::problem::{FAULT, Problem};
+
+/// A spreadsheet of points.
+#[derive(Debug)]
+pub(crate) struct Spreadsheet(PointsFile);
+
+const CSV: &str = "text/csv";
+const XLSX: &str = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
+
+impl MediaType for Spreadsheet {
+    const KNOWN: &'static [&'static str] = &[CSV, XLSX];
+
+    fn of(essence: &str) -> Option<Self> {
+        match essence {
+            CSV => Some(Self(PointsFile::Csv)),
+            XLSX => Some(Self(PointsFile::Xlsx)),
+            _ => None,
+        }
+    }
+}
+
+/// The points of the plan as a spreadsheet reads them (CSV): one row a point, one column a field.
+#[utoipa::path(
+    get, path = "",
+    params(OfMoment),
+    responses((
+        status = 200,
+        description = "The points, UTF-8, a heading in the first line.",
+        body = String,
+        content_type = "text/csv",
+        example = "code,title,phase\nGR-01,Isolation and safety chain,static\n",
+    )),
+)]
+pub(crate) async fn read(
+    person: Permitted<Read>,
+    past: Query<OfMoment>,
+    request: HttpRequest,
+    office: Office,
+) -> Answer {
+    let points = office
+        .look(&person, past.as_of.as_deref(), |view| {
+            let planned = view.state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
+            Ok(planned.map(|rung| rung.point.clone()).collect::<Vec<_>>())
+        })
+        .await?;
+    let text = points_table::export_csv(points.iter().map(|point| &**point)).map_err(|error| {
+        Problem::new(FAULT, "The points could not be written. Tell whoever runs the server.")
+            .because(error)
+    })?;
+    Ok(Shown::file("text/csv; charset=utf-8", text).reply(request.headers()))
+}
+
+/// Plan points as a spreadsheet has them, all or nothing. Points that it leaves out stay as they are.
+///
+/// All columns must be there, in any order, so that no plan loses its hazards because a column was hidden. Where anything
+/// is wrong nothing is recorded, and every fault is told with its place, such as `line 4, column conditions`. A point
+/// that is planned anew loses the signatures on its plan.
+#[utoipa::path(
+    post, path = "",
+    request_body(
+        description = "Comma- or semicolon-separated text, or a workbook whose first sheet is read. At most 8 MiB and 20 000 points.",
+        content(
+            (String = "text/csv"),
+            (Vec<u8> = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
+        ),
+    ),
+    responses((status = 200, description = "Planned.", body = Written<DocumentCounts>)),
+)]
+pub(crate) async fn import(
+    person: Permitted<Plan>,
+    file: File<Spreadsheet>,
+    office: Office,
+) -> Answer {
+    let body = ImportPoints { format: file.kind.0, file: file.bytes.to_vec() };
+    let given = Given { body, asked: file.asked };
+    office
+        .act(&person, given, |view, _| Ok(Outcome::changed(Shown::tagged(&counts(view))?)))
+        .await
+}
