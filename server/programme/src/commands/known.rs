@@ -1,9 +1,11 @@
 //! Looks up what a command names.
 
 use super::given::unknown;
-use crate::codes::{ExceedanceNumber, PointCode, RunNumber, SnagNumber};
+use crate::codes::{ExceedanceNumber, PointCode, ProposalNumber, RunNumber, SnagNumber};
 use crate::refusal::Refusal;
-use crate::state::{Exceedance, ResultId, ResultState, Run, Rung, Snag, State};
+use crate::state::{
+    Exceedance, Proposal, ProposalFate, ResultId, ResultState, Run, Rung, Snag, State,
+};
 
 pub(super) fn rung<'a>(state: &'a State, point: &PointCode) -> Result<&'a Rung, Refusal> {
     state.rung(point).ok_or_else(|| unknown("point", point))
@@ -82,4 +84,18 @@ pub(super) fn open_snag(state: &State, number: SnagNumber) -> Result<&Snag, Refu
         ));
     }
     Ok(snag)
+}
+
+/// A proposed limit that waits for the safety officer.
+pub(super) fn open_proposal(state: &State, number: ProposalNumber) -> Result<&Proposal, Refusal> {
+    let proposal = state.limits.proposal(number).ok_or_else(|| unknown("proposal", number))?;
+    let settled = match &proposal.fate {
+        ProposalFate::Open => return Ok(proposal),
+        ProposalFate::Agreed { by, .. } => format!("{by} has agreed to proposal {number} already"),
+        ProposalFate::Declined { by, .. } if *by == proposal.by => {
+            format!("{by} has withdrawn proposal {number}")
+        }
+        ProposalFate::Declined { by, .. } => format!("{by} has declined proposal {number}"),
+    };
+    Err(super::given::not_now("proposal-settled", settled, "An engineer proposes anew."))
 }

@@ -4,6 +4,7 @@
 
 mod accept_result;
 mod acknowledge_card;
+mod agree_limit;
 mod approve_plan;
 #[cfg(test)]
 pub(crate) mod asked;
@@ -13,6 +14,7 @@ mod close_run;
 mod close_snag;
 mod correct_times;
 mod crew;
+mod decline_limit;
 mod define_channel;
 pub mod digests;
 mod drop_point;
@@ -29,6 +31,7 @@ mod observe_weather;
 mod open_run;
 mod open_snag;
 mod plan_point;
+mod propose_limit;
 mod read_energy;
 mod record_result;
 mod refuse_part;
@@ -38,18 +41,21 @@ mod signing_view;
 mod step;
 mod times;
 mod withdraw_part;
+mod withdraw_proposal;
 mod work_snag;
 
 use chrono::{DateTime, Utc};
 
 pub use accept_result::{AcceptResult, Acceptance, AcceptanceTerms};
 pub use acknowledge_card::{AcknowledgeCard, AcknowledgementTerms};
+pub use agree_limit::{AgreeLimit, AgreementTerms};
 pub use approve_plan::{ApprovalTerms, ApprovePlan};
 pub use call_stand_down::{CallStandDown, StandDownTerms};
 pub use close_exceedance::{CloseExceedance, ExceedanceClosing};
 pub use close_run::{CloseRun, ClosingTerms};
 pub use close_snag::{CloseSnag, SnagClosing};
 pub use correct_times::{CorrectTimes, CorrectionTerms};
+pub use decline_limit::{DeclineLimit, DecliningTerms};
 pub use define_channel::DefineChannel;
 pub use drop_point::{DropPoint, DroppingTerms};
 pub use explain_exceedance::{ExplainExceedance, ExplanationTerms};
@@ -61,12 +67,14 @@ pub use observe_weather::{ObserveWeather, WeatherTerms};
 pub use open_run::{OpenRun, RunTerms};
 pub use open_snag::{OpenSnag, SnagTerms};
 pub use plan_point::PlanPoint;
+pub use propose_limit::{ProposalTerms, ProposeLimit};
 pub use read_energy::{EnergyTerms, ReadEnergy};
 pub use record_result::{RecordResult, ResultTerms, TypedValue};
 pub use refuse_part::{RefusalTerms, RefusePart};
 pub use release_point::{ReleasePoint, ReleaseTerms};
 pub use signing_view::{PartView, SigningView, signing_view};
 pub use withdraw_part::{WithdrawPart, WithdrawalTerms};
+pub use withdraw_proposal::WithdrawProposal;
 pub use work_snag::{WorkSnag, WorkTerms};
 
 use crate::codes::PersonHandle;

@@ -23,9 +23,20 @@ pub fn check(document: &ProgrammeDocument, state: &State) -> Vec<Fault> {
     checking.people();
     checking.channels();
     checking.limits();
+    checking.limits_in_force();
     checking.items();
     checking.points();
     checking.cycles();
+    checking.faults
+}
+
+/// Every fault in what a limit says of the programme, for one that two people are about to settle.
+pub(crate) fn check_proposed(limit: &Limit, state: &State) -> Vec<Fault> {
+    let document =
+        ProgrammeDocument { limits: vec![limit.clone()], ..ProgrammeDocument::default() };
+    let known = Known::of(&document, state);
+    let mut checking = Checking { document: &document, state, known, faults: Vec::new() };
+    checking.limits();
     checking.faults
 }
 
@@ -130,7 +141,6 @@ impl<'a> Checking<'a> {
     }
 
     fn limits(&mut self) {
-        let being_written = is_being_written(self.state);
         for (place, limit) in self.document.limits.iter().enumerate() {
             let at = format!("limits[{place}]");
             if let Some(channel) = self.channel(&limit.channel, &format!("{at}.channel")) {
@@ -152,16 +162,26 @@ impl<'a> Checking<'a> {
                 }
             }
             self.group(limit, &at);
-            let changed = self.state.limits.by_code.get(&limit.code);
-            if changed.is_some_and(|now| *now.limit != *limit) && !being_written {
-                self.fault(
-                    at,
-                    format!(
-                        "{} differs from the limit in force: an engineer proposes a change and the safety officer agrees to it",
-                        limit.code
-                    ),
-                );
-            }
+        }
+    }
+
+    /// Once something was signed or run, it takes two people to set a limit or change one.
+    fn limits_in_force(&mut self) {
+        if is_being_written(self.state) {
+            return;
+        }
+        for (place, limit) in self.document.limits.iter().enumerate() {
+            let code = &limit.code;
+            let why = match self.state.limits.by_code.get(code) {
+                Some(now) if *now.limit == *limit => continue,
+                Some(_) => format!(
+                    "{code} differs from the limit in force: an engineer proposes a change and the safety officer agrees to it"
+                ),
+                None => format!(
+                    "{code} is new: an engineer proposes it and the safety officer agrees to it"
+                ),
+            };
+            self.fault(format!("limits[{place}]"), why);
         }
     }
 

@@ -21,6 +21,7 @@ mod tests;
 use serde::{Deserialize, Serialize};
 
 pub use check::check;
+pub(crate) use check::check_proposed;
 pub use export::export;
 pub use found::found;
 pub use import::{ImportDocument, ImportPoints, PointsFile};

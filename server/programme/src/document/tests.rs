@@ -133,6 +133,21 @@ fn a_limit_in_force_is_not_changed_by_an_import_once_a_plan_was_signed() {
 }
 
 #[test]
+fn a_new_limit_is_not_set_by_an_import_once_a_plan_was_signed() {
+    let mut state = founded(SMALL);
+    let mut document = ProgrammeDocument::of(&state);
+    let mut second = document.limits[0].clone();
+    second.code = "L-SECOND".parse().unwrap();
+    document.limits.push(second);
+    let text = document.to_toml().unwrap();
+    assert_eq!(import(&state, "eve", &text).unwrap().len(), 1, "nothing was signed yet");
+    sign_the_plan(&mut state);
+    let faults = faults_of(import(&state, "eve", &text));
+    assert!(faults[0].0.contains("limits[1]"), "{faults:?}");
+    assert!(faults[0].1.contains("the safety officer agrees"), "{faults:?}");
+}
+
+#[test]
 fn nobody_gives_themselves_a_role_by_an_import() {
     let state = founded(SMALL);
     let grasping = SMALL.replace("roles = [\"lead\"]", "roles = [\"lead\", \"safety\"]");
