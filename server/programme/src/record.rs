@@ -2,6 +2,8 @@
 //!
 //! A kind whose shape must change gets a new version with its own decoder, beside the old one.
 
+#[cfg(test)]
+mod frozen;
 mod runs;
 mod signing;
 
