@@ -1,5 +1,8 @@
 //! Hazards, and the matrix that turns severity and probability into a level of risk.
 
+#[cfg(test)]
+mod published;
+
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
