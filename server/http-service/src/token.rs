@@ -343,4 +343,84 @@ mod tests {
         assert_ne!(one, tokens.refresh_token_of(&["ab", "c"]).unwrap());
         assert_eq!(RefreshToken::read(&one.text()), Some(one));
     }
+
+    /// The published token: its key, its text before the signature, and its signature.
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct PublishedToken {
+        source: String,
+        status: String,
+        key_k: String,
+        protected_header_text: String,
+        payload_text: String,
+        signing_input: String,
+        signature: String,
+        jws_compact: String,
+    }
+
+    fn published() -> (PublishedToken, Tokens) {
+        let published: PublishedToken =
+            serde_json::from_str(include_str!("../published/rfc7515_a1.json")).unwrap();
+        // A JSON Web Key is written without the padding that is asked for here; 64 bytes leave two places.
+        let padded = format!("{}==", published.key_k);
+        let key = EncodingKey::from_urlsafe_base64_secret(&padded).unwrap();
+        let tokens = Tokens::new(key.as_bytes(), &[8; 32], TimeDelta::minutes(10));
+        (published, tokens)
+    }
+
+    #[test]
+    fn our_keys_sign_and_verify_the_token_of_rfc_7515_appendix_a_1() {
+        let (published, tokens) = published();
+        let PublishedToken { source, status, signing_input, signature, .. } = &published;
+        let message = signing_input.as_bytes();
+        let signed =
+            jsonwebtoken::crypto::sign(message, &tokens.encoding, tokens.header.alg).unwrap();
+        assert_eq!(signed, *signature, "{source} ({status})");
+
+        let verifies = |message: &[u8], signature: &str| {
+            let key = &tokens.decoding;
+            tokens.validation.algorithms.iter().all(|algorithm| {
+                jsonwebtoken::crypto::verify(signature, message, key, *algorithm).unwrap_or(false)
+            })
+        };
+        assert_eq!(tokens.validation.algorithms, [Algorithm::HS256]);
+        assert!(verifies(message, signature), "{source} ({status})");
+        for place in 0..message.len() {
+            let mut altered = message.to_vec();
+            altered[place] ^= 1;
+            assert!(!verifies(&altered, signature), "byte {place} was altered");
+        }
+        // All but the last letter, of which two bits say nothing.
+        for place in 0..signature.len() - 1 {
+            let other = if signature.as_bytes()[place] == b'A' { "B" } else { "A" };
+            let mut altered = signature.clone();
+            altered.replace_range(place..=place, other);
+            assert!(!verifies(message, &altered), "letter {place} of the signature was altered");
+        }
+    }
+
+    #[test]
+    fn the_token_of_rfc_7515_appendix_a_1_is_read_as_published_and_is_none_of_ours() {
+        let (published, tokens) = published();
+        let PublishedToken { signing_input, signature, jws_compact, .. } = &published;
+        assert_eq!(*jws_compact, format!("{signing_input}.{signature}"));
+
+        let mut validation = Validation::new(Algorithm::HS256);
+        validation.validate_exp = false;
+        let read = |validation: &Validation| {
+            jsonwebtoken::decode::<serde_json::Value>(jws_compact, &tokens.decoding, validation)
+        };
+        let token = read(&validation).unwrap();
+        let text = |json: &str| serde_json::from_str::<serde_json::Value>(json).unwrap();
+        assert_eq!(token.claims, text(&published.payload_text), "{}", published.source);
+        let header = serde_json::to_value(&token.header).unwrap();
+        assert_eq!(header, text(&published.protected_header_text));
+        // It expired in 2011.
+        validation.validate_exp = true;
+        assert!(read(&validation).is_err());
+
+        // Though it is signed with our key, it says nothing that an access token of ours must say.
+        let in_its_time = DateTime::from_timestamp(1_300_819_000, 0).unwrap();
+        assert!(tokens.verify(jws_compact, in_its_time).is_err());
+    }
 }
