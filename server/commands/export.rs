@@ -7,7 +7,7 @@ use programme::state::State;
 use super::{Failure, place};
 use crate::settings::Flags;
 
-/// Export the programme's document or its points, on standard output.
+/// Export the programme's document, its points, or its completed hours, on standard output.
 #[derive(Debug, Args)]
 pub struct Export {
     #[command(subcommand)]
@@ -20,6 +20,8 @@ enum What {
     Programme(Of),
     /// The points as a spreadsheet reads them (CSV)
     Points(Of),
+    /// Completed hours (JSON, against the schema that `rungbook openapi --schema hours` prints)
+    Hours(Of),
 }
 
 #[derive(Debug, Args)]
@@ -39,6 +41,7 @@ impl Export {
         let (what, of): (Write, Of) = match self.what {
             What::Programme(of) => (document, of),
             What::Points(of) => (points, of),
+            What::Hours(of) => (hours, of),
         };
         let programme = of.programme;
         let text = place::run(async {
@@ -68,4 +71,9 @@ fn document(state: &State) -> Result<String, Failure> {
 fn points(state: &State) -> Result<String, Failure> {
     let planned = state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
     Ok(programme::document::points_table::export_csv(planned.map(|rung| &*rung.point))?)
+}
+
+fn hours(state: &State) -> Result<String, Failure> {
+    let hours = programme::hours::completed(state);
+    Ok(format!("{}\n", serde_json::to_string_pretty(&hours)?))
 }

@@ -4,6 +4,8 @@
 
 mod answer;
 mod server;
+mod team;
 
 pub use answer::Answer;
-pub use server::{PASSWORD, PROGRAM, Server};
+pub use server::{Client, PASSWORD, PROGRAM, Server};
+pub use team::{PROGRAMME, Team};

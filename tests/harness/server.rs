@@ -88,6 +88,12 @@ impl Server {
         Self { child, base, data: data.to_owned(), folder: None }
     }
 
+    /// Keeps the folder until the server is gone.
+    pub fn keeping(mut self, folder: tempfile::TempDir) -> Self {
+        self.folder = Some(folder);
+        self
+    }
+
     /// Kills it at once, as `kill -9` does, and starts it again on the same folder.
     pub fn kill_and_serve_again(mut self) -> Self {
         self.kill();
@@ -100,6 +106,12 @@ impl Server {
     pub fn kill(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
+    }
+
+    /// Kills it at once while others still speak to it.
+    pub fn kill_now(&self) {
+        let killed = Command::new("kill").args(["-9", &self.child.id().to_string()]).status();
+        assert!(killed.is_ok_and(|status| status.success()), "the program can be killed");
     }
 
     /// The process number.
@@ -168,6 +180,13 @@ impl Client {
             .build()
             .new_agent();
         Self { agent, base: base.to_owned(), token: None, headers: Vec::new() }
+    }
+
+    /// The same person, speaking to another server.
+    pub fn speaking_to(&self, server: &Server) -> Self {
+        let mut other = Self::new(&server.base);
+        other.token.clone_from(&self.token);
+        other
     }
 
     /// The same person with one more header.

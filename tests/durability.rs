@@ -1,0 +1,83 @@
+//! Nothing that was acknowledged is lost, whenever the program is killed.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+use serde_json::json;
+
+use crate::harness::{Client, PROGRAMME, Server, Team};
+
+/// How often the program is killed.
+const KILLS: u64 = 50;
+
+/// Writes until told to stop or until the program is gone; gives the numbers of the records that were acknowledged, each
+/// with the remark it must hold.
+fn write(writer: &Client, name: &str, stop: &AtomicBool) -> Vec<(u64, String)> {
+    let mut acknowledged = Vec::new();
+    for count in 0.. {
+        if stop.load(Ordering::Relaxed) {
+            break;
+        }
+        let remark = format!("{name}, observation {count}");
+        let body = json!({ "weather": { "remarks": remark } }).to_string();
+        let path = format!("{PROGRAMME}/weather");
+        let Ok(answer) = writer.try_send("POST", &path, Some(("application/json", body))) else {
+            break;
+        };
+        let answer = answer.has_status(201).json();
+        let seq = answer["records"][0]["seq"].as_u64().expect("a record has a number");
+        acknowledged.push((seq, remark));
+    }
+    acknowledged
+}
+
+#[test]
+fn every_acknowledged_record_survives_fifty_kills_under_writers_and_none_is_half_there() {
+    let mut team = Team::new();
+    let mut acknowledged = Vec::new();
+    for kill in 0..KILLS {
+        let stop = AtomicBool::new(false);
+        let written = std::thread::scope(|scope| {
+            let writers: Vec<_> = ["cas", "eve", "lea", "pip"]
+                .into_iter()
+                .map(|person| {
+                    let (writer, stop) = (team.person(person).clone(), &stop);
+                    scope.spawn(move || write(&writer, &format!("{person}, life {kill}"), stop))
+                })
+                .collect();
+            // Another moment each time, from before the first record to well under way.
+            std::thread::sleep(Duration::from_millis(3 + kill * 7 % 60));
+            team.server.kill_now();
+            stop.store(true, Ordering::Relaxed);
+            writers.into_iter().flat_map(|writer| writer.join().unwrap()).collect::<Vec<_>>()
+        });
+        acknowledged.extend(written);
+        team = team.killed_and_started_again();
+    }
+    assert!(acknowledged.len() > 100, "only {} records were acknowledged", acknowledged.len());
+
+    let mut kept = std::collections::BTreeMap::new();
+    let reader = team.person("ivo");
+    let mut next = Some(format!("{PROGRAMME}/ledger/records?limit=200"));
+    while let Some(path) = next {
+        let page = reader.get(&path).has_status(200).json();
+        for record in page["items"].as_array().unwrap() {
+            kept.insert(
+                record["seq"].as_u64().unwrap(),
+                record["entry"]["body"]["weather"]["remarks"].clone(),
+            );
+        }
+        next = page["next"].as_str().map(str::to_owned);
+    }
+    for (seq, remark) in &acknowledged {
+        assert_eq!(kept.get(seq), Some(&json!(remark)), "record {seq} was acknowledged");
+    }
+    assert_eq!(
+        kept.keys().copied().collect::<Vec<_>>(),
+        (1..=kept.len() as u64).collect::<Vec<_>>()
+    );
+
+    let data = team.server.data.clone();
+    let verified = Server::command(&data, &["verify"]);
+    assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stderr));
+}
