@@ -102,6 +102,14 @@ impl<T> Page<T> {
     }
 }
 
+impl<T> Page<T> {
+    /// Makes something else of each row.
+    pub fn each<U>(self, into: impl FnMut(T) -> Result<U, Problem>) -> Result<Page<U>, Problem> {
+        let items = self.items.into_iter().map(into).collect::<Result<_, _>>()?;
+        Ok(Page { items, next: self.next })
+    }
+}
+
 /// The same request, after another key.
 fn next(request: &HttpRequest, key: &str) -> String {
     let kept = request

@@ -145,6 +145,37 @@ table! {
     GET "/api/v1/programmes/{programme}/points-table" Permitted<Read> => points_table::read;
     POST "/api/v1/programmes/{programme}/points-table" Permitted<Plan> [api::document::LARGEST] => points_table::import;
 
+    GET "/api/v1/programmes/{programme}/stand-down" Permitted<Read> => stand_down::read;
+    POST "/api/v1/programmes/{programme}/stand-down" Permitted<CallStandDown> => stand_down::call;
+    GET "/api/v1/programmes/{programme}/stand-down/calls" Permitted<Read> => stand_down::list;
+    POST "/api/v1/programmes/{programme}/stand-down/lifting" Permitted<LiftStandDown> => stand_down::lift;
+
+    GET "/api/v1/programmes/{programme}/weather" Permitted<Read> => weather::list;
+    POST "/api/v1/programmes/{programme}/weather" Permitted<ObserveWeather> => weather::observe;
+    GET "/api/v1/programmes/{programme}/weather/latest" Permitted<Read> => weather::latest;
+
+    GET "/api/v1/programmes/{programme}/snags" Permitted<Read> => snags::list;
+    POST "/api/v1/programmes/{programme}/snags" Permitted<OpenSnags> => snags::open;
+    GET "/api/v1/programmes/{programme}/snags/{snag}" Permitted<Read> => snags::read;
+    POST "/api/v1/programmes/{programme}/snags/{snag}/work" Permitted<WorkSnags> => snags::work;
+    POST "/api/v1/programmes/{programme}/snags/{snag}/closing" Permitted<CloseSnags> => snags::close;
+
+    GET "/api/v1/programmes/{programme}/points" Permitted<Read> => points::list;
+    GET "/api/v1/programmes/{programme}/points/{point}" Permitted<Read> => points::read;
+    PUT "/api/v1/programmes/{programme}/points/{point}" Permitted<Plan> => points::plan;
+    POST "/api/v1/programmes/{programme}/points/{point}/drop" Permitted<Plan> => points::drop;
+    GET "/api/v1/programmes/{programme}/points/{point}/holds" Permitted<Read> => points::holds;
+    GET "/api/v1/programmes/{programme}/next" Permitted<Read> => next::read;
+
+    POST "/api/v1/programmes/{programme}/points/{point}/sign-offs" Permitted<Read> => sign_offs::sign;
+    POST "/api/v1/programmes/{programme}/points/{point}/refusals" Permitted<Read> => sign_offs::refuse;
+    POST "/api/v1/programmes/{programme}/points/{point}/withdrawals" Permitted<Read> => sign_offs::withdraw;
+
+    GET "/api/v1/programmes/{programme}/runs/{run}/results" Permitted<Read> => results::list;
+    POST "/api/v1/programmes/{programme}/runs/{run}/results" Permitted<RecordResults> => results::record;
+    GET "/api/v1/programmes/{programme}/runs/{run}/results/{point}" Permitted<Read> => results::read;
+    PUT "/api/v1/programmes/{programme}/runs/{run}/results/{point}" Permitted<RecordResults> => results::amend;
+
     GET "/api/v1/programmes/{programme}/ledger" Permitted<Read> => ledger::head;
     GET "/api/v1/programmes/{programme}/ledger/records" Permitted<Read> => ledger::list;
     GET "/api/v1/programmes/{programme}/ledger/records/{seq}" Permitted<Read> => ledger::read;

@@ -120,9 +120,7 @@ pub(crate) async fn import(person: Permitted<Plan>, file: File<Toml>, office: Of
         })?
         .to_owned();
     let given = Given { body: ImportDocument { toml }, asked: file.asked };
-    office
-        .act(&person, given, |view, _| Ok(Outcome::changed(Shown::tagged(&counts(view))?)))
-        .await
+    office.act(&person, given, |view, _| Ok(Outcome::changed(Shown::tagged(&counts(view))?))).await
 }
 
 /// The greatest document or spreadsheet that is read, in bytes.

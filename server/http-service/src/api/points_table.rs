@@ -84,7 +84,5 @@ pub(crate) async fn import(
 ) -> Answer {
     let body = ImportPoints { format: file.kind.0, file: file.bytes.to_vec() };
     let given = Given { body, asked: file.asked };
-    office
-        .act(&person, given, |view, _| Ok(Outcome::changed(Shown::tagged(&counts(view))?)))
-        .await
+    office.act(&person, given, |view, _| Ok(Outcome::changed(Shown::tagged(&counts(view))?))).await
 }

@@ -44,6 +44,13 @@ const GROUPS: &[(&str, &str)] = &[
     ("programmes", "Programmes in which you take part, and new ones."),
     ("document", "The programme as the one document that a team writes."),
     ("points_table", "The points as a spreadsheet has them."),
+    ("snags", "Defects and anomalies that were found, the work on them, and their closing."),
+    ("weather", "The weather as people at the field saw or read it."),
+    ("stand_down", "Stops of the whole programme."),
+    ("points", "Test points as steps of the ladder: plans, where they stand, and every hold."),
+    ("next", "What can be done next, and what would open if a hold cleared."),
+    ("sign_offs", "Approval, release, acknowledgement and acceptance; refusing and taking back."),
+    ("results", "What runs showed, with the verdict on each criterion, condition and limit."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
 ];
 

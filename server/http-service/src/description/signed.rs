@@ -39,8 +39,8 @@ fn with_secret(schema: RefOr<Schema>) -> RefOr<Schema> {
     }
 }
 
-impl<T: PartialSchema> PartialSchema for SignedBody<T> {
-    fn schema() -> RefOr<Schema> {
+impl<T: PartialSchema> utoipa::__dev::ComposeSchema for SignedBody<T> {
+    fn compose(_: Vec<RefOr<Schema>>) -> RefOr<Schema> {
         with_secret(T::schema())
     }
 }

@@ -49,6 +49,12 @@ impl Problem {
         Self::new(kind, detail)
     }
 
+    /// What is to be signed has no JSON form; no command lets such a thing in.
+    pub(crate) fn unsignable(error: programme::commands::digests::NoDigest) -> Self {
+        Self::new(FAULT, "What is to be signed cannot be written. Tell whoever runs the server.")
+            .because(error)
+    }
+
     /// The body could not be read.
     pub(crate) fn of_payload(error: &PayloadError, largest: usize) -> Self {
         match error {

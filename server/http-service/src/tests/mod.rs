@@ -3,9 +3,12 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod description;
+mod documents;
 mod doors;
+mod field;
 mod frame;
 mod programmes;
+pub(crate) mod tug;
 
 use std::sync::Arc;
 use std::time::Duration;

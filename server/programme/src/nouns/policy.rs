@@ -1,5 +1,6 @@
 //! What a programme has decided for itself: risk matrix, steps, totals to reach, ages.
 
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::measure::{Kind, Measure, Unit};
@@ -109,6 +110,11 @@ impl BuildUpRule {
 }
 
 impl Policy {
+    /// Up to and including when weather that was observed at a moment is new enough.
+    pub fn weather_good_until(&self, observed_at: DateTime<Utc>) -> DateTime<Utc> {
+        observed_at + TimeDelta::minutes(i64::from(self.weather_good_for_min))
+    }
+
     /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
     pub fn faults(&self, at: &str) -> Vec<Fault> {
         let mut judging = Judging::of(at);
