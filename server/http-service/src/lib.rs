@@ -2,6 +2,7 @@
 
 mod access;
 mod api;
+mod boards;
 mod clock;
 mod description;
 mod desk;

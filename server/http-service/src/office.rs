@@ -12,6 +12,7 @@ use programme::codes::PersonHandle;
 use store::{Store, WriteError};
 use tokio::sync::Semaphore;
 
+use crate::boards::Boards;
 use crate::clock::Clock;
 use crate::kept::KeptViews;
 use crate::pace::Attempts;
@@ -41,6 +42,8 @@ pub(crate) struct Shared {
     pub past: Semaphore,
     /// Views that were made and still hold.
     pub views: KeptViews,
+    /// The holds of whole ladders.
+    pub boards: Boards,
 }
 
 impl Office {
@@ -58,6 +61,7 @@ impl Office {
             by_signer: Attempts::new(settings.attempts_per_account),
             past: Semaphore::new(settings.past_reads_at_once.max(1)),
             views: KeptViews::default(),
+            boards: Boards::default(),
             store,
             clock,
             settings,

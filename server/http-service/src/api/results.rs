@@ -1,0 +1,344 @@
+//! Results: what runs showed for points, with the verdict on each criterion, condition and limit.
+
+use std::collections::BTreeMap;
+
+use actix_web::HttpRequest;
+use chrono::{DateTime, Utc};
+use programme::card::Fitted;
+use programme::codes::{ExceedanceNumber, PersonHandle, PointCode, RunNumber};
+use programme::commands::{RecordResult, ResultTerms, TypedValue, digests};
+use programme::measure::Measure;
+use programme::nouns::{Axis, Point};
+use programme::record::{Digest, MeasuredValue, Part, ValueSource};
+use programme::state::{Amendable, Lapse, ResultState, Run, Standing, State};
+use programme::verdict::{Outcome as Came, Verdict};
+use serde::{Deserialize, Serialize};
+
+use super::points::SignatureView;
+use crate::access::{Permitted, Read, RecordResults};
+use crate::desk::{Answer, Outcome, Shown, Written};
+use crate::entity_tag::{Amends, Precondition};
+use crate::given::{At, Given, Number, Query};
+use crate::office::Office;
+use crate::page::{OfMoment, Page, Paging, after};
+use crate::problem::{FAULT, Problem};
+
+/// Whether a result counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum ResultStanding {
+    /// Met, and waits for its acceptances.
+    Open,
+    /// Not met, or something is missing.
+    NotMet,
+    /// Accepted by two people, and stands.
+    Accepted,
+    /// Was accepted, and does not stand any more.
+    Lapsed,
+    /// The same run's result was recorded anew.
+    Replaced,
+}
+
+impl ResultStanding {
+    /// The standing without its reason.
+    pub const fn of(standing: &Standing) -> Self {
+        match standing {
+            Standing::Open => ResultStanding::Open,
+            Standing::NotMet => ResultStanding::NotMet,
+            Standing::Accepted => ResultStanding::Accepted,
+            Standing::Lapsed(_) => ResultStanding::Lapsed,
+            Standing::Replaced => ResultStanding::Replaced,
+        }
+    }
+}
+
+/// Why an accepted result does not stand any more.
+const fn lapse(standing: &Standing) -> Option<&Lapse> {
+    match standing {
+        Standing::Lapsed(lapse) => Some(lapse),
+        Standing::Open | Standing::NotMet | Standing::Accepted | Standing::Replaced => None,
+    }
+}
+
+/// A result in a list.
+#[derive(Debug, Serialize, utoipa::ToSchema)]
+pub struct ResultRow<'a> {
+    /// In which run.
+    pub run: RunNumber,
+    /// For which point.
+    pub point: &'a PointCode,
+    /// Who recorded it.
+    pub by: &'a PersonHandle,
+    /// When it was so.
+    pub at: DateTime<Utc>,
+    /// The record in the ledger; its ETag begins with it.
+    pub revision: u64,
+    /// Whether it counts.
+    pub standing: ResultStanding,
+    /// Why it does not stand any more.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lapse: Option<&'a Lapse>,
+    /// What its values say: met only where all is met and nothing is missing.
+    pub outcome: Came,
+    /// Whether any value lies beyond its limit.
+    pub exceeded: bool,
+    /// Whether all its values were typed in by a person, and none came from a recorder.
+    pub typed_in: bool,
+    /// Who accepted it as an engineer.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub engineering: Option<&'a PersonHandle>,
+    /// Who accepted it as the safety officer.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub safety: Option<&'a PersonHandle>,
+}
+
+impl<'a> ResultRow<'a> {
+    /// A result.
+    pub fn of(result: &'a ResultState) -> Self {
+        Self {
+            run: result.run,
+            point: &result.point,
+            by: &result.by,
+            at: result.at,
+            revision: result.seq,
+            standing: ResultStanding::of(&result.standing),
+            lapse: lapse(&result.standing),
+            outcome: result.verdict.outcome,
+            exceeded: result.verdict.exceeded,
+            typed_in: typed_in(result),
+            engineering: result.engineering.as_ref().map(|signature| &signature.by),
+            safety: result.safety.as_ref().map(|signature| &signature.by),
+        }
+    }
+}
+
+fn typed_in(result: &ResultState) -> bool {
+    result.values.iter().all(|value| match value.source {
+        ValueSource::TypedIn {} => true,
+    })
+}
+
+/// A result.
+#[derive(Debug, Serialize, utoipa::ToSchema)]
+#[schema(as = Result)]
+pub struct ResultView<'a> {
+    /// In which run.
+    pub run: RunNumber,
+    /// For which point.
+    pub point: &'a PointCode,
+    /// Who recorded it, and so accepts no part of it.
+    pub by: &'a PersonHandle,
+    /// When it was so.
+    pub at: DateTime<Utc>,
+    /// The record in the ledger; the ETag begins with it.
+    pub revision: u64,
+    /// Whether it counts.
+    pub standing: ResultStanding,
+    /// Why it does not stand any more.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lapse: Option<&'a Lapse>,
+    /// What was measured, in the units as typed. A value that is absent was not measured, which is never a pass.
+    pub values: &'a [MeasuredValue],
+    /// Whether all its values were typed in by a person, and none came from a recorder.
+    pub typed_in: bool,
+    /// What was really reached on each axis.
+    pub reached: &'a BTreeMap<Axis, Measure>,
+    /// What was seen, heard and felt.
+    pub observations: &'a str,
+    /// What the values say against each criterion, condition and limit, as the limits are now.
+    pub verdict: &'a Verdict,
+    /// The exceedances that it must answer for.
+    pub exceedances: Vec<ExceedanceNumber>,
+    /// The point as it was planned when the run was opened.
+    pub planned: &'a Point,
+    /// What was fitted in the run.
+    pub fitted: &'a Fitted,
+    /// The digest to accept it with.
+    pub digest: Digest,
+    /// The acceptances that were given.
+    pub acceptances: Vec<SignatureView<'a>>,
+}
+
+fn result_view<'a>(state: &'a State, result: &'a ResultState) -> Result<ResultView<'a>, Problem> {
+    let digest = digests::acceptance(state, result).map_err(|error| {
+        Problem::new(FAULT, "What would be accepted cannot be written as JSON.").because(error)
+    })?;
+    let run = result.run;
+    let given = [
+        (Part::EngineeringAcceptance { run }, &result.engineering),
+        (Part::SafetyAcceptance { run }, &result.safety),
+    ];
+    let acceptances = given
+        .into_iter()
+        .filter_map(|(part, signature)| Some((part, signature.as_ref()?)))
+        .map(|(part, signature)| SignatureView::of(part, signature, signature.digest == digest))
+        .collect();
+    Ok(ResultView {
+        run,
+        point: &result.point,
+        by: &result.by,
+        at: result.at,
+        revision: result.seq,
+        standing: ResultStanding::of(&result.standing),
+        lapse: lapse(&result.standing),
+        values: &result.values,
+        typed_in: typed_in(result),
+        reached: &result.reached,
+        observations: &result.observations,
+        verdict: &result.verdict,
+        exceedances: digests::exceedances_of(state, result).map(|it| it.number).collect(),
+        planned: &result.planned,
+        fitted: &result.fitted,
+        digest,
+        acceptances,
+    })
+}
+
+/// What somebody gives to record a result.
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewResult {
+    /// For which point of the run.
+    pub point: PointCode,
+    /// What was measured and typed in.
+    pub values: Vec<TypedValue>,
+    /// What was really reached on each axis.
+    #[serde(default)]
+    pub reached: BTreeMap<Axis, Measure>,
+    /// What was seen, heard and felt.
+    #[schema(min_length = 1, max_length = 20000)]
+    pub observations: String,
+    /// When it was so; absent: now.
+    #[serde(default)]
+    pub observed_at: Option<DateTime<Utc>>,
+}
+
+/// The results of a run, in the order in which they were recorded, also those that were replaced.
+#[utoipa::path(
+    get, path = "",
+    params(Paging),
+    responses((status = 200, description = "A page of results.", body = Page<ResultRow>)),
+)]
+pub(crate) async fn list(
+    person: Permitted<Read>,
+    run: At<Number<RunNumber>>,
+    page: Query<Paging>,
+    request: HttpRequest,
+    office: Office,
+) -> Answer {
+    let after: Option<u64> = after(page.after.as_deref())?;
+    office
+        .show(&person, page.as_of.as_deref(), &request, |view| {
+            let run = known_run(view.state, run.0.0)?;
+            let of_run = view.state.results.iter().filter(|result| result.run == run.number);
+            let rows = of_run
+                .filter(|result| after.is_none_or(|after| result.seq > after))
+                .map(|result| (result.seq, ResultRow::of(result)));
+            Shown::tagged(&Page::of(rows, page.limit, &request)?)
+        })
+        .await
+}
+
+/// The result of a run for a point: the one recorded last, with its verdict and the digest to accept it with.
+#[utoipa::path(
+    get, path = "",
+    params(OfMoment),
+    responses((status = 200, description = "The result.", body = ResultView)),
+)]
+pub(crate) async fn read(
+    person: Permitted<Read>,
+    run: At<Number<RunNumber>>,
+    point: At<PointCode>,
+    past: Query<OfMoment>,
+    request: HttpRequest,
+    office: Office,
+) -> Answer {
+    office
+        .show(&person, past.as_of.as_deref(), &request, |view| shown(view.state, run.0.0, &point))
+        .await
+}
+
+/// Record what the run showed for a point, read off instruments and typed in.
+///
+/// Each figure has its unit beside it. The verdict is worked out, never typed: a reading that is missing is no pass. A
+/// value beyond its limit notes an exceedance by itself. A result that was recorded already is changed with PUT at its
+/// own place.
+#[utoipa::path(
+    post, path = "",
+    request_body(content = NewResult, example = json!({
+        "point": "GR-02",
+        "values": [{ "parameter": "motor-winding", "statistic": "max", "value": 83.5, "unit": "degC" }],
+        "reached": { "power": { "value": 34.6, "unit": "kW" } },
+        "observations": "Smooth; a little whine above 30 kW.",
+        "observed_at": "2026-05-02T09:40:00Z",
+    })),
+    responses((status = 201, description = "Recorded.", body = Written<ResultView>)),
+)]
+pub(crate) async fn record(
+    person: Permitted<RecordResults>,
+    run: At<Number<RunNumber>>,
+    given: Given<NewResult>,
+    office: Office,
+) -> Answer {
+    let (run, point) = (run.0.0, given.body.point.clone());
+    let place = format!("/api/v1/programmes/{}/runs/{run}/results/{point}", person.programme);
+    let command = given.map(|body| {
+        let NewResult { point, values, reached, observations, observed_at } = body;
+        let terms = ResultTerms { values, reached, observations, observed_at };
+        RecordResult { run, point, terms, expected: None }
+    });
+    let thing = Amendable::Result(run, point.clone());
+    office
+        .amend(&person, (Precondition::Absent, thing), command, move |view, _, _| {
+            Ok(Outcome::created(place, shown(view.state, run, &point)?))
+        })
+        .await
+}
+
+/// Record a result anew, because a figure was wrong or missing. The result before stays on record, and its acceptances
+/// are void.
+///
+/// Each figure has its unit beside it.
+#[utoipa::path(
+    put, path = "",
+    request_body(content = ResultTerms, example = json!({
+        "values": [{ "parameter": "motor-winding", "statistic": "max", "value": 85.3, "unit": "degC" }],
+        "reached": { "power": { "value": 34.6, "unit": "kW" } },
+        "observations": "Smooth; a little whine above 30 kW. The figure was read off the wrong line before.",
+        "observed_at": "2026-05-02T09:40:00Z",
+    })),
+    params(Amends),
+    responses(
+        (status = 200, description = "Recorded anew.", body = Written<ResultView>),
+        (status = 201, description = "Recorded.", body = Written<ResultView>),
+    ),
+)]
+pub(crate) async fn amend(
+    person: Permitted<RecordResults>,
+    run: At<Number<RunNumber>>,
+    point: At<PointCode>,
+    precondition: Precondition,
+    given: Given<ResultTerms>,
+    office: Office,
+) -> Answer {
+    let (run, point) = (run.0.0, point.0);
+    let place = format!("/api/v1/programmes/{}/runs/{run}/results/{point}", person.programme);
+    let command =
+        given.map(|terms| RecordResult { run, point: point.clone(), terms, expected: None });
+    let thing = Amendable::Result(run, point.clone());
+    office
+        .amend(&person, (precondition, thing), command, move |view, _, was_there| {
+            Ok(Outcome::put(was_there, place, shown(view.state, run, &point)?))
+        })
+        .await
+}
+
+fn known_run(state: &State, run: RunNumber) -> Result<&Run, Problem> {
+    state.run(run).ok_or_else(|| Problem::unknown("run", run))
+}
+
+fn shown(state: &State, run: RunNumber, point: &PointCode) -> Result<Shown, Problem> {
+    known_run(state, run)?;
+    let (_, result) = state.result(run, point).ok_or_else(|| Problem::unknown("result", point))?;
+    Shown::at_revision(result.seq, &result_view(state, result)?)
+}
