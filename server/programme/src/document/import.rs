@@ -5,7 +5,7 @@ use serde::Deserialize;
 use super::records::{differs, is_being_written, is_planned_anew};
 use super::{Places, ProgrammeDocument, check, points_table, read_toml, to_records};
 use crate::codes::PersonHandle;
-use crate::commands::{Command, Stamp};
+use crate::commands::{Command, Stamp, against_roles};
 use crate::entry::Draft;
 use crate::people::Act;
 use crate::refusal::{Fault, Refusal};
@@ -79,19 +79,24 @@ impl Command for ImportPoints {
 /// What a document would change that the importer may not change.
 ///
 /// Whoever may plan writes the first document whole. Once something was signed or run, each section asks for the
-/// permission that it asks for elsewhere. Nobody ever gives themselves a role.
+/// permission that it asks for elsewhere, and roles change as they do elsewhere. Nobody ever gives themselves a role.
 fn beyond_permission(document: &ProgrammeDocument, state: &State, by: &PersonHandle) -> Vec<Fault> {
     let mut faults = Vec::new();
+    let being_written = is_being_written(state);
     for (place, person) in document.people.iter().enumerate() {
+        let at = format!("people[{place}].roles");
         let has = state.roles(by);
         if person.handle == *by && person.roles.iter().any(|role| !has.contains(role)) {
-            faults.push(Fault::at(
-                format!("people[{place}].roles"),
-                "nobody gives themselves a role: ask another who may list people",
-            ));
+            let why = "nobody gives themselves a role: ask another who may list people";
+            faults.push(Fault::at(at, why));
+        } else if !being_written {
+            let holds = against_roles(state, by, person).into_iter();
+            faults.extend(
+                holds.map(|hold| Fault::at(at.clone(), format!("{} {}", hold.why, hold.clears))),
+            );
         }
     }
-    if is_being_written(state) {
+    if being_written {
         return faults;
     }
     for (section, act, changes) in sections(document, state) {

@@ -156,6 +156,20 @@ fn nobody_gives_themselves_a_role_by_an_import() {
 }
 
 #[test]
+fn once_a_plan_was_signed_no_import_makes_a_safety_officer_but_that_of_another() {
+    let mut state = founded(SMALL);
+    let mut document = ProgrammeDocument::of(&state);
+    let crew = document.people.iter_mut().find(|it| it.handle.as_str() == "cas").unwrap();
+    crew.roles = vec![crate::nouns::Role::Safety];
+    let text = document.to_toml().unwrap();
+    assert_eq!(import(&state, "lea", &text).unwrap().len(), 1, "nothing was signed yet");
+    sign_the_plan(&mut state);
+    let faults = faults_of(import(&state, "lea", &text));
+    assert!(faults[0].0.ends_with("roles"), "{faults:?}");
+    assert!(faults[0].1.contains("A safety officer lists the person so"), "{faults:?}");
+}
+
+#[test]
 fn once_a_plan_was_signed_each_section_asks_for_its_own_permission() {
     let mut state = founded(SMALL);
     sign_the_plan(&mut state);
