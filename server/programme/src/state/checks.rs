@@ -11,7 +11,7 @@ use crate::nouns::Check;
 use crate::record::{CheckDone, EventHappened};
 
 /// One time that a check was done.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Done {
     /// The record.
     pub seq: u64,
@@ -48,7 +48,7 @@ impl PoweredSpan {
 }
 
 /// Minutes under power since a check was last passed.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 struct PoweredSince {
     minutes: u64,
     /// Runs since then whose minutes nobody knows.
@@ -76,7 +76,7 @@ impl PoweredSince {
 }
 
 /// A check and its history.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CheckState {
     /// The check.
     pub check: Check,
@@ -131,7 +131,7 @@ impl CheckState {
 }
 
 /// Something that happened to the aircraft.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Happening {
     /// The record.
     pub seq: u64,
@@ -146,7 +146,7 @@ pub struct Happening {
 }
 
 /// All checks and happenings.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Checks {
     /// Checks by code.
     pub by_code: BTreeMap<CheckCode, CheckState>,
@@ -156,7 +156,7 @@ pub struct Checks {
 }
 
 /// Places in [`Checks::happenings`] of the last of a kind.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Latest {
     recorded: usize,
     happened: usize,

@@ -12,7 +12,7 @@ use crate::nouns::Item;
 use crate::record::{ItemFitted, ItemRemoved};
 
 /// An item as it is fitted now.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct FittedItem {
     /// The item.
     pub item: Item,
@@ -23,7 +23,7 @@ pub struct FittedItem {
 }
 
 /// One change of the configuration.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Change {
     /// The record.
     pub seq: u64,
@@ -42,7 +42,7 @@ pub struct Change {
 }
 
 /// The aircraft's build standard.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Configuration {
     /// What is fitted now.
     pub items: BTreeMap<ItemCode, FittedItem>,

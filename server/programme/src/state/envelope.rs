@@ -7,7 +7,7 @@ use crate::measure::Measure;
 use crate::nouns::Axis;
 
 /// The furthest that was shown on one axis.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shown {
     /// The figure, in the unit it was recorded in.
     pub reached: Measure,
@@ -16,7 +16,7 @@ pub struct Shown {
 }
 
 /// The greatest value reached on each axis by accepted results that stand for what is fitted now.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Envelope {
     /// By axis.
     pub greatest: BTreeMap<Axis, Shown>,

@@ -10,7 +10,7 @@ use crate::nouns::Statistic;
 use crate::record::{Digest, ExceedanceClosed, ExceedanceExplained, ExceedanceNoted};
 
 /// Why an exceedance came about, as an engineer sees it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Explanation {
     /// The record.
     pub seq: u64,
@@ -25,7 +25,7 @@ pub struct Explanation {
 }
 
 /// A value beyond its limit.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Exceedance {
     /// Its number.
     pub number: ExceedanceNumber,

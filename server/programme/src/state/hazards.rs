@@ -11,7 +11,7 @@ use crate::nouns::{Hazard, RiskLevel, Role};
 use crate::record::{Digest, RiskAccepted};
 
 /// Residual risk that somebody accepted.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct AcceptedRisk {
     /// The record.
     pub seq: u64,
@@ -28,7 +28,7 @@ pub struct AcceptedRisk {
 }
 
 /// A hazard as judged now.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct HazardState {
     /// The hazard.
     pub hazard: Arc<Hazard>,

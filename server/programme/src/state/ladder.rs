@@ -13,7 +13,7 @@ use crate::nouns::Point;
 use crate::record::PointDropped;
 
 /// A point that was taken out of the plan.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Dropped {
     /// By whom.
     pub by: PersonHandle,
@@ -24,7 +24,7 @@ pub struct Dropped {
 }
 
 /// A point as a step of the ladder.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Rung {
     /// The point as planned now.
     pub point: Arc<Point>,
@@ -62,7 +62,7 @@ impl Rung {
 }
 
 /// All points, in the order first planned.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Ladder {
     rungs: Vec<Rung>,
     places: HashMap<PointCode, usize>,

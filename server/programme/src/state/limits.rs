@@ -12,7 +12,7 @@ use crate::nouns::{Limit, Phase};
 use crate::record::{Digest, LimitChangeAgreed, LimitChangeDeclined, LimitChangeProposed};
 
 /// A limit as it holds now.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct LimitState {
     /// The limit.
     pub limit: Arc<Limit>,
@@ -54,7 +54,7 @@ pub enum ProposalFate {
 }
 
 /// A proposal to change a limit.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Proposal {
     /// Its number.
     pub number: ProposalNumber,
@@ -80,7 +80,7 @@ pub(super) struct ChangedLimit {
 }
 
 /// All limits and proposals.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Limits {
     /// Limits by code.
     pub by_code: BTreeMap<LimitCode, LimitState>,

@@ -48,7 +48,7 @@ use crate::nouns::{Aircraft, Channel, Document, Person, Phase, Point, Policy, Ro
 use crate::record::Record;
 
 /// All that the records of one programme say, put together.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct State {
     /// The programme's id, once founded.
     pub id: Option<ProgrammeId>,

@@ -54,7 +54,7 @@ pub enum Standing {
 }
 
 /// What a run showed for one point.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ResultState {
     /// The record.
     pub seq: u64,

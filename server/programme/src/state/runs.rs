@@ -52,7 +52,7 @@ pub struct TimesCorrection {
 }
 
 /// One outing under power.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Run {
     /// Its number.
     pub number: RunNumber,

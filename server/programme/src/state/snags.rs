@@ -8,7 +8,7 @@ use crate::nouns::{Phase, Severity};
 use crate::record::{Digest, SnagClosed, SnagOpened, SnagWorked};
 
 /// Work on a snag.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct SnagWork {
     /// By whom.
     pub by: PersonHandle,
@@ -21,7 +21,7 @@ pub struct SnagWork {
 }
 
 /// A defect or anomaly.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Snag {
     /// Its number.
     pub number: SnagNumber,

@@ -8,7 +8,7 @@ use crate::nouns::WeatherObservation;
 use crate::record::{StandDownCalled, StandDownLifted, WeatherObserved};
 
 /// A stop called on the whole programme.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct StandDown {
     /// The record.
     pub seq: u64,
@@ -39,7 +39,7 @@ impl StandDown {
 }
 
 /// Weather that somebody observed.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Observed {
     /// The record.
     pub seq: u64,
