@@ -171,10 +171,27 @@ table! {
     POST "/api/v1/programmes/{programme}/points/{point}/refusals" Permitted<Read> => sign_offs::refuse;
     POST "/api/v1/programmes/{programme}/points/{point}/withdrawals" Permitted<Read> => sign_offs::withdraw;
 
+    GET "/api/v1/programmes/{programme}/runs" Permitted<Read> => runs::list;
+    POST "/api/v1/programmes/{programme}/runs" Permitted<ConductRuns> => runs::open;
+    GET "/api/v1/programmes/{programme}/runs/{run}" Permitted<Read> => runs::read;
+    POST "/api/v1/programmes/{programme}/runs/{run}/moments" Permitted<ConductRuns> => runs::note_moment;
+    POST "/api/v1/programmes/{programme}/runs/{run}/energy" Permitted<ConductRuns> => runs::read_energy;
+    POST "/api/v1/programmes/{programme}/runs/{run}/knock-off" Permitted<KnockOff> => runs::knock_off;
+    POST "/api/v1/programmes/{programme}/runs/{run}/closing" Permitted<ConductRuns> => runs::close;
+    PUT "/api/v1/programmes/{programme}/runs/{run}/times" Permitted<CorrectTimes> => runs::correct;
+
     GET "/api/v1/programmes/{programme}/runs/{run}/results" Permitted<Read> => results::list;
     POST "/api/v1/programmes/{programme}/runs/{run}/results" Permitted<RecordResults> => results::record;
     GET "/api/v1/programmes/{programme}/runs/{run}/results/{point}" Permitted<Read> => results::read;
     PUT "/api/v1/programmes/{programme}/runs/{run}/results/{point}" Permitted<RecordResults> => results::amend;
+
+    GET "/api/v1/programmes/{programme}/exceedances" Permitted<Read> => exceedances::list;
+    POST "/api/v1/programmes/{programme}/exceedances" Permitted<NoteExceedances> => exceedances::note;
+    GET "/api/v1/programmes/{programme}/exceedances/{exceedance}" Permitted<Read> => exceedances::read;
+    PUT "/api/v1/programmes/{programme}/exceedances/{exceedance}/explanation" Permitted<ExplainExceedances> => exceedances::explain;
+    POST "/api/v1/programmes/{programme}/exceedances/{exceedance}/closing" Permitted<CloseExceedances> => exceedances::close;
+
+    GET "/api/v1/programmes/{programme}/hours" Permitted<Read> => hours::read;
 
     GET "/api/v1/programmes/{programme}/ledger" Permitted<Read> => ledger::head;
     GET "/api/v1/programmes/{programme}/ledger/records" Permitted<Read> => ledger::list;

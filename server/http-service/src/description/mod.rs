@@ -50,7 +50,10 @@ const GROUPS: &[(&str, &str)] = &[
     ("points", "Test points as steps of the ladder: plans, where they stand, and every hold."),
     ("next", "What can be done next, and what would open if a hold cleared."),
     ("sign_offs", "Approval, release, acknowledgement and acceptance; refusing and taking back."),
+    ("runs", "Runs: opened against released points, noted moment by moment, closed, corrected."),
     ("results", "What runs showed, with the verdict on each criterion, condition and limit."),
+    ("exceedances", "Values beyond their limits: noted, explained, closed."),
+    ("hours", "Completed hours, and what is still to go."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
 ];
 
