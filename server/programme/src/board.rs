@@ -341,7 +341,8 @@ fn of_limit(code: &LimitCode, state: &State, entry: &Entry, places: &mut Vec<usi
     if limit.changed_at != entry.seq {
         return;
     }
-    let versions = std::iter::once(&limit.limit).chain(&limit.earlier);
+    let earlier = limit.earlier.iter().map(|earlier| &earlier.limit);
+    let versions = std::iter::once(&limit.limit).chain(earlier);
     let phases: Vec<Phase> = versions.flat_map(|limit| limit.phases.clone()).collect();
     places.extend(all_where(state, |rung| {
         phases.contains(&rung.point.phase) || rung.point.limits.contains(code)

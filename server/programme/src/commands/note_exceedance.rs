@@ -77,6 +77,7 @@ fn ever_beyond(known: &LimitState, statistic: Statistic, figure: f64) -> bool {
     known
         .earlier
         .iter()
+        .map(|earlier| &earlier.limit)
         .chain([&known.limit])
         .any(|limit| verdict::lies_beyond(limit, statistic, figure))
 }

@@ -82,7 +82,8 @@ pub(super) fn collect(rung: &Rung, state: &State, now: DateTime<Utc>, found: &mu
     }
 }
 
-fn fault(check: &CheckState, state: &State, now: DateTime<Utc>) -> Option<Fault> {
+/// Why a check is not good at a moment; none where it is.
+pub fn fault(check: &CheckState, state: &State, now: DateTime<Utc>) -> Option<Fault> {
     if check.failure().is_some() {
         return Some(Fault::Failed);
     }
@@ -282,6 +283,24 @@ mod tests {
             story.later(TimeDelta::seconds(1));
             assert_eq!(story.rules("A"), ["check-overdue"]);
         }
+    }
+
+    #[test]
+    fn a_check_says_when_it_becomes_due_by_the_clock_and_is_good_up_to_then() {
+        let both = Validity { clock_hours: Some(30.5), days: Some(1), ..Validity::default() };
+        let mut story = with(both);
+        let due = |story: &Story| story.state.checks.by_code["C"].due_at();
+        assert_eq!(due(&story), None, "it was never passed");
+        story.check("C", true);
+        let end = story.now + TimeDelta::hours(24);
+        assert_eq!(due(&story), Some(end), "whichever ends first");
+        story.now = end;
+        assert!(story.rules("A").is_empty());
+        story.later(TimeDelta::seconds(1));
+        assert_eq!(story.rules("A"), ["check-overdue"]);
+        let mut story = with(powered(0.5));
+        story.check("C", true);
+        assert_eq!(due(&story), None, "no time ends it");
     }
 
     #[test]

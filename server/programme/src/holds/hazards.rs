@@ -67,13 +67,14 @@ pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut 
             against(Lacks::Record);
             continue;
         };
-        if hazard.hazard.mitigations.is_empty() {
-            against(Lacks::Mitigation);
-        }
-        if let Some(lacks) = of_residual_risk(hazard, state) {
-            against(lacks);
-        }
+        lacks(hazard, state).into_iter().for_each(&mut against);
     }
+}
+
+/// Everything that a hazard lacks before a point may go ahead with it.
+pub fn lacks(hazard: &HazardState, state: &State) -> Vec<Lacks> {
+    let mitigation = hazard.hazard.mitigations.is_empty().then_some(Lacks::Mitigation);
+    mitigation.into_iter().chain(of_residual_risk(hazard, state)).collect()
 }
 
 fn of_residual_risk(hazard: &HazardState, state: &State) -> Option<Lacks> {
@@ -96,7 +97,8 @@ fn of_residual_risk(hazard: &HazardState, state: &State) -> Option<Lacks> {
     None
 }
 
-fn roles_for(level: RiskLevel, state: &State) -> Vec<Role> {
+/// The roles that may accept a level of risk, by the programme's matrix.
+pub fn roles_for(level: RiskLevel, state: &State) -> Vec<Role> {
     let demands = state.policy.iter().flat_map(|policy| &policy.risk.accepted_by);
     demands.filter(|demand| demand.level == level).flat_map(|d| d.roles.clone()).collect()
 }

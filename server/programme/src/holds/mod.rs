@@ -105,6 +105,9 @@ pub struct Source {
 pub(crate) use release::next_change as next_change_of_release;
 pub(crate) use results::await_approval as results_await_approval;
 
+pub use checks::{Fault as CheckFault, fault as check_fault};
+pub use hazards::{Lacks as HazardLacks, lacks as hazard_lacks, roles_for as roles_for_risk};
+
 macro_rules! sources {
     ($($(#[$note:meta])* $name:ident $module:ident $kept:literal;)+) => {
         /// One reason why a point may not go ahead now, as data.

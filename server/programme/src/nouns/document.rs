@@ -49,6 +49,13 @@ pub struct Document {
 }
 
 impl Document {
+    /// Whether it is in hand and in force at a moment; which phases it covers is another matter.
+    pub fn is_in_force(&self, now: DateTime<Utc>) -> bool {
+        self.reference.is_some()
+            && self.valid_from.is_none_or(|from| from <= now)
+            && self.valid_until.is_none_or(|until| now < until)
+    }
+
     /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
     pub fn faults(&self, at: &str) -> Vec<Fault> {
         let mut judging = Judging::of(at);

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use super::Run;
 use crate::codes::{CheckCode, EventCode, PersonHandle, RunNumber};
@@ -105,6 +105,19 @@ impl CheckState {
     /// The first run since then whose minutes are not known.
     pub fn powered_minutes_since(&self) -> Result<u64, RunNumber> {
         self.powered_since.unknown.first().map_or(Ok(self.powered_since.minutes), |run| Err(*run))
+    }
+
+    /// When it becomes due by the clock: the end of its validity since the last pass; none where it was never passed or
+    /// no time ends it. Powered hours and happenings can end it sooner.
+    pub fn due_at(&self) -> Option<DateTime<Utc>> {
+        let passed = self.last_pass()?;
+        let validity = &self.check.validity;
+        let hours =
+            validity.clock_hours.into_iter().chain(validity.days.map(|d| f64::from(d) * 24.0));
+        let shortest = hours.fold(f64::INFINITY, f64::min);
+        // Milliseconds far beyond any calendar saturate, and then there is no such moment.
+        let valid_for = TimeDelta::try_milliseconds((shortest * 3_600_000.0).round() as i64)?;
+        passed.at.checked_add_signed(valid_for)
     }
 
     fn take_in(&mut self, done: Done, runs: &[Run]) {

@@ -27,7 +27,34 @@ pub struct LimitState {
     /// Who agreed, where it was changed.
     pub agreed_by: Option<PersonHandle>,
     /// What it was before, oldest first.
-    pub earlier: Vec<Arc<Limit>>,
+    pub earlier: Vec<EarlierLimit>,
+}
+
+/// A limit as it held before.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EarlierLimit {
+    /// The limit.
+    pub limit: Arc<Limit>,
+    /// The record that set it.
+    pub changed_at: u64,
+    /// Since when it held.
+    pub at: DateTime<Utc>,
+    /// Who set or proposed it.
+    pub set_by: PersonHandle,
+    /// Who agreed, where it was changed.
+    pub agreed_by: Option<PersonHandle>,
+}
+
+impl EarlierLimit {
+    fn of(limit: &LimitState) -> Self {
+        Self {
+            limit: Arc::clone(&limit.limit),
+            changed_at: limit.changed_at,
+            at: limit.at,
+            set_by: limit.set_by.clone(),
+            agreed_by: limit.agreed_by.clone(),
+        }
+    }
 }
 
 /// What became of a proposal.
@@ -117,7 +144,7 @@ impl Limits {
             return None;
         }
         let mut earlier = before.map(|before| before.earlier.clone()).unwrap_or_default();
-        earlier.extend(before.map(|before| Arc::clone(&before.limit)));
+        earlier.extend(before.map(EarlierLimit::of));
         let mut phases = limit.phases.clone();
         phases.extend(before.iter().flat_map(|before| &before.limit.phases));
         for phase in &phases {

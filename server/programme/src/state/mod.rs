@@ -30,7 +30,7 @@ pub use exceedances::{Exceedance, Explanation};
 pub use hazards::{AcceptedRisk, HazardState};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
-pub use limits::{LimitState, Limits, Proposal, ProposalFate};
+pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
 pub use results::{Lapse, ResultId, ResultState, Standing};
 pub use revisions::Amendable;
 pub use runs::{EnergyReading, KnockOff, Run, TimesCorrection};
