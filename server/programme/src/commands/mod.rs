@@ -6,6 +6,8 @@ mod accept_result;
 mod accept_risk;
 mod acknowledge_card;
 mod agree_limit;
+#[cfg(test)]
+mod any_order;
 mod approve_plan;
 #[cfg(test)]
 pub(crate) mod asked;

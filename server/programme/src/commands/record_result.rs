@@ -19,7 +19,7 @@ use crate::state::{Amendable, State};
 use crate::verdict::{self, LimitOutcome, LimitVerdict};
 
 /// One figure that a person read off and typed in.
-#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
+#[derive(Debug, Clone, PartialEq, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TypedValue {
     /// Channel or derived parameter.
