@@ -14,6 +14,7 @@ pub mod ledger;
 pub mod measure;
 pub mod nouns;
 pub mod people;
+pub mod play;
 pub mod record;
 pub mod refusal;
 pub mod state;

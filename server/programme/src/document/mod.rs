@@ -26,9 +26,12 @@ pub use export::export;
 pub use found::found;
 pub use import::{ImportDocument, ImportPoints, PointsFile};
 pub use places::Places;
+pub(crate) use places::Path;
 pub use read::read_toml;
+pub(crate) use read::syntax_fault;
 pub use records::to_records;
 pub(crate) use references::unit_fits;
+pub(crate) use tables::TableReader;
 
 use crate::nouns::{
     Aircraft, Channel, Check, Document, Hazard, Item, Limit, Person, Point, Policy,

@@ -10,7 +10,7 @@ use crate::refusal::Fault;
 
 /// One step into a document.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Step {
+pub(crate) enum Step {
     /// Into a table.
     Key(String),
     /// Into a list.
@@ -19,31 +19,31 @@ pub(super) enum Step {
 
 /// Steps from the top of a document to one value.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Path(pub(super) Vec<Step>);
+pub(crate) struct Path(pub(super) Vec<Step>);
 
 impl Path {
     /// The path of something in this table.
-    pub(super) fn key(&self, key: &str) -> Self {
+    pub(crate) fn key(&self, key: &str) -> Self {
         let mut steps = self.0.clone();
         steps.push(Step::Key(key.to_owned()));
         Self(steps)
     }
 
     /// The path of something in this list.
-    pub(super) fn index(&self, index: usize) -> Self {
+    pub(crate) fn index(&self, index: usize) -> Self {
         let mut steps = self.0.clone();
         steps.push(Step::Index(index));
         Self(steps)
     }
 
     /// The path of what this is in.
-    pub(super) fn parent(&self) -> Option<(Self, &Step)> {
+    pub(crate) fn parent(&self) -> Option<(Self, &Step)> {
         let (last, before) = self.0.split_last()?;
         Some((Self(before.to_vec()), last))
     }
 
     /// Reads what [`fmt::Display`] writes.
-    pub(super) fn read(text: &str) -> Self {
+    pub(crate) fn read(text: &str) -> Self {
         let mut steps = Vec::new();
         for part in text.split('.').filter(|part| !part.is_empty()) {
             let (key, indices) = part.split_once('[').unwrap_or((part, ""));
@@ -92,7 +92,7 @@ impl<'t> Places<'t> {
         Self::with(text, DeTable::parse_recoverable(text).0.into_inner())
     }
 
-    pub(super) fn with(text: &'t str, root: DeTable<'t>) -> Self {
+    pub(crate) fn with(text: &'t str, root: DeTable<'t>) -> Self {
         let newlines = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n');
         let line_starts = std::iter::once(0).chain(newlines.map(|(at, _)| at + 1)).collect();
         Self { text, line_starts, root }
@@ -114,7 +114,7 @@ impl<'t> Places<'t> {
     }
 
     /// The line of a value, of the key that leads to it, or of the nearest thing that it would stand in.
-    pub(super) fn line_of(&self, path: &Path) -> usize {
+    pub(crate) fn line_of(&self, path: &Path) -> usize {
         let offset = self.span_of(path).map_or(0, |span| span.start.min(self.text.len()));
         self.line_starts.partition_point(|start| *start <= offset)
     }

@@ -78,7 +78,8 @@ pub fn read_toml(text: &str) -> Result<ProgrammeDocument, Vec<Fault>> {
     Err(faults)
 }
 
-fn syntax_fault(text: &str, error: &toml::de::Error) -> Fault {
+/// What is wrong with a text that is no TOML, with its line.
+pub(crate) fn syntax_fault(text: &str, error: &toml::de::Error) -> Fault {
     let (line, column) = line_and_column(text, error.span().map_or(0, |span| span.start));
     Fault::at(format!("line {line}, column {column}"), format!("is no TOML: {}", error.message()))
 }

@@ -22,7 +22,7 @@ const MOST_ROUNDS: usize = 100;
 const STAND_IN: &str = "0-stands-in-for-a-missing-field-0";
 
 /// Reads one table.
-pub(super) struct TableReader<'a, 'i> {
+pub(crate) struct TableReader<'a, 'i> {
     at: &'a Path,
     value: Spanned<DeValue<'i>>,
     /// Original paths of what was taken out because of a fault that was told.
@@ -35,7 +35,7 @@ pub(super) struct TableReader<'a, 'i> {
 
 impl<'a, 'i> TableReader<'a, 'i> {
     /// For what stands at a path.
-    pub(super) fn new(at: &'a Path, value: Spanned<DeValue<'i>>) -> Self {
+    pub(crate) fn new(at: &'a Path, value: Spanned<DeValue<'i>>) -> Self {
         Self {
             at,
             value,
@@ -48,7 +48,7 @@ impl<'a, 'i> TableReader<'a, 'i> {
     /// The noun, where nothing is wrong; else all faults. `alone` tells those of the noun itself.
     ///
     /// They are told of a table with faults of form too, but for the places that these have touched.
-    pub(super) fn read<T: DeserializeOwned>(
+    pub(crate) fn read<T: DeserializeOwned>(
         mut self,
         faults: &mut Vec<Fault>,
         alone: impl Fn(&T, &str) -> Vec<Fault>,
