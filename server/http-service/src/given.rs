@@ -259,6 +259,20 @@ pub(crate) trait Named: FromStr {
 #[derive(Debug, Clone)]
 pub(crate) struct At<T>(pub T);
 
+impl<T: PartialEq + std::fmt::Display> At<T> {
+    /// Refuses a body that is about another thing than the path.
+    pub fn names(&self, field: &str, given: &T) -> Result<(), Problem> {
+        if self.0 == *given {
+            return Ok(());
+        }
+        Err(Problem::of_field(
+            INVALID,
+            field,
+            format!("The path names {}, and the body {given}: they have to be the same.", self.0),
+        ))
+    }
+}
+
 impl<T> Deref for At<T> {
     type Target = T;
 

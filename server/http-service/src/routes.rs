@@ -145,6 +145,33 @@ table! {
     GET "/api/v1/programmes/{programme}/points-table" Permitted<Read> => points_table::read;
     POST "/api/v1/programmes/{programme}/points-table" Permitted<Plan> [api::document::LARGEST] => points_table::import;
 
+    GET "/api/v1/programmes/{programme}/channels" Permitted<Read> => channels::list;
+    GET "/api/v1/programmes/{programme}/channels/{channel}" Permitted<Read> => channels::read;
+    PUT "/api/v1/programmes/{programme}/channels/{channel}" Permitted<DefineChannels> => channels::define;
+
+    GET "/api/v1/programmes/{programme}/limits" Permitted<Read> => limits::list;
+    GET "/api/v1/programmes/{programme}/limits/{limit}" Permitted<Read> => limits::read;
+    GET "/api/v1/programmes/{programme}/limits/{limit}/history" Permitted<Read> => limits::history;
+    GET "/api/v1/programmes/{programme}/limit-proposals" Permitted<Read> => limit_proposals::list;
+    POST "/api/v1/programmes/{programme}/limit-proposals" Permitted<ProposeLimit> => limit_proposals::propose;
+    GET "/api/v1/programmes/{programme}/limit-proposals/{proposal}" Permitted<Read> => limit_proposals::read;
+    POST "/api/v1/programmes/{programme}/limit-proposals/{proposal}/agreement" Permitted<AgreeLimit> => limit_proposals::agree;
+    POST "/api/v1/programmes/{programme}/limit-proposals/{proposal}/declining" Permitted<AgreeLimit> => limit_proposals::decline;
+    POST "/api/v1/programmes/{programme}/limit-proposals/{proposal}/withdrawal" Permitted<ProposeLimit> => limit_proposals::withdraw;
+
+    GET "/api/v1/programmes/{programme}/checks" Permitted<Read> => checks::list;
+    GET "/api/v1/programmes/{programme}/checks/{check}" Permitted<Read> => checks::read;
+    PUT "/api/v1/programmes/{programme}/checks/{check}" Permitted<DefineChecks> => checks::define;
+    GET "/api/v1/programmes/{programme}/checks/{check}/done" Permitted<Read> => checks::history;
+    POST "/api/v1/programmes/{programme}/checks/{check}/done" Permitted<DoChecks> => checks::report;
+    GET "/api/v1/programmes/{programme}/happenings" Permitted<Read> => happenings::list;
+    POST "/api/v1/programmes/{programme}/happenings" Permitted<ReportEvents> => happenings::report;
+
+    GET "/api/v1/programmes/{programme}/hazards" Permitted<Read> => hazards::list;
+    GET "/api/v1/programmes/{programme}/hazards/{hazard}" Permitted<Read> => hazards::read;
+    PUT "/api/v1/programmes/{programme}/hazards/{hazard}" Permitted<RecordHazards> => hazards::record;
+    POST "/api/v1/programmes/{programme}/hazards/{hazard}/acceptance" Permitted<AcceptRisk> => hazards::accept;
+
     GET "/api/v1/programmes/{programme}/stand-down" Permitted<Read> => stand_down::read;
     POST "/api/v1/programmes/{programme}/stand-down" Permitted<CallStandDown> => stand_down::call;
     GET "/api/v1/programmes/{programme}/stand-down/calls" Permitted<Read> => stand_down::list;
