@@ -41,7 +41,7 @@ impl Command for AcknowledgeCard {
         let part = Part::Acknowledgement {};
         let mut holds: Vec<_> = holds::against(state, rung, stamp.now, Stage::Run)
             .into_iter()
-            .filter(|hold| stands_against_acknowledging(hold))
+            .filter(stands_against_acknowledging)
             .collect();
         holds.extend(step::against(state, rung, part, &stamp.by));
         unless_held(holds)?;

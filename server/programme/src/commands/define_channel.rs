@@ -43,7 +43,9 @@ mod tests {
     use super::*;
     use crate::commands::asked::{faults, no_permission, not_now, stale};
     use crate::measure::Unit;
-    use crate::story::{Story, code};
+    use crate::nouns::{Limit, LimitKind};
+    use crate::record::LimitSet;
+    use crate::story::{Story, code, limit};
 
     fn channel(name: &str, unit: Unit) -> DefineChannel {
         let channel = Channel {
@@ -74,6 +76,12 @@ mod tests {
         let mut story = Story::team();
         let kilowatts = channel("winding", Unit::Kilowatt);
         assert_eq!(faults(story.when("engineer", &kilowatts)), ["unit"]);
+        story.when("engineer", &channel("winding-2", Unit::Celsius)).unwrap();
+        let with = vec![code("winding-2")];
+        let kind = LimitKind::Spread { with, caution: None, limit: 10.0 };
+        story.record("engineer", LimitSet { limit: Limit { kind, ..limit("L-spread") } });
+        let of_group = channel("winding-2", Unit::Kilowatt);
+        assert_eq!(faults(story.when("engineer", &of_group)), ["unit"]);
         story.when("engineer", &channel("speed", Unit::Kilowatt)).unwrap();
     }
 

@@ -125,11 +125,11 @@ impl<'a> Checking<'a> {
         for (place, channel) in self.document.channels.iter().enumerate() {
             let Some(before) = self.state.channels.get(&channel.code) else { continue };
             let rungs = self.state.ladder.rungs();
-            let in_use =
-                self.state.limits.by_code.values().any(|it| it.limit.channel == channel.code)
-                    || rungs.iter().filter(|rung| rung.dropped.is_none()).any(|rung| {
-                        rung.point.criteria.iter().any(|it| it.parameter == channel.code)
-                    });
+            let in_use = self.state.limits.by_code.values().any(|it| it.limit.reads(&channel.code))
+                || rungs
+                    .iter()
+                    .filter(|rung| rung.dropped.is_none())
+                    .any(|rung| rung.point.criteria.iter().any(|it| it.parameter == channel.code));
             if before.unit.kind() != channel.unit.kind() && in_use {
                 let (is, was) = (channel.unit.as_str(), before.unit.as_str());
                 self.fault(

@@ -229,7 +229,7 @@ mod tests {
     fn a_refusal_holds_until_it_is_withdrawn_or_signed_over() {
         let part = Part::PlanApproval {};
         let mut story = Story::team();
-        story.refuse("pilot", "A", part.clone());
+        story.refuse("pilot", "A", part);
         assert_eq!(story.rules("A"), ["plan-refused"]);
         let mut signed_over = story.clone();
         signed_over.approve("A");

@@ -44,7 +44,7 @@ pub(super) fn collect(rung: &Rung, _: &State, _: DateTime<Utc>, found: &mut Vec<
             | Part::SafetyAcceptance { .. } => found.push(Reason::Refused(Refused {
                 seq: refused.seq,
                 by: refused.by.clone(),
-                part: refused.part.clone(),
+                part: refused.part,
             })),
         }
     }
@@ -110,7 +110,7 @@ mod tests {
         let mut story = Story::team();
         let run = story.show("A", 50.0);
         let part = Part::SafetyAcceptance { run };
-        story.refuse("safety", "A", part.clone());
+        story.refuse("safety", "A", part);
         assert_eq!(story.rules("A"), ["acceptance-refused"]);
         let mut signed = story.clone();
         signed.accept("A", run);

@@ -130,6 +130,20 @@ pub struct Limit {
 }
 
 impl Limit {
+    /// Whether a channel is held against it: its own, or another of its group.
+    pub fn reads(&self, channel: &ChannelCode) -> bool {
+        let in_group = match &self.kind {
+            LimitKind::Spread { with, .. } => with.contains(channel),
+            LimitKind::Maximum { .. }
+            | LimitKind::Minimum { .. }
+            | LimitKind::Range { .. }
+            | LimitKind::Rate { .. }
+            | LimitKind::TimeAbove { .. }
+            | LimitKind::Rating { .. } => false,
+        };
+        self.channel == *channel || in_group
+    }
+
     /// What is wrong with it when it is looked at alone; `at` is its place in what was given.
     pub fn faults(&self, at: &str) -> Vec<Fault> {
         let mut judging = Judging::of(at);
