@@ -116,7 +116,11 @@ impl Settings {
         Ok(Self {
             data: flags.data.clone().or(file.data),
             listen: listen.or(file.listen),
-            log: flags.log.clone().or(file.log).unwrap_or_else(|| "info".to_owned()),
+            log: flags
+                .log
+                .clone()
+                .or(file.log)
+                .unwrap_or_else(|| "info,actix_server=warn".to_owned()),
             log_format: flags.log_format.or(file.log_format).unwrap_or(LogFormat::Text),
         })
     }

@@ -1,5 +1,7 @@
 //! Log lines: each reads alone and can be searched.
 
+use std::io::IsTerminal;
+
 use tracing_subscriber::{EnvFilter, fmt, prelude::*};
 
 use crate::settings::{LogFormat, Settings};
@@ -26,7 +28,8 @@ pub fn begin(settings: &Settings) -> Result<(), BadFilter> {
     let filter = EnvFilter::try_new(&settings.log)
         .map_err(|source| BadFilter { filter: settings.log.clone(), source })?;
     let registry = tracing_subscriber::registry().with(filter);
-    let lines = fmt::layer().with_writer(std::io::stderr);
+    let lines =
+        fmt::layer().with_writer(std::io::stderr).with_ansi(std::io::stderr().is_terminal());
     match settings.log_format {
         LogFormat::Text => registry.with(lines.with_target(false)).init(),
         LogFormat::Json => registry.with(lines.json().flatten_event(true)).init(),

@@ -3,6 +3,7 @@
 mod backup;
 mod completions;
 mod compute;
+mod demo;
 mod export;
 mod import;
 mod init;
@@ -34,6 +35,7 @@ pub struct Program {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::Demo),
     Init(init::Init),
     Person(person::Person),
     Import(import::Import),
@@ -99,6 +101,7 @@ impl Program {
     pub fn run(self) -> Result<(), Failure> {
         let flags = &self.flags;
         match self.command {
+            Command::Demo(command) => command.run(flags),
             Command::Init(command) => command.run(flags),
             Command::Person(command) => command.run(flags),
             Command::Import(command) => command.run(flags),

@@ -7,5 +7,5 @@ mod server;
 mod team;
 
 pub use answer::Answer;
-pub use server::{Client, PASSWORD, PROGRAM, Server};
+pub use server::{Client, DEMONSTRATION_PASSWORD, PASSWORD, PROGRAM, Server};
 pub use team::{PROGRAMME, Team};

@@ -14,6 +14,9 @@ pub const PROGRAM: &str = env!("CARGO_BIN_EXE_rungbook");
 /// The password of everybody in the stories.
 pub const PASSWORD: &str = "a long password for stories";
 
+/// The password that the demonstration prints.
+pub const DEMONSTRATION_PASSWORD: &str = "one rung at a time";
+
 /// A running program with a folder of its own.
 pub struct Server {
     child: Child,
@@ -128,6 +131,12 @@ impl Server {
     #[track_caller]
     pub fn sign_in(&self, handle: &str) -> Client {
         self.sign_in_with(handle, PASSWORD)
+    }
+
+    /// Signs in to the demonstration, where everybody has the same password.
+    #[track_caller]
+    pub fn sign_in_to_demonstration(&self, handle: &str) -> Client {
+        self.sign_in_with(handle, DEMONSTRATION_PASSWORD)
     }
 
     /// Signs in.

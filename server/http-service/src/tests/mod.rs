@@ -7,6 +7,7 @@ mod documents;
 mod doors;
 mod field;
 mod frame;
+mod ladder;
 mod programmes;
 pub(crate) mod tug;
 

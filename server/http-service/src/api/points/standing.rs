@@ -24,7 +24,7 @@ pub enum PointState {
     NotMet,
     /// Nothing stands against a release.
     Ready,
-    /// Something stands against a release.
+    /// Something stands against a release, or it was refused.
     Held,
 }
 
@@ -64,7 +64,9 @@ impl PointState {
             return PointState::InRun;
         }
         let last = last_result(state, rung).map(|result| &result.standing);
-        let against_release = holds.clone().any(|(_, stage)| stage == Stage::Release);
+        // Who refused a release can still give it, so the refusal holds the run alone; but the point is not waiting for it.
+        let against_release =
+            holds.clone().any(|(rule, stage)| stage == Stage::Release || rule == "release-refused");
         let released = rung.release.is_some() && !holds.into_iter().any(|(rule, _)| spoils(rule));
         match last {
             Some(Standing::Open) => PointState::AwaitingAcceptance,

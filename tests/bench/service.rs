@@ -1,0 +1,155 @@
+//! How fast the running service answers and writes, each beside something to hold it against in the same run.
+//!
+//!     cargo bench --bench service
+//!
+//! Prints one JSON object a line. Rounds alternate between the service and a bare actix handler that sends the same bytes
+//! from a process of its own, so that both meet the same machine; medians over the rounds.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
+
+mod load;
+
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+use load::Target;
+use serde_json::{Value, json};
+
+#[path = "../harness/mod.rs"]
+mod harness;
+
+use harness::{PROGRAMME, Server, Team};
+
+const ROUNDS: usize = 7;
+const ROUND: Duration = Duration::from_millis(1500);
+const READERS: usize = 8;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().collect();
+    if let Some(place) = arguments.iter().position(|argument| argument == "--bare") {
+        return bare(std::path::Path::new(&arguments[place + 1]));
+    }
+    reading();
+    writing();
+    memory();
+}
+
+/// Sends the same bytes to whoever asks, and does nothing else.
+fn bare(bytes: &std::path::Path) {
+    use actix_web::{App, HttpResponse, HttpServer, web};
+    let body = web::Bytes::from(std::fs::read(bytes).unwrap());
+    actix_web::rt::System::new().block_on(async move {
+        let server = HttpServer::new(move || {
+            let body = body.clone();
+            App::new().default_service(web::to(move || {
+                let body = body.clone();
+                async move { HttpResponse::Ok().content_type("application/json").body(body) }
+            }))
+        })
+        .workers(std::thread::available_parallelism().map_or(2, usize::from))
+        .bind("127.0.0.1:0")
+        .unwrap();
+        println!("http://{}", server.addrs()[0]);
+        server.run().await.unwrap();
+    });
+}
+
+struct Bare {
+    child: Child,
+    address: String,
+    _file: tempfile::NamedTempFile,
+}
+
+impl Bare {
+    fn sending(bytes: &str) -> Self {
+        use std::io::{BufRead, BufReader, Write};
+        let mut file = tempfile::NamedTempFile::new().unwrap();
+        file.write_all(bytes.as_bytes()).unwrap();
+        let mut child = Command::new(std::env::current_exe().unwrap())
+            .arg("--bare")
+            .arg(file.path())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        let address = line.trim().trim_start_matches("http://").to_owned();
+        Self { child, address, _file: file }
+    }
+}
+
+impl Drop for Bare {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+fn told(what: &str, figures: Value) {
+    println!("{}", json!({ "what": what, "figures": figures }));
+}
+
+fn reading() {
+    let server = Server::demonstration();
+    let lead = server.sign_in_to_demonstration("marit");
+    let programme = lead.get("/api/v1/programmes").has_status(200).json()["items"][0]["id"]
+        .as_str()
+        .unwrap()
+        .to_owned();
+    let list = format!("/api/v1/programmes/{programme}/points?limit=50");
+    let page = lead.get(&list).has_status(200);
+    let code = page.json()["items"][20]["code"].as_str().unwrap().to_owned();
+    let one = format!("/api/v1/programmes/{programme}/points/{code}");
+    let point = lead.get(&one).has_status(200);
+    for (what, path, bytes) in [("a point", one, point.text), ("fifty points", list, page.text)] {
+        let bare = Bare::sending(&bytes);
+        let service = Target::get(&server.base, &path, lead.token.as_deref());
+        let other = Target::get(&bare.address, &path, lead.token.as_deref());
+        let mut rates = (Vec::new(), Vec::new());
+        for _ in 0..ROUNDS {
+            rates.0.push(service.rate(READERS, ROUND));
+            rates.1.push(other.rate(READERS, ROUND));
+        }
+        let (ours, theirs) = (median(rates.0), median(rates.1));
+        told(
+            &format!("reading {what}, signed in, beside a bare handler with the same bytes"),
+            json!({ "bytes": bytes.len(), "per_s": ours.round(), "bare_per_s": theirs.round(), "ratio": ours / theirs }),
+        );
+    }
+}
+
+fn writing() {
+    let team = Team::new();
+    let crew = team.person("cas");
+    let body = json!({ "weather": { "remarks": "a durable write" } }).to_string();
+    let path = format!("{PROGRAMME}/weather");
+    let target = Target::post(&team.server.base, &path, crew.token.as_deref(), &body);
+    let mut rates = (Vec::new(), Vec::new());
+    for _ in 0..ROUNDS {
+        rates.0.push(target.rate(1, ROUND));
+        rates.1.push(target.rate(64, ROUND));
+    }
+    let (one, many) = (median(rates.0), median(rates.1));
+    told(
+        "durable writes, one client and 64",
+        json!({ "one_per_s": one.round(), "sixty_four_per_s": many.round(), "ratio": many / one }),
+    );
+}
+
+fn memory() {
+    let server = Server::demonstration();
+    let lead = server.sign_in_to_demonstration("marit");
+    lead.get("/api/v1/programmes").has_status(200);
+    let status = std::fs::read_to_string(format!("/proc/{}/status", server.process())).unwrap();
+    let resident = status
+        .lines()
+        .find_map(|line| line.strip_prefix("VmRSS:"))
+        .and_then(|line| line.trim().trim_end_matches(" kB").parse::<f64>().ok())
+        .unwrap();
+    told("memory with the demonstration", json!({ "resident_mb": resident / 1024.0 }));
+}
