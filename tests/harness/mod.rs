@@ -1,6 +1,7 @@
 //! The machinery of the stories: the real program on a free port with a fresh folder, spoken to over HTTP.
 
-#![allow(dead_code)]
+// The stories and the benchmarks share it, and neither uses all of it.
+#![allow(dead_code, unused_imports)]
 
 mod answer;
 mod server;
