@@ -145,6 +145,22 @@ table! {
     GET "/api/v1/programmes/{programme}/points-table" Permitted<Read> => points_table::read;
     POST "/api/v1/programmes/{programme}/points-table" Permitted<Plan> [api::document::LARGEST] => points_table::import;
 
+    GET "/api/v1/programmes/{programme}/aircraft" Permitted<Read> => aircraft::read;
+    PUT "/api/v1/programmes/{programme}/aircraft" Permitted<SetPolicy> => aircraft::describe;
+    GET "/api/v1/programmes/{programme}/policy" Permitted<Read> => policy::read;
+    PUT "/api/v1/programmes/{programme}/policy" Permitted<SetPolicy> => policy::set;
+
+    GET "/api/v1/programmes/{programme}/people" Permitted<Read> => people::list;
+    GET "/api/v1/programmes/{programme}/people/{person}" Permitted<Read> => people::read;
+    PUT "/api/v1/programmes/{programme}/people/{person}" Permitted<ListPeople> => people::list_person;
+
+    GET "/api/v1/programmes/{programme}/configuration" Permitted<Read> => configuration::read;
+    GET "/api/v1/programmes/{programme}/configuration/changes" Permitted<Read> => configuration::changes;
+    GET "/api/v1/programmes/{programme}/configuration/items" Permitted<Read> => configuration::list;
+    GET "/api/v1/programmes/{programme}/configuration/items/{item}" Permitted<Read> => configuration::read_item;
+    PUT "/api/v1/programmes/{programme}/configuration/items/{item}" Permitted<Configure> => configuration::fit;
+    POST "/api/v1/programmes/{programme}/configuration/items/{item}/removal" Permitted<Configure> => configuration::remove;
+
     GET "/api/v1/programmes/{programme}/channels" Permitted<Read> => channels::list;
     GET "/api/v1/programmes/{programme}/channels/{channel}" Permitted<Read> => channels::read;
     PUT "/api/v1/programmes/{programme}/channels/{channel}" Permitted<DefineChannels> => channels::define;
@@ -171,6 +187,10 @@ table! {
     GET "/api/v1/programmes/{programme}/hazards/{hazard}" Permitted<Read> => hazards::read;
     PUT "/api/v1/programmes/{programme}/hazards/{hazard}" Permitted<RecordHazards> => hazards::record;
     POST "/api/v1/programmes/{programme}/hazards/{hazard}/acceptance" Permitted<AcceptRisk> => hazards::accept;
+
+    GET "/api/v1/programmes/{programme}/documents" Permitted<Read> => documents::list;
+    GET "/api/v1/programmes/{programme}/documents/{document}" Permitted<Read> => documents::read;
+    PUT "/api/v1/programmes/{programme}/documents/{document}" Permitted<FileDocuments> => documents::file;
 
     GET "/api/v1/programmes/{programme}/stand-down" Permitted<Read> => stand_down::read;
     POST "/api/v1/programmes/{programme}/stand-down" Permitted<CallStandDown> => stand_down::call;

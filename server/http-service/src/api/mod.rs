@@ -2,11 +2,14 @@
 
 pub(crate) mod account;
 pub(crate) mod accounts;
+pub(crate) mod aircraft;
 pub(crate) mod channels;
 pub(crate) mod checks;
 pub(crate) mod compute;
+pub(crate) mod configuration;
 pub(crate) mod description;
 pub(crate) mod document;
+pub(crate) mod documents;
 pub(crate) mod exceedances;
 pub(crate) mod happenings;
 pub(crate) mod hazards;
@@ -16,8 +19,10 @@ pub(crate) mod ledger;
 pub(crate) mod limit_proposals;
 pub(crate) mod limits;
 pub(crate) mod next;
+pub(crate) mod people;
 pub(crate) mod points;
 pub(crate) mod points_table;
+pub(crate) mod policy;
 pub(crate) mod programmes;
 pub(crate) mod results;
 pub(crate) mod runs;

@@ -86,6 +86,13 @@ pub struct HeldQualification {
     pub expires: Option<DateTime<Utc>>,
 }
 
+impl HeldQualification {
+    /// Whether it is good at a moment.
+    pub fn is_good(&self, now: DateTime<Utc>) -> bool {
+        self.expires.is_none_or(|expires| now < expires)
+    }
+}
+
 /// A person of the programme.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
