@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use crate::codes::{ChannelCode, LimitCode};
+use crate::holds::edge::{is_at_least, is_at_most};
 use crate::measure::{Measure, Unit};
 use crate::nouns::{Axis, Comparison, Condition, Criterion, Limit, LimitKind, Point, Statistic};
 use crate::record::MeasuredValue;
@@ -145,10 +146,16 @@ fn against_condition(
         .filter(|figure| figure.is_finite());
     let outcome = match reached {
         None => Outcome::Missing,
-        Some(figure) if (figure - condition.target).abs() <= condition.tolerance => Outcome::Met,
+        Some(figure) if is_inside(figure, condition) => Outcome::Met,
         Some(_) => Outcome::NotMet,
     };
     ConditionVerdict { axis, condition, reached, outcome }
+}
+
+/// Whether a figure is inside the tolerance; one exactly at its edge is, though decimals have no exact binary form.
+fn is_inside(figure: f64, condition: Condition) -> bool {
+    is_at_least(figure, condition.target - condition.tolerance)
+        && is_at_most(figure, condition.target + condition.tolerance)
 }
 
 /// The statistics that a limit of this kind is held against, each with how to judge the figure.
@@ -349,6 +356,22 @@ mod tests {
         assert_eq!(of(100.0), LimitOutcome::Caution);
         assert_eq!(of(120.0), LimitOutcome::Caution);
         assert_eq!(of(120.1), LimitOutcome::Beyond);
+    }
+
+    #[test]
+    fn a_figure_exactly_at_the_edge_of_a_tolerance_is_inside_and_one_step_beyond_is_not() {
+        let condition = Condition { target: 2.0, tolerance: 0.1, unit: Unit::G };
+        for (figure, outcome) in [
+            (1.9, Outcome::Met),
+            (2.1, Outcome::Met),
+            (1.899, Outcome::NotMet),
+            (2.101, Outcome::NotMet),
+            (f64::NAN, Outcome::Missing),
+        ] {
+            let reached = [(Axis::LoadFactor, Measure::new(figure, Unit::G))].into();
+            let found = against_condition(Axis::LoadFactor, condition, &reached);
+            assert_eq!(found.outcome, outcome, "{figure}");
+        }
     }
 
     #[test]

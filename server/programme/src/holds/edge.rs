@@ -5,12 +5,12 @@
 const AT_THE_EDGE: f64 = 1e-9;
 
 /// Whether a figure is at an edge or below it. A NaN on either side is not.
-pub(super) fn is_at_most(figure: f64, edge: f64) -> bool {
+pub(crate) fn is_at_most(figure: f64, edge: f64) -> bool {
     figure <= edge + AT_THE_EDGE * edge.abs().max(1.0)
 }
 
 /// Whether a figure is at an edge or above it. A NaN on either side is not.
-pub(super) fn is_at_least(figure: f64, edge: f64) -> bool {
+pub(crate) fn is_at_least(figure: f64, edge: f64) -> bool {
     figure >= edge - AT_THE_EDGE * edge.abs().max(1.0)
 }
 

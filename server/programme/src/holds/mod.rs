@@ -181,7 +181,7 @@ mod checks;
 mod configuration;
 mod crew;
 mod documents;
-mod edge;
+pub(crate) mod edge;
 mod exceedances;
 mod hazards;
 mod plan;

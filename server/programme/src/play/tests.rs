@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+mod climb;
+
 use chrono::{DateTime, TimeZone, Utc};
 
 use super::*;
