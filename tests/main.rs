@@ -5,3 +5,4 @@
 mod command_line;
 mod durability;
 mod harness;
+mod ladder;

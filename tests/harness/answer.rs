@@ -37,6 +37,13 @@ impl Answer {
         self
     }
 
+    /// Asserts that what was asked was done.
+    #[track_caller]
+    pub fn succeeds(self) -> Self {
+        assert!((200..300).contains(&self.status), "{}", self.unexpected("success"));
+        self
+    }
+
     /// Asserts that it is an RFC 9457 problem with this status and code, and that it says what to do.
     #[track_caller]
     pub fn has_problem(self, status: u16, code: &str) -> Self {

@@ -9,4 +9,4 @@ mod team;
 
 pub use answer::Answer;
 pub use server::{Client, DEMONSTRATION_PASSWORD, PASSWORD, PROGRAM, Server};
-pub use team::{PROGRAMME, Team};
+pub use team::{PEOPLE, PROGRAMME, Team};
