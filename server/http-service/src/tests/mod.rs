@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+mod definitions;
 mod description;
 mod documents;
 mod doors;
