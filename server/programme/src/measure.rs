@@ -61,8 +61,9 @@ pub enum Kind {
     Number,
 }
 
+// The text is a token tree, since the description of the API is derived from the token itself.
 macro_rules! units {
-    ($($(#[$note:meta])* $name:ident $text:literal $kind:ident $factor:expr),+ $(,)?) => {
+    ($($(#[$note:meta])* $name:ident $text:tt $kind:ident $factor:expr),+ $(,)?) => {
         /// The units that figures may be typed in.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
         pub enum Unit {

@@ -21,7 +21,7 @@ use crate::entity_tag::{Amends, Precondition};
 use crate::given::{At, Given, Number, Query};
 use crate::office::Office;
 use crate::page::{OfMoment, Page, Paging, after};
-use crate::problem::{FAULT, Problem};
+use crate::problem::{FAULT, Problem, ProblemDocument};
 
 /// Whether a result counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
@@ -151,7 +151,8 @@ pub struct ResultView<'a> {
     pub exceedances: Vec<ExceedanceNumber>,
     /// The point as it was planned when the run was opened.
     pub planned: &'a Point,
-    /// What was fitted in the run.
+    /// What was fitted in the run: items and their versions.
+    #[schema(value_type = BTreeMap<String, String>)]
     pub fitted: &'a Fitted,
     /// The digest to accept it with.
     pub digest: Digest,
@@ -272,7 +273,15 @@ pub(crate) async fn read(
         "observations": "Smooth; a little whine above 30 kW.",
         "observed_at": "2026-05-02T09:40:00Z",
     })),
-    responses((status = 201, description = "Recorded.", body = Written<ResultView>)),
+    responses(
+        (status = 201, description = "Recorded.", body = Written<ResultView>),
+        (
+            status = 412,
+            description = "A result of this run was recorded for the point already. Read it, and change it with PUT.",
+            body = ProblemDocument,
+            content_type = "application/problem+json",
+        ),
+    ),
 )]
 pub(crate) async fn record(
     person: Permitted<RecordResults>,

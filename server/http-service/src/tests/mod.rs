@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod definitions;
+mod described;
 mod description;
 mod documents;
 mod doors;
@@ -113,13 +114,17 @@ impl Ask<'_> {
                 .await;
         let peer = "127.0.0.1:4711".parse().unwrap();
         let request = self.request.peer_addr(peer).to_request();
+        let (method, path) = (request.method().clone(), request.uri().to_string());
         let response = match actix_test::try_call_service(&app, request).await {
             Ok(response) => response.into_parts().1,
             Err(error) => error.error_response(),
         };
         let (status, headers) = (response.status(), response.headers().clone());
         let body = to_bytes(response.into_body()).await.unwrap().to_vec();
-        Answer { status, headers, body }
+        let answer = Answer { status, headers, body };
+        let media_type = answer.header("content-type").split(';').next().unwrap_or_default();
+        described::hold_against(&method, &path, status, media_type.trim(), &answer.body);
+        answer
     }
 }
 

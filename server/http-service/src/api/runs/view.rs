@@ -1,5 +1,8 @@
 //! What is shown of a run.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use chrono::{DateTime, Utc};
 use programme::card::Fitted;
 use programme::codes::{ExceedanceNumber, PersonHandle, PointCode, RunNumber};
@@ -7,7 +10,6 @@ use programme::nouns::Phase;
 use programme::record::{CrewMember, RunKind, RunTimes};
 use programme::state::{Amendable, EnergyReading, Run, State};
 use serde::Serialize;
-use std::sync::Arc;
 
 use crate::api::results::ResultRow;
 use crate::desk::Shown;
@@ -138,7 +140,8 @@ pub struct RunView<'a> {
     pub opened_by: &'a PersonHandle,
     /// When.
     pub opened_at: DateTime<Utc>,
-    /// What was fitted when it was opened.
+    /// What was fitted when it was opened: items and their versions.
+    #[schema(value_type = BTreeMap<String, String>)]
     pub fitted: Arc<Fitted>,
     /// Its times as they hold now.
     pub times: &'a RunTimes,
