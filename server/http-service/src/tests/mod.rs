@@ -61,17 +61,18 @@ impl Answer {
 
     /// A whole problem, with its id in header and body.
     #[track_caller]
-    pub fn is_problem(self, status: u16, code: &str) -> Value {
-        let answer = self.has_status(status);
-        assert_eq!(answer.header("content-type"), "application/problem+json");
-        let problem = answer.json();
+    pub fn is_problem(&self, status: u16, code: &str) -> Value {
+        let told = String::from_utf8_lossy(&self.body);
+        assert_eq!(self.status.as_u16(), status, "{told}");
+        assert_eq!(self.header("content-type"), "application/problem+json");
+        let problem = self.json();
         assert_eq!(problem["code"], code, "{problem}");
         assert_eq!(problem["status"], status);
         assert_eq!(problem["type"], format!("/problems/{code}"));
         for text in ["title", "detail", "instance"] {
             assert!(!problem[text].as_str().unwrap().is_empty(), "{problem}");
         }
-        assert_eq!(problem["request_id"], answer.header("x-request-id"));
+        assert_eq!(problem["request_id"], self.header("x-request-id"));
         problem
     }
 
@@ -167,7 +168,8 @@ impl House {
             pin_hash: None,
             administrator,
         };
-        self.store.create_account(new, *self.now.lock(), None).await.unwrap();
+        let now = *self.now.lock();
+        self.store.create_account(new, now, None).await.unwrap();
     }
 
     pub fn get(&self, path: &str) -> Ask<'_> {

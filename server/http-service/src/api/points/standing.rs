@@ -29,21 +29,6 @@ pub enum PointState {
 }
 
 impl PointState {
-    /// The state as written.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            PointState::Dropped => "dropped",
-            PointState::Accepted => "accepted",
-            PointState::InRun => "in-run",
-            PointState::AwaitingAcceptance => "awaiting-acceptance",
-            PointState::Released => "released",
-            PointState::Lapsed => "lapsed",
-            PointState::NotMet => "not-met",
-            PointState::Ready => "ready",
-            PointState::Held => "held",
-        }
-    }
-
     /// Where a point stands, given all that holds it.
     pub fn of<'a>(
         state: &State,

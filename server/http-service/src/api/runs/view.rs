@@ -1,6 +1,5 @@
 //! What is shown of a run.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
