@@ -2,6 +2,7 @@
 //! a screen shows (digests, revisions, what stays as it is) is filled in from the state at that moment.
 
 mod findings;
+mod nouns;
 mod running;
 mod signing;
 
@@ -96,6 +97,19 @@ acts! {
     "accept-result" signing AcceptResult,
     "refuse" signing Refuse,
     "withdraw" signing Withdraw,
+    "plan-point" nouns PlanPoint,
+    "drop-point" nouns DropPoint,
+    "fit-item" nouns FitItem,
+    "remove-item" nouns RemoveItem,
+    "propose-limit" nouns ProposeLimit,
+    "agree-limit" nouns AgreeLimit,
+    "decline-limit" nouns DeclineLimit,
+    "record-hazard" nouns RecordHazard,
+    "accept-risk" nouns AcceptRisk,
+    "file-document" nouns FileDocument,
+    "list-person" nouns ListPerson,
+    "report-check" findings ReportCheck,
+    "report-event" findings ReportEvent,
     "open-run" running OpenRun,
     "note-moments" running NoteMoments,
     "read-energy" running ReadEnergy,

@@ -1,15 +1,67 @@
-//! Exceedances, snags, weather and stand-downs, as a story gives them.
+//! Checks, happenings, exceedances, snags, weather and stand-downs, as a story gives them.
 
 use serde::Deserialize;
 
 use super::super::words::{Figure, TimeOfDay};
 use super::{Given, Scene, seen};
-use crate::codes::{ExceedanceNumber, ItemCode, LimitCode, RunNumber, SnagNumber};
+use crate::codes::{
+    CheckCode, EventCode, ExceedanceNumber, ItemCode, LimitCode, RunNumber, SnagNumber,
+};
 use crate::commands::{self, decide, digests};
 use crate::entry::Draft;
 use crate::nouns::{Phase, Severity, Statistic, WeatherObservation};
 use crate::refusal::Refusal;
 use crate::state::Amendable;
+
+/// Reports checks as done: those that were passed together, or one that failed.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(in crate::play) struct ReportCheck {
+    checks: Vec<CheckCode>,
+    passed: bool,
+    findings: String,
+    /// On the day of the act; absent: at the act.
+    #[serde(default)]
+    seen: Option<TimeOfDay>,
+}
+
+impl Given for ReportCheck {
+    fn commands(&self) -> usize {
+        self.checks.len()
+    }
+
+    fn decide(&self, place: usize, scene: &Scene<'_>) -> Result<Vec<Draft>, Refusal> {
+        let Some(check) = self.checks.get(place).cloned() else { return Ok(Vec::new()) };
+        let terms = commands::CheckReport {
+            passed: self.passed,
+            findings: self.findings.clone(),
+            observed_at: self.seen.as_ref().map(|time| scene.on_the_day(time)),
+        };
+        decide(scene.state, &commands::ReportCheck { check, terms }, scene.stamp)
+    }
+}
+
+/// Reports a happening that ends checks.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(in crate::play) struct ReportEvent {
+    event: EventCode,
+    account: String,
+    /// On the day of the act; absent: at the act.
+    #[serde(default)]
+    seen: Option<TimeOfDay>,
+}
+
+impl Given for ReportEvent {
+    fn decide(&self, _: usize, scene: &Scene<'_>) -> Result<Vec<Draft>, Refusal> {
+        let terms = commands::EventReport {
+            event: self.event.clone(),
+            account: self.account.clone(),
+            observed_at: self.seen.as_ref().map(|time| scene.on_the_day(time)),
+        };
+        decide(scene.state, &commands::ReportEvent { terms }, scene.stamp)
+    }
+}
 
 /// Notes an exceedance that somebody saw.
 #[derive(Debug, Clone, Deserialize)]
