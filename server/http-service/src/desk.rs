@@ -279,6 +279,31 @@ impl Office {
         self.decide(person, given.asked, given.body, |_, _| Ok(()), shows).await
     }
 
+    /// As [`Office::act`], where nothing of what a reader was given in one piece has changed since.
+    ///
+    /// Nothing is asked of who does not say what they read: there is much that they may not have touched.
+    pub async fn act_on<P, C>(
+        &self,
+        person: &Permitted<P>,
+        read: (Precondition, &'static str),
+        piece: impl FnOnce(&State) -> Result<String, Problem> + Send + 'static,
+        given: Given<C>,
+        shows: impl FnOnce(View<'_>, &[Entry]) -> Result<Outcome, Problem> + Send + 'static,
+    ) -> Answer
+    where
+        C: Command + Send + 'static,
+    {
+        let (precondition, what) = read;
+        let first = move |state: &State, _| {
+            if precondition == Precondition::None {
+                return Ok(());
+            }
+            let tag = entity_tag::of_bytes(piece(state)?.as_bytes());
+            precondition.check(what, Some(Present::Tag(&tag)))
+        };
+        self.decide(person, given.asked, given.body, first, shows).await
+    }
+
     /// As [`Office::act`], after making sure that it is really the person who signs.
     pub async fn sign<P, C>(
         &self,

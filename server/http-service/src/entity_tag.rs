@@ -48,6 +48,17 @@ pub struct Amends {
     if_none_match: Option<String>,
 }
 
+/// The header of an import of something that was read in one piece, for the description.
+#[derive(Debug, utoipa::IntoParams)]
+#[into_params(parameter_in = Header)]
+#[expect(dead_code, reason = "it describes a header that is read by itself")]
+pub struct Unchanged {
+    /// The ETag of what you read and then worked on. Where it is sent and anything there has changed since, nothing is
+    /// imported, so that nobody's change is undone.
+    #[param(rename = "If-Match", example = "\"0123456789abcdef\"")]
+    if_match: Option<String>,
+}
+
 /// Which version an amendment is of.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Precondition {

@@ -2,10 +2,12 @@
 
 use actix_web::HttpRequest;
 use programme::document::{self, ImportDocument, ProgrammeDocument};
+use programme::state::State;
 use serde::Serialize;
 
 use crate::access::{Permitted, Plan, Read};
 use crate::desk::{Answer, Outcome, Shown, View, Written};
+use crate::entity_tag::{Precondition, Unchanged};
 use crate::given::{File, Given, MediaType, Query};
 use crate::office::Office;
 use crate::page::OfMoment;
@@ -84,18 +86,22 @@ pub(crate) async fn read(
     let document = office
         .look(&person, past.as_of.as_deref(), |view| Ok(ProgrammeDocument::of(view.state)))
         .await?;
-    let text = document.to_toml().map_err(|error| {
+    Ok(Shown::file("application/toml", text(&document)?).reply(request.headers()))
+}
+
+fn text(document: &ProgrammeDocument) -> Result<String, Problem> {
+    document.to_toml().map_err(|error| {
         Problem::new(FAULT, "The document could not be written. Tell whoever runs the server.")
             .because(error)
-    })?;
-    Ok(Shown::file("application/toml", text).reply(request.headers()))
+    })
 }
 
 /// Import a document (TOML), all or nothing. What it leaves out stays as it is; the same document again changes nothing.
 ///
 /// Where anything is wrong nothing is recorded, and every fault is told with its line and field, such as
 /// `line 12, points[3].title`. Once something was signed or run, each section that would change asks for the
-/// permission that it asks for elsewhere: limits then change by proposal and agreement.
+/// permission that it asks for elsewhere: limits then change by proposal and agreement. Send the ETag of the document that
+/// you read in `If-Match`, so that what others changed meanwhile is not undone.
 #[utoipa::path(
     post, path = "",
     request_body(
@@ -104,9 +110,15 @@ pub(crate) async fn read(
         description = "`[aircraft]`, `[policy]` and lists of `[[people]]`, `[[items]]`, `[[channels]]`, `[[limits]]`, `[[checks]]`, `[[hazards]]`, `[[documents]]`, `[[points]]`. At most 8 MiB.",
         example = "[[channels]]\ncode = \"motor_temp\"\ntitle = \"Motor temperature\"\nunit = \"degC\"\n",
     ),
+    params(Unchanged),
     responses((status = 200, description = "Imported.", body = Written<DocumentCounts>)),
 )]
-pub(crate) async fn import(person: Permitted<Plan>, file: File<Toml>, office: Office) -> Answer {
+pub(crate) async fn import(
+    person: Permitted<Plan>,
+    precondition: Precondition,
+    file: File<Toml>,
+    office: Office,
+) -> Answer {
     let toml = std::str::from_utf8(&file.bytes)
         .map_err(|error| {
             Problem::of_field(
@@ -120,7 +132,12 @@ pub(crate) async fn import(person: Permitted<Plan>, file: File<Toml>, office: Of
         })?
         .to_owned();
     let given = Given { body: ImportDocument { toml }, asked: file.asked };
-    office.act(&person, given, |view, _| Ok(Outcome::changed(Shown::tagged(&counts(view))?))).await
+    let piece = |state: &State| text(&ProgrammeDocument::of(state));
+    office
+        .act_on(&person, (precondition, "the document"), piece, given, |view, _| {
+            Ok(Outcome::changed(Shown::new(&counts(view))?))
+        })
+        .await
 }
 
 /// The greatest document or spreadsheet that is read, in bytes.

@@ -1,11 +1,16 @@
 //! The points as a spreadsheet has them: given back as CSV, taken in as CSV or XLSX.
 
+use std::sync::Arc;
+
 use actix_web::HttpRequest;
 use programme::document::{ImportPoints, PointsFile, points_table};
+use programme::nouns::Point;
+use programme::state::State;
 
 use crate::access::{Permitted, Plan, Read};
 use crate::api::document::{DocumentCounts, counts};
 use crate::desk::{Answer, Outcome, Shown, Written};
+use crate::entity_tag::{Precondition, Unchanged};
 use crate::given::{File, Given, MediaType, Query};
 use crate::office::Office;
 use crate::page::OfMoment;
@@ -48,24 +53,29 @@ pub(crate) async fn read(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
-    let points = office
-        .look(&person, past.as_of.as_deref(), |view| {
-            let planned = view.state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
-            Ok(planned.map(|rung| rung.point.clone()).collect::<Vec<_>>())
-        })
-        .await?;
-    let text = points_table::export_csv(points.iter().map(|point| &**point)).map_err(|error| {
+    let points =
+        office.look(&person, past.as_of.as_deref(), |view| Ok(planned(view.state))).await?;
+    Ok(Shown::file("text/csv; charset=utf-8", text(&points)?).reply(request.headers()))
+}
+
+fn planned(state: &State) -> Vec<Arc<Point>> {
+    let in_plan = state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
+    in_plan.map(|rung| Arc::clone(&rung.point)).collect()
+}
+
+fn text(points: &[Arc<Point>]) -> Result<String, Problem> {
+    points_table::export_csv(points.iter().map(|point| &**point)).map_err(|error| {
         Problem::new(FAULT, "The points could not be written. Tell whoever runs the server.")
             .because(error)
-    })?;
-    Ok(Shown::file("text/csv; charset=utf-8", text).reply(request.headers()))
+    })
 }
 
 /// Plan points as a spreadsheet has them, all or nothing. Points that it leaves out stay as they are.
 ///
 /// All columns must be there, in any order, so that no plan loses its hazards because a column was hidden. Where anything
 /// is wrong nothing is recorded, and every fault is told with its place, such as `line 4, column conditions`. A point
-/// that is planned anew loses the signatures on its plan.
+/// that is planned anew loses the signatures on its plan. Send the ETag of the points that you read in `If-Match`, so that
+/// what others changed meanwhile is not undone.
 #[utoipa::path(
     post, path = "",
     request_body(
@@ -75,14 +85,21 @@ pub(crate) async fn read(
             (Vec<u8> = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
         ),
     ),
+    params(Unchanged),
     responses((status = 200, description = "Planned.", body = Written<DocumentCounts>)),
 )]
 pub(crate) async fn import(
     person: Permitted<Plan>,
+    precondition: Precondition,
     file: File<Spreadsheet>,
     office: Office,
 ) -> Answer {
     let body = ImportPoints { format: file.kind.0, file: file.bytes.to_vec() };
     let given = Given { body, asked: file.asked };
-    office.act(&person, given, |view, _| Ok(Outcome::changed(Shown::tagged(&counts(view))?))).await
+    let piece = |state: &State| text(&planned(state));
+    office
+        .act_on(&person, (precondition, "the table of points"), piece, given, |view, _| {
+            Ok(Outcome::changed(Shown::new(&counts(view))?))
+        })
+        .await
 }

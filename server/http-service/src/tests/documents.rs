@@ -58,6 +58,7 @@ async fn points_go_to_a_spreadsheet_and_back_and_are_planned_once_under_one_key(
     let tug = Tug::with(&[]).await;
     let given = tug.get("marit", "/points-table").await.has_status(200);
     assert_eq!(given.header("content-type"), "text/csv; charset=utf-8");
+    let tag = given.header("etag").to_owned();
     let csv = String::from_utf8(given.body).unwrap();
     assert!(csv.starts_with("code,title,phase,"), "{}", &csv[..60]);
 
@@ -73,6 +74,13 @@ async fn points_go_to_a_spreadsheet_and_back_and_are_planned_once_under_one_key(
     assert_eq!(again.header("idempotency-replayed"), "true");
     assert_eq!(again.json(), planned.json());
     import(&csv).await.is_problem(422, "idempotency-key-reused");
+    let over = |tag: &str| {
+        let ask = tug.ask("marit", House::post, "/points-table").header("if-match", tag);
+        ask.bytes("text/csv", csv.clone()).answer()
+    };
+    over(&tag).await.is_problem(412, "stale");
+    let now = tug.get("marit", "/points-table").await;
+    over(now.header("etag")).await.has_status(200);
 
     let wrong = csv.replacen(title, "", 1);
     let wrong = tug.ask("marit", House::post, "/points-table").bytes("text/csv", wrong);
