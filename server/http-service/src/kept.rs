@@ -12,8 +12,8 @@ use programme::state::{Rung, State};
 use crate::desk::Shown;
 use crate::problem::Problem;
 
-/// So many views are kept.
-const KEPT: usize = 4096;
+/// So many views are kept; each has some ten thousand bytes.
+const KEPT: usize = 512;
 
 /// Whose view of what: each reader is told what they themselves may sign.
 pub(crate) type Whose = (ProgrammeId, PointCode, PersonHandle);

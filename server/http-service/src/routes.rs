@@ -136,6 +136,8 @@ table! {
     GET "/api/v1/compute/{topic}" Anyone => compute::read;
     POST "/api/v1/compute/{topic}" SignedIn [LARGE_INPUT] => compute::compute;
 
+    GET "/api/v1/rules" Anyone => rules::list;
+
     GET "/api/v1/programmes" SignedIn => programmes::list;
     POST "/api/v1/programmes" Administrator => programmes::found;
     GET "/api/v1/programmes/{programme}" Permitted<Read> => programmes::read;

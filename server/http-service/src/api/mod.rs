@@ -25,6 +25,7 @@ pub(crate) mod points_table;
 pub(crate) mod policy;
 pub(crate) mod programmes;
 pub(crate) mod results;
+pub(crate) mod rules;
 pub(crate) mod runs;
 pub(crate) mod sessions;
 pub(crate) mod sign_offs;

@@ -52,7 +52,7 @@ pub(crate) async fn holds(
             let holds = holds_of(view.state, rung, view.now);
             let stages = holds.iter().map(|hold| (hold.rule, hold.stage));
             let state = PointState::of(view.state, rung, stages);
-            Shown::new(&HoldsView {
+            Shown::tagged(&HoldsView {
                 point: &rung.point.code,
                 state,
                 summary: summary(state, &rung.point.code, holds.len()),

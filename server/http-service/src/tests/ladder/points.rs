@@ -210,3 +210,16 @@ async fn a_kept_view_of_a_point_never_outlives_a_release_or_a_record_nor_shows_a
     bench.post("pat", "/stand-down", stop).await.has_status(201);
     assert_eq!(holds().await[0], "stand-down", "in the same second, after another record");
 }
+
+#[actix_web::test]
+async fn every_rule_that_holds_a_point_stands_in_the_reference() {
+    let bench = Bench::new().await;
+    let answer = bench.house.get("/api/v1/rules").answer().await.has_status(200);
+    let reference = answer.json();
+    let known: Vec<_> =
+        reference.as_array().unwrap().iter().map(|rule| rule["code"].as_str().unwrap()).collect();
+    let held = bench.read("/points/T-1/holds").await;
+    for rule in rules(&held["holds"]) {
+        assert!(known.contains(&rule), "{rule}");
+    }
+}
