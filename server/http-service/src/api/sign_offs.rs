@@ -56,6 +56,15 @@ impl From<Part> for PartName {
 }
 
 impl PartName {
+    /// Every part, in the order of the step.
+    pub const ALL: [PartName; 5] = [
+        PartName::PlanApproval,
+        PartName::Release,
+        PartName::Acknowledgement,
+        PartName::EngineeringAcceptance,
+        PartName::SafetyAcceptance,
+    ];
+
     /// What it takes to sign it.
     pub const fn act(self) -> Act {
         match self {
@@ -282,8 +291,7 @@ impl Seen {
 ///
 /// You give the digest of what you saw, as `to_sign` of the point tells it, and your password or PIN again. A signature
 /// binds exactly that; what changed meanwhile is refused with `card-changed`. Nobody signs two parts of one step. The
-/// reply tells what changed since you last signed this point. The roles that each part is for: plan approval test lead or
-/// engineer, release safety officer, acknowledgement test pilot, acceptances engineer and safety officer.
+/// reply tells what changed since you last signed this point.
 #[utoipa::path(
     post, path = "",
     request_body(
@@ -307,10 +315,10 @@ pub(crate) async fn sign(
     let Signed { body, secret, asked } = signed;
     let code = point.0;
     let command = SignPart::of(code.clone(), body);
-    let stamp = person.stamp(office.now());
     // Whoever may not sign is told so before they are asked who they are.
     permitted(&office, &person, command.act())?;
-    office.confirm(&stamp.by, secret).await?;
+    office.confirm(&person.person, secret).await?;
+    let stamp = person.stamp(office.now());
     let records = format!("/api/v1/programmes/{}/ledger/records", person.programme);
     let seen: Arc<Mutex<Seen>> = Arc::default();
     let (note, of) = (Arc::clone(&seen), code.clone());
@@ -344,7 +352,7 @@ pub(crate) async fn sign(
 /// Refuse to sign a part, with the reasons. A refusal is a record too, and holds the point until it is withdrawn or the
 /// part is signed.
 ///
-/// It asks for no password, so that nothing stands in the way of saying no. It is for the roles that may sign the part.
+/// It asks for no password, so that nothing stands in the way of saying no.
 #[utoipa::path(
     post, path = "",
     request_body(
