@@ -101,3 +101,38 @@ fn an_act_that_the_rules_refuse_is_told_with_its_place_and_every_reason() {
         assert!(error.contains(part), "{error}");
     }
 }
+
+#[test]
+fn the_founding_is_decided_the_same_where_a_store_has_written_the_first_record_already() {
+    let player = Player::new(PROGRAMME, FOUNDED, noon()).unwrap();
+    let founding = player.into_steps().next().unwrap();
+    assert_eq!(founding.founds(), Some("Tallowmere electric tug"));
+    let mut state = State::default();
+    let whole = founding.decide(&state).unwrap();
+    let (at, by) = (founding.at, founding.by.clone());
+    state.apply(&Entry::new("tug".parse().unwrap(), 1, at, by, whole[0].clone()));
+    assert_eq!(founding.decide(&state).unwrap(), whole[1..]);
+}
+
+#[test]
+fn what_a_story_sets_otherwise_is_read_as_a_person_would_give_it() {
+    let plan = |set: &str| {
+        let story = format!(
+            "{FOUNDED}[[act]]\nday = -2\ntime = \"08:00\"\nby = \"marit\"\ndo = \"plan-point\"\n\
+             point = \"TX-01\"\nset = {{ {set} }}\n"
+        );
+        Player::new(PROGRAMME, &story, noon()).unwrap().replay(&"tug".parse().unwrap())
+    };
+    let (state, _) = plan("duration_min = 25.0").unwrap();
+    let planned = &state.rung(&"TX-01".parse().unwrap()).unwrap().point;
+    assert!((planned.duration_min - 25.0).abs() < f64::EPSILON);
+    assert_eq!(planned.title, "Taxi at 10 kt", "the rest stays as it is");
+    for (set, why) in [
+        ("duration_mni = 25.0", "unknown field `duration_mni`"),
+        ("duration_min = -1.0", "duration_min"),
+        ("after_points = [\"TX-02\"]", "a point cannot wait for itself"),
+    ] {
+        let error = plan(set).unwrap_err().to_string();
+        assert!(error.contains("act 2 (line 7, plan-point)") && error.contains(why), "{error}");
+    }
+}
