@@ -137,8 +137,7 @@ pub(super) fn against(state: &State, result: &ResultState) -> Vec<Hold> {
         ));
     }
     let unnoted = state.unnoted_exceedances().iter().filter(|(unnoted, limit)| {
-        *unnoted == run
-            && state.limits_in_force(&result.planned).any(|known| known.limit.code == *limit)
+        *unnoted == run && state.exceedance_concerns(limit, run, &result.planned)
     });
     for (_, limit) in unnoted {
         holds.push(hold(
@@ -157,8 +156,9 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::commands::asked::{held, no_permission, not_now, rules};
-    use crate::nouns::Role;
-    use crate::story::{Story, code};
+    use crate::nouns::{Limit, Phase, Point, Role};
+    use crate::record::LimitSet;
+    use crate::story::{Story, code, limit, point};
 
     /// `A` was shown at a winding temperature; the lead recorded the result.
     fn shown(winding: impl Into<Option<f64>>) -> (Story, RunNumber) {
@@ -265,5 +265,43 @@ mod tests {
         command.run = RunNumber(9);
         let refusal = story.when("safety", &command).unwrap_err();
         assert_eq!(refusal, Refusal::Unknown { what: "run", code: "9".to_owned() });
+    }
+
+    #[test]
+    fn an_exceedance_noted_after_both_acceptances_asks_for_both_again() {
+        let (mut story, run) = shown(50.0);
+        story.accept("A", run);
+        assert!(story.state.accepted_result(&code("A")).is_some());
+        story.exceedance(run, "L-winding").explained_and_closed(1);
+        assert_eq!(story.state.accepted_result(&code("A")), None);
+        let as_engineer = acceptance(&story, run, Acceptance::Engineering);
+        story.when("engineer", &as_engineer).unwrap();
+        let as_safety = acceptance(&story, run, Acceptance::Safety);
+        story.when("safety", &as_safety).unwrap();
+        assert!(story.state.accepted_result(&code("A")).is_some());
+    }
+
+    #[test]
+    fn an_exceedance_of_another_run_asks_for_no_acceptance_again() {
+        let (mut story, run) = shown(50.0);
+        story.accept("A", run);
+        let other = story.run_for(&["A"], 10);
+        story.exceedance(other, "L-winding");
+        assert!(story.state.accepted_result(&code("A")).is_some());
+    }
+
+    #[test]
+    fn an_open_exceedance_stands_against_acceptance_also_where_its_limit_has_left_the_phase() {
+        let (mut story, run) = shown(50.0);
+        story.plan(Point { limits: Vec::new(), ..point("B") });
+        let run_of_b = story.run_for(&["B"], 10);
+        story.result_by("lead", run_of_b, "B", Some(50.0)).exceedance(run_of_b, "L-winding");
+        let elsewhere = Limit { phases: vec![Phase::Taxi], ..limit("L-winding") };
+        story.record("engineer", LimitSet { limit: elsewhere });
+        let (_, result) = story.state.result(run_of_b, &code("B")).unwrap();
+        let rules: Vec<_> = against(&story.state, result).iter().map(|hold| hold.rule).collect();
+        assert_eq!(rules, ["exceedance-open"]);
+        let (_, result) = story.state.result(run, &code("A")).unwrap();
+        assert!(against(&story.state, result).is_empty(), "it was of another run");
     }
 }

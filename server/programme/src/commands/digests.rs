@@ -72,17 +72,16 @@ pub fn acknowledgement(state: &State, rung: &Rung, release: &Digest) -> Result<D
     Digest::of(&Acknowledged { signed: "acknowledgement", card: state.card(rung, true), release })
 }
 
-/// The exceedances that a result must answer for: those of its run, of limits in force for the point as it was run.
+/// The exceedances that a result must answer for: those of its run, of limits in force for the point as it was run, now
+/// or since it was opened.
 pub fn exceedances_of<'a>(
     state: &'a State,
     result: &'a ResultState,
 ) -> impl Iterator<Item = &'a Exceedance> {
     state.exceedances.iter().filter(|exceedance| {
-        let concerns = |limit: &LimitCode| {
-            state.limits_in_force(&result.planned).any(|in_force| in_force.limit.code == *limit)
-        };
         exceedance.run == result.run
-            && (exceedance.point.as_ref() == Some(&result.point) || concerns(&exceedance.limit))
+            && (exceedance.point.as_ref() == Some(&result.point)
+                || state.exceedance_concerns(&exceedance.limit, result.run, &result.planned))
     })
 }
 

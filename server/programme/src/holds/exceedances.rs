@@ -1,5 +1,5 @@
-//! A value beyond a limit holds every point on which the limit is in force, until an engineer has explained it and the
-//! safety officer has closed it.
+//! A value beyond a limit holds every point on which the limit is in force, or was since its run was opened, and the
+//! point that showed it, until an engineer has explained it and the safety officer has closed it.
 
 use chrono::{DateTime, Utc};
 
@@ -46,20 +46,15 @@ pub enum Awaits {
     Closing(ExceedanceNumber),
 }
 
-/// Whether a limit is in force for a point. One that is not set can be compared with nothing, so it concerns all.
-fn concerns(limit: &LimitCode, rung: &Rung, state: &State) -> bool {
-    state.limits.by_code.get(limit).is_none_or(|state| {
-        state.limit.phases.contains(&rung.point.phase) || rung.point.limits.contains(limit)
-    })
-}
-
 pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut Vec<Reason>) {
     let mut against = |limit: &LimitCode, run, awaits| {
         let limit = limit.clone();
         found.push(Reason::OpenExceedance(OpenExceedance { limit, run, awaits }));
     };
     for exceedance in state.open_exceedances() {
-        if concerns(&exceedance.limit, rung, state) {
+        if exceedance.point.as_ref() == Some(&rung.point.code)
+            || state.exceedance_concerns(&exceedance.limit, exceedance.run, &rung.point)
+        {
             let awaits = if exceedance.explained.is_some() {
                 Awaits::Closing(exceedance.number)
             } else {
@@ -69,7 +64,7 @@ pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut 
         }
     }
     for (run, limit) in state.unnoted_exceedances() {
-        if concerns(limit, rung, state) {
+        if state.exceedance_concerns(limit, *run, &rung.point) {
             against(limit, *run, Awaits::Noting);
         }
     }
@@ -151,9 +146,9 @@ impl Explained for OpenExceedance {
 #[cfg(test)]
 mod tests {
     use crate::codes::ExceedanceNumber;
-    use crate::nouns::{Phase, Point};
-    use crate::record::{ExceedanceClosed, ExceedanceExplained};
-    use crate::story::{Story, any_digest, point};
+    use crate::nouns::{Limit, Phase, Point};
+    use crate::record::{ExceedanceClosed, ExceedanceExplained, LimitSet};
+    use crate::story::{Story, any_digest, limit, point};
 
     #[test]
     fn an_exceedance_holds_where_its_limit_is_in_force_until_explained_and_closed() {
@@ -198,5 +193,22 @@ mod tests {
         story.exceedance(run, "L-winding");
         assert!(!story.rules("A").contains(&"exceedance-not-noted"));
         assert!(story.rules("A").contains(&"exceedance-not-explained"));
+    }
+
+    #[test]
+    fn an_open_exceedance_holds_a_phase_that_its_limit_has_left_since() {
+        let mut story = Story::team();
+        let limit_in =
+            |phase| LimitSet { limit: Limit { phases: vec![phase], ..limit("L-winding") } };
+        story.plan(Point { limits: Vec::new(), ..point("B") });
+        story.plan(Point { limits: Vec::new(), phase: Phase::Static, ..point("S") });
+        // The limit was of static tests once, before anything was beyond it.
+        story.record("engineer", limit_in(Phase::Static));
+        story.record("engineer", limit_in(Phase::GroundRun));
+        let run = story.run_for(&["A"], 10);
+        story.exceedance(run, "L-winding");
+        story.record("engineer", limit_in(Phase::Taxi));
+        assert!(story.rules("B").contains(&"exceedance-not-explained"));
+        assert!(!story.rules("S").contains(&"exceedance-not-explained"));
     }
 }

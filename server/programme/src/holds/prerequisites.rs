@@ -74,7 +74,10 @@ fn not_shown(code: &PointCode, state: &State) -> Option<NotShown> {
         return None;
     }
     let results = before.results.iter().rev().map(|id| &state.results[id.0]);
-    let last = results.into_iter().find(|result| result.standing != Standing::Replaced);
+    // One that was accepted and does not count is of an earlier run than the one that speaks against it.
+    let last = results
+        .into_iter()
+        .find(|result| !matches!(result.standing, Standing::Replaced | Standing::Accepted));
     Some(match last {
         None => NotShown::NoResult,
         Some(result) => match result.standing {
@@ -168,9 +171,15 @@ fn lapsed_because(lapse: &Lapse) -> String {
 
 #[cfg(test)]
 mod tests {
-    use crate::nouns::{LimitKind, Point};
+    use crate::measure::Unit;
+    use crate::nouns::{Limit, LimitKind, Point, Statistic};
     use crate::record::{LimitSet, Part, PointDropped};
-    use crate::story::{Story, code, limit, point};
+    use crate::story::{Story, code, limit, point, typed};
+
+    fn at_most(name: &str, highest: f64) -> LimitSet {
+        let kind = LimitKind::Maximum { caution: None, limit: highest };
+        LimitSet { limit: Limit { kind, ..limit(name) } }
+    }
 
     fn after(name: &str, before: &str) -> Point {
         Point { after_points: vec![code(before)], ..point(name) }
@@ -256,5 +265,38 @@ mod tests {
         assert_eq!(story.rules("C"), ["prerequisite-unknown"]);
         story.record("lead", PointDropped { point: code("A"), reason: "No need.".to_owned() });
         assert_eq!(story.rules("B"), ["prerequisite-dropped"]);
+    }
+
+    #[test]
+    fn a_result_of_an_earlier_run_accepted_late_does_not_answer_for_a_later_one_that_was_not_met() {
+        let mut story = two();
+        let first = story.run_for(&["A"], 10);
+        story.show("A", 61.0);
+        let values = vec![typed("winding", Statistic::Max, 50.0, Unit::Celsius)];
+        story.result(first, "A", values, Default::default()).accept("A", first);
+        assert_eq!(story.rules("B"), ["prerequisite-not-met"]);
+        story.show_and_accept("A");
+        assert!(story.rules("B").is_empty(), "shown again by a later run");
+    }
+
+    #[test]
+    fn a_repeat_that_waits_and_lies_beyond_a_tightened_limit_takes_away_what_was_shown() {
+        let mut story = two();
+        story.show_and_accept("A");
+        story.show("A", 58.0);
+        assert!(story.rules("B").is_empty(), "a met repeat that waits takes nothing away");
+        story.record("engineer", at_most("L-winding", 55.0)).approve("B");
+        assert_eq!(story.rules("B"), ["prerequisite-not-accepted"]);
+    }
+
+    #[test]
+    fn a_result_lapses_for_a_tightened_limit_also_where_it_had_passed_another_when_recorded() {
+        let mut story = two();
+        story.record("engineer", at_most("L-second", 45.0)).approve("A").approve("B");
+        let run = story.show("A", 50.0);
+        story.exceedance(run, "L-second").explained_and_closed(1).accept("A", run);
+        assert!(story.rules("B").is_empty(), "what it had passed was explained and closed");
+        story.record("engineer", at_most("L-winding", 48.0)).approve("B");
+        assert_eq!(story.rules("B"), ["prerequisite-lapsed"]);
     }
 }

@@ -33,12 +33,25 @@ pub struct BadResult {
 
 pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut Vec<Reason>) {
     let approved = rung.approval.as_ref().map_or(0, |approval| approval.seq);
+    // The latest run that was met, of those recorded after the result that is looked at.
+    let mut met_in = None;
     for result in rung.results.iter().rev().map(|id| &state.results[id.0]) {
         if result.standing == Standing::Replaced {
             continue;
         }
-        if result.verdict.outcome == Outcome::Met || result.seq < approved {
+        if result.seq < approved {
             return;
+        }
+        if result.verdict.outcome == Outcome::Met {
+            if result.run >= rung.latest_run {
+                return;
+            }
+            met_in = met_in.max(Some(result.run));
+            continue;
+        }
+        // A met result of an earlier run, typed in late, says nothing of a later one.
+        if met_in.is_some_and(|met_in| met_in > result.run) {
+            continue;
         }
         found.push(Reason::BadResult(BadResult {
             point: rung.point.code.clone(),
@@ -146,7 +159,9 @@ fn told(verdict: &Verdict, outcome: Outcome) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use crate::story::Story;
+    use crate::measure::Unit;
+    use crate::nouns::Statistic;
+    use crate::story::{Story, typed};
 
     #[test]
     fn a_result_one_step_beyond_its_criterion_holds_the_repeat_until_the_plan_is_approved_again() {
@@ -180,12 +195,7 @@ mod tests {
     fn a_met_result_recorded_anew_for_the_same_run_clears_what_was_missing() {
         let mut story = Story::team();
         let run = story.show("A", None);
-        let again = crate::story::typed(
-            "winding",
-            crate::nouns::Statistic::Max,
-            55.0,
-            crate::measure::Unit::Celsius,
-        );
+        let again = typed("winding", Statistic::Max, 55.0, Unit::Celsius);
         story.result(run, "A", vec![again], Default::default());
         assert!(story.rules("A").is_empty());
     }
@@ -196,5 +206,17 @@ mod tests {
         story.show("A", None);
         story.show("A", 61.0);
         assert_eq!(story.rules("A"), ["result-not-met", "result-incomplete"]);
+    }
+
+    #[test]
+    fn a_met_result_of_an_earlier_run_typed_in_late_clears_nothing_of_a_later_run() {
+        let mut story = Story::team();
+        let first = story.show("A", 50.0);
+        story.show("A", 61.0);
+        let again = typed("winding", Statistic::Max, 51.0, Unit::Celsius);
+        story.result(first, "A", vec![again], Default::default());
+        assert_eq!(story.rules("A"), ["result-not-met"]);
+        story.accept("A", first);
+        assert_eq!(story.rules("A"), ["result-not-met"], "whoever accepts the earlier one");
     }
 }

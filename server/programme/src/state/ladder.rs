@@ -7,7 +7,7 @@ use chrono::{DateTime, Utc};
 
 use super::{RefusedPart, ResultId, Signature, SignedRelease, Signer};
 use crate::card::Card;
-use crate::codes::{PersonHandle, PointCode};
+use crate::codes::{PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
 use crate::nouns::Point;
 use crate::record::PointDropped;
@@ -50,6 +50,8 @@ pub struct Rung {
     pub signers: Vec<Signer>,
     /// Results in the order recorded.
     pub results: Vec<ResultId>,
+    /// The latest run of which it has a result; 0 where it has none.
+    pub latest_run: RunNumber,
     /// The card that each person last signed.
     pub last_signed: BTreeMap<PersonHandle, Arc<Card>>,
 }
@@ -129,6 +131,7 @@ impl Ladder {
                 refusals: Vec::new(),
                 signers: Vec::new(),
                 results: Vec::new(),
+                latest_run: RunNumber(0),
                 last_signed: BTreeMap::new(),
             });
         }

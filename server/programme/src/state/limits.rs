@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use super::State;
 use crate::codes::{LimitCode, PersonHandle, ProposalNumber};
 use crate::entry::Entry;
-use crate::nouns::{Limit, Phase};
+use crate::nouns::{Limit, Phase, Point};
 use crate::record::{Digest, LimitChangeAgreed, LimitChangeDeclined, LimitChangeProposed};
 
 /// A limit as it holds now.
@@ -120,6 +120,22 @@ impl Limits {
     /// The last record that changed a limit of the phase.
     pub const fn changed_in(&self, phase: Phase) -> u64 {
         self.changed_in[State::phase_index(phase)]
+    }
+
+    /// Whether a limit is in force for a point, or was in its phase at a record or after it. One that is not set can be
+    /// compared with nothing, so it concerns all.
+    pub(super) fn concerns(&self, limit: &LimitCode, point: &Point, since: u64) -> bool {
+        let Some(now) = self.by_code.get(limit) else { return true };
+        let holds_in = |limit: &Limit| limit.phases.contains(&point.phase);
+        // Each earlier version held until the next one was set.
+        let next = now.earlier.iter().skip(1).map(|next| next.changed_at).chain([now.changed_at]);
+        point.limits.contains(limit)
+            || holds_in(&now.limit)
+            || now
+                .earlier
+                .iter()
+                .zip(next)
+                .any(|(earlier, until)| until > since && holds_in(&earlier.limit))
     }
 
     /// A proposal by its number.

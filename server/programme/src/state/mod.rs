@@ -196,6 +196,7 @@ impl State {
                 self.open_exceedances.push(body.exceedance);
                 self.unnoted_exceedances
                     .retain(|(run, limit)| *run != body.run || *limit != body.limit);
+                self.exceedance_noted(body);
             }
             Record::ExceedanceExplained(body) => {
                 if let Some(exceedance) = self.exceedance_mut(body.exceedance) {
@@ -301,6 +302,13 @@ impl State {
         self.limits.by_code.values().filter(|state| {
             state.limit.phases.contains(&point.phase) || point.limits.contains(&state.limit.code)
         })
+    }
+
+    /// Whether an exceedance of a limit in a run concerns a point: the limit is in force for it, or was in its phase when
+    /// the run was opened or since. So a limit that leaves a phase takes no exceedance with it.
+    pub fn exceedance_concerns(&self, limit: &LimitCode, run: RunNumber, point: &Point) -> bool {
+        let since = self.run(run).map_or(0, |run| run.seq);
+        self.limits.concerns(limit, point, since)
     }
 
     /// The card of a point: what a signature on the plan, or with the configuration on a release, stands for.

@@ -8,11 +8,11 @@ use serde::Serialize;
 
 use super::{Rung, Signature, Signer, State};
 use crate::card::Fitted;
-use crate::codes::{ItemCode, PersonHandle, PointCode, RunNumber};
+use crate::codes::{ItemCode, LimitCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
 use crate::measure::Measure;
-use crate::nouns::{Axis, Point};
-use crate::record::{MeasuredValue, ResultRecorded};
+use crate::nouns::{Axis, Point, Statistic};
+use crate::record::{ExceedanceNoted, MeasuredValue, ResultRecorded};
 use crate::verdict::{self, LimitOutcome, Outcome, Verdict};
 
 /// A place in [`State::results`].
@@ -78,8 +78,8 @@ pub struct ResultState {
     pub observations: String,
     /// What the values say.
     pub verdict: Verdict,
-    /// Whether a limit was exceeded when it was recorded, also if the limit was widened since.
-    pub exceeded_at_first: bool,
+    /// The limits that it lay beyond when it was recorded, each with the statistic, also if they were changed since.
+    pub beyond_at_first: Vec<(LimitCode, Statistic)>,
     /// An engineer's acceptance.
     pub engineering: Option<Signature>,
     /// The safety officer's acceptance.
@@ -100,8 +100,28 @@ impl ResultState {
     /// Whether, held against the limits as they are now, it is not met, lacks something, or is beyond a limit that
     /// was not passed when it was recorded.
     pub fn speaks_against(&self) -> bool {
-        self.verdict.outcome != Outcome::Met || (self.verdict.exceeded && !self.exceeded_at_first)
+        let new = |(limit, statistic): (&LimitCode, Statistic)| {
+            !self.beyond_at_first.iter().any(|(l, s)| l == limit && *s == statistic)
+        };
+        self.verdict.outcome != Outcome::Met || beyond(&self.verdict).any(new)
     }
+
+    /// Whether it takes away what other results of its point have shown.
+    fn takes_away(&self) -> bool {
+        match self.standing {
+            Standing::Replaced | Standing::Accepted => false,
+            Standing::NotMet => true,
+            // A repeat that was met and waits for its signatures takes nothing away. One that, held against the limits
+            // as they are now, speaks against the point does, whatever else it lapsed for.
+            Standing::Lapsed(_) | Standing::Open => self.speaks_against(),
+        }
+    }
+}
+
+/// The limits that a verdict finds passed, each with the statistic.
+fn beyond(verdict: &Verdict) -> impl Iterator<Item = (&LimitCode, Statistic)> {
+    let beyond = verdict.limits.iter().filter(|found| found.outcome == LimitOutcome::Beyond);
+    beyond.map(|found| (&found.limit, found.statistic))
 }
 
 impl State {
@@ -112,26 +132,30 @@ impl State {
         Some((id, &self.results[id.0]))
     }
 
-    /// The result that makes a point count: the last accepted one that stands, unless a later result that nobody
-    /// has accepted speaks otherwise.
+    /// The result that makes a point count: the last accepted one that stands, unless a result that nobody has
+    /// accepted speaks otherwise and was recorded later or is of a later run.
     ///
-    /// So a repeat that is not met closes what the point had opened, until the point is shown again.
+    /// So a repeat that is not met closes what the point had opened, until the point is shown again; a result of an
+    /// earlier run that somebody types in late does not show it again.
     pub fn accepted_result(&self, code: &PointCode) -> Option<ResultId> {
         self.accepted_result_of(self.rung(code)?)
     }
 
     /// As [`State::accepted_result`], of a rung.
     pub fn accepted_result_of(&self, rung: &Rung) -> Option<ResultId> {
-        for id in rung.results.iter().rev() {
+        for (place, id) in rung.results.iter().enumerate().rev() {
             let result = &self.results[id.0];
-            match result.standing {
-                Standing::Replaced => {}
-                Standing::Accepted => return Some(*id),
-                Standing::NotMet => return None,
-                // Held against the limits as they are now it speaks against the point, whatever else it lapsed for.
-                Standing::Lapsed(_) if result.speaks_against() => return None,
-                // A repeat that was met and waits for its signatures takes nothing away.
-                Standing::Lapsed(_) | Standing::Open => {}
+            if result.takes_away() {
+                return None;
+            }
+            // Runs are mostly recorded in their order, and then no earlier record is of a later run.
+            let answered = result.run >= rung.latest_run
+                || !rung.results[..place]
+                    .iter()
+                    .map(|id| &self.results[id.0])
+                    .any(|other| other.run > result.run && other.takes_away());
+            if result.is_accepted() && answered {
+                return Some(*id);
             }
         }
         None
@@ -163,7 +187,7 @@ impl State {
             values: body.values.clone(),
             reached: body.reached.clone(),
             observations: body.observations.clone(),
-            exceeded_at_first: verdict.exceeded,
+            beyond_at_first: beyond(&verdict).map(|(limit, s)| (limit.clone(), s)).collect(),
             verdict,
             engineering: None,
             safety: None,
@@ -178,6 +202,7 @@ impl State {
                 rung.results.iter().copied().filter(|earlier| results[earlier.0].run == body.run),
             );
             rung.results.push(id);
+            rung.latest_run = rung.latest_run.max(body.run);
         }
         for earlier in &concerned[1..] {
             self.results[earlier.0].replaced = true;
@@ -187,14 +212,32 @@ impl State {
 
     /// Lists what lies beyond a limit and was not noted as an exceedance of the run.
     fn list_unnoted(&mut self, run: RunNumber, verdict: &Verdict) {
-        let beyond = verdict.limits.iter().filter(|found| found.outcome == LimitOutcome::Beyond);
-        for limit in beyond.map(|found| &found.limit) {
+        for (limit, _) in beyond(verdict) {
             let noted = self.exceedances.iter().any(|e| e.run == run && e.limit == *limit);
             let listed = self.unnoted_exceedances.iter().any(|(r, l)| *r == run && l == limit);
             if !noted && !listed {
                 self.unnoted_exceedances.push((run, limit.clone()));
             }
         }
+    }
+
+    /// The acceptances of a result stand for the exceedances that were known; one noted later voids them.
+    pub(super) fn exceedance_noted(&mut self, body: &ExceedanceNoted) {
+        let points = self.run(body.run).map_or(&[][..], |run| run.points.as_slice());
+        let concerned: Vec<ResultId> = points
+            .iter()
+            .filter_map(|point| self.result(body.run, point))
+            .filter(|(_, result)| {
+                body.point.as_ref() == Some(&result.point)
+                    || self.exceedance_concerns(&body.limit, body.run, &result.planned)
+            })
+            .map(|(id, _)| id)
+            .collect();
+        for id in &concerned {
+            self.results[id.0].engineering = None;
+            self.results[id.0].safety = None;
+        }
+        self.stand_anew(&concerned);
     }
 
     /// Looks again at whether results stand, and at what is shown.

@@ -474,8 +474,12 @@ impl Story {
                 self.happens(picks.of(&["hard-landing", "rain"]));
             }
             5 => {
-                // Of a run that had no result yet, so that it replaces none. Too hot, or not measured.
-                let run = RunNumber(u32::try_from(self.state.results.len()).unwrap() + 1000);
+                // Of a run that had no result yet, or recorded anew. Too hot, or not measured.
+                let run = if picks.one_in(2) {
+                    RunNumber(picks.number(self.state.runs.len()))
+                } else {
+                    RunNumber(u32::try_from(self.state.results.len()).unwrap() + 1000)
+                };
                 let value = picks.of(&[Some(61.0), Some(81.0), None]);
                 let values = vec![typed("winding", Statistic::Max, value, Unit::Celsius)];
                 let conditions = &self.rung(point).point.conditions;
