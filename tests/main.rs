@@ -6,3 +6,4 @@ mod command_line;
 mod durability;
 mod harness;
 mod ladder;
+mod operations;

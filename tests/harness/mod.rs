@@ -4,9 +4,11 @@
 #![allow(dead_code, unused_imports)]
 
 mod answer;
+mod day;
 mod server;
 mod team;
 
 pub use answer::Answer;
-pub use server::{Client, DEMONSTRATION_PASSWORD, PASSWORD, PROGRAM, Server};
+pub use day::{at, in_hours, result};
+pub use server::{Client, DEMONSTRATION_PASSWORD, Heard, PASSWORD, PROGRAM, Server};
 pub use team::{PEOPLE, PROGRAMME, Team};

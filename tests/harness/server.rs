@@ -3,6 +3,7 @@
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Mutex};
 
 use serde_json::{Value, json};
 
@@ -179,7 +180,11 @@ pub struct Client {
     pub token: Option<String>,
     /// Headers to send with the next requests.
     pub headers: Vec<(String, String)>,
+    heard: Option<Heard>,
 }
+
+/// Every answer that some people got, in order.
+pub type Heard = Arc<Mutex<Vec<Answer>>>;
 
 impl Client {
     fn new(base: &str) -> Self {
@@ -188,13 +193,14 @@ impl Client {
             .max_redirects(0)
             .build()
             .new_agent();
-        Self { agent, base: base.to_owned(), token: None, headers: Vec::new() }
+        Self { agent, base: base.to_owned(), token: None, headers: Vec::new(), heard: None }
     }
 
     /// The same person, speaking to another server.
     pub fn speaking_to(&self, server: &Server) -> Self {
         let mut other = Self::new(&server.base);
         other.token.clone_from(&self.token);
+        other.heard.clone_from(&self.heard);
         other
     }
 
@@ -202,6 +208,13 @@ impl Client {
     pub fn with(&self, name: &str, value: &str) -> Self {
         let mut other = self.clone();
         other.headers.push((name.to_owned(), value.to_owned()));
+        other
+    }
+
+    /// The same person, with each answer kept from now on.
+    pub fn heard_by(&self, heard: &Heard) -> Self {
+        let mut other = self.clone();
+        other.heard = Some(Arc::clone(heard));
         other
     }
 
@@ -268,6 +281,10 @@ impl Client {
             .collect();
         let status = reply.status().as_u16();
         let text = reply.body_mut().read_to_string()?;
-        Ok(Answer { asked, status, headers, text })
+        let answer = Answer { asked, status, headers, text };
+        if let Some(heard) = &self.heard {
+            heard.lock().expect("nobody failed while an answer was kept").push(answer.clone());
+        }
+        Ok(answer)
     }
 }

@@ -38,7 +38,8 @@ impl Team {
                 .expect("the program starts");
             assert!(
                 made.status.success(),
-                "{arguments:?}: {}",
+                "{arguments:?}: {}: {}",
+                made.status,
                 String::from_utf8_lossy(&made.stderr)
             );
         };

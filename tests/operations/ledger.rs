@@ -1,0 +1,37 @@
+//! The ledger: its records, size and root, and the proofs.
+
+use super::Story;
+use crate::harness::at;
+
+pub(super) const SHOWN: &[&str] =
+    &["ledger_head", "ledger_list", "ledger_read", "ledger_inclusion", "ledger_consistency"];
+
+#[test]
+fn the_inspector_reads_every_record_as_it_is_kept_with_proofs_that_none_was_altered() {
+    let story = Story::begins();
+    let [_, _, ivo, ..] = story.people();
+
+    let head = ivo.get(&at("ledger")).has_status(200).json();
+    let size = head["size"].as_u64().unwrap();
+    assert_eq!(head["root"].as_str().map(str::len), Some(64));
+    ivo.get(&at("ledger?colour=red")).has_problem(400, "bad-query");
+    let all = ivo.get(&at("ledger/records?limit=500")).has_status(200).json();
+    assert_eq!(all["items"].as_array().map(|items| items.len() as u64), Some(size));
+    assert_eq!(all["items"][0]["entry"]["kind"], "programme-founded");
+    ivo.get(&at("ledger/records?limit=0")).has_problem(400, "bad-query");
+    let record = ivo.get(&at("ledger/records/2")).has_status(200).json();
+    assert_eq!(record, all["items"][1]);
+    for missing in ["0", "99999"] {
+        ivo.get(&at(&format!("ledger/records/{missing}"))).has_problem(404, "not-found");
+    }
+
+    let proof = ivo.get(&at("ledger/inclusion?seq=2")).has_status(200).json();
+    assert_eq!((&proof["leaf"], &proof["root"]), (&record["leaf"], &head["root"]));
+    ivo.get(&at("ledger/inclusion")).has_problem(400, "bad-query");
+    ivo.get(&at("ledger/inclusion?seq=99999")).has_problem(400, "bad-query");
+    let grown = ivo.get(&at("ledger/consistency?first=3")).has_status(200).json();
+    assert_eq!((&grown["first"]["size"], &grown["second"]), (&3.into(), &head));
+    ivo.get(&at("ledger/consistency?first=99999")).has_problem(400, "bad-query");
+
+    story.has_shown(SHOWN);
+}

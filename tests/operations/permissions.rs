@@ -1,0 +1,313 @@
+//! Who may ask for what: the team's own table, held against the description and against what the program does.
+
+use serde_json::json;
+
+use super::description::{Description, Operation};
+use crate::harness::{Answer, Client, PASSWORD, PROGRAMME, Team, at};
+
+/// Who may ask.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Who {
+    /// Anybody, so that nobody is without permission.
+    Anyone,
+    /// Whoever has signed in.
+    SignedIn,
+    /// Administrators of the server.
+    Administrator,
+    /// People of the programme in these roles.
+    To(&'static [&'static str]),
+}
+
+const EVERYBODY: Who = Who::To(&["lead", "pilot", "safety", "engineer", "crew", "viewer"]);
+/// All but the inspector, who writes nothing.
+const TAKES_PART: Who = Who::To(&["lead", "pilot", "safety", "engineer", "crew"]);
+const LEAD: Who = Who::To(&["lead"]);
+const ENGINEER: Who = Who::To(&["engineer"]);
+const SAFETY: Who = Who::To(&["safety"]);
+const LEAD_OR_ENGINEER: Who = Who::To(&["lead", "engineer"]);
+const LEAD_OR_SAFETY: Who = Who::To(&["lead", "safety"]);
+const CONDUCTS: Who = Who::To(&["lead", "pilot", "engineer", "crew"]);
+
+/// The table. An operation that is in no line, or in two, fails a test.
+#[rustfmt::skip]
+const TABLE: &[(Who, &[&str])] = &[
+    (Who::Anyone, &[
+        "health_live", "health_ready", "description_read", "rules_list", "compute_list", "compute_read",
+        "sessions_begin", "sessions_refresh",
+    ]),
+    (Who::SignedIn, &[
+        "sessions_list", "sessions_current", "sessions_end", "account_read", "account_change_password",
+        "account_change_pin", "account_remove_pin", "compute_compute", "programmes_list",
+    ]),
+    (Who::Administrator, &[
+        "accounts_list", "accounts_create", "accounts_read", "accounts_amend", "accounts_reset_password",
+        "accounts_end_sessions", "programmes_found",
+    ]),
+    (EVERYBODY, &[
+        "programmes_read", "document_read", "points_table_read", "aircraft_read", "policy_read",
+        "people_list", "people_read", "configuration_read", "configuration_list", "configuration_read_item",
+        "configuration_changes", "documents_list", "documents_read", "channels_list", "channels_read",
+        "limits_list", "limits_read", "limits_history", "limit_proposals_list", "limit_proposals_read",
+        "checks_list", "checks_read", "checks_history", "happenings_list", "hazards_list", "hazards_read",
+        "stand_down_read", "stand_down_list", "weather_list", "weather_latest", "snags_list", "snags_read",
+        "points_list", "points_read", "points_holds", "next_read", "runs_list", "runs_read", "results_list",
+        "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
+        "ledger_read", "ledger_inclusion", "ledger_consistency",
+        // Which part somebody signs decides who may: see PARTS.
+        "sign_offs_sign", "sign_offs_refuse", "sign_offs_withdraw",
+    ]),
+    (TAKES_PART, &[
+        "happenings_report", "stand_down_call", "weather_observe", "snags_open", "runs_knock_off",
+        "exceedances_note",
+    ]),
+    (LEAD, &["aircraft_describe", "policy_set"]),
+    (ENGINEER, &[
+        "configuration_fit", "configuration_remove", "channels_define", "limit_proposals_propose",
+        "limit_proposals_withdraw", "snags_close", "exceedances_explain",
+    ]),
+    (SAFETY, &["limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close"]),
+    (LEAD_OR_ENGINEER, &[
+        "document_import", "points_table_import", "points_plan", "points_drop", "checks_define", "runs_correct",
+    ]),
+    (LEAD_OR_SAFETY, &["people_list_person", "documents_file", "hazards_accept"]),
+    (Who::To(&["lead", "safety", "engineer"]), &["hazards_record"]),
+    (Who::To(&["engineer", "crew"]), &["snags_work"]),
+    (CONDUCTS, &[
+        "checks_report", "runs_open", "runs_note_moment", "runs_read_energy", "runs_close", "results_record",
+        "results_amend",
+    ]),
+];
+
+/// Who signs which part.
+const PARTS: &[(&str, &[&str])] = &[
+    ("plan-approval", &["lead", "engineer"]),
+    ("release", &["safety"]),
+    ("acknowledgement", &["pilot"]),
+    ("engineering-acceptance", &["engineer"]),
+    ("safety-acceptance", &["safety"]),
+];
+
+/// The people of the team, each with the one role that they have.
+const ROLES: [(&str, &str, &str); 6] = [
+    ("lead", "lea", "test lead"),
+    ("pilot", "pip", "test pilot"),
+    ("safety", "sam", "safety officer"),
+    ("engineer", "eve", "engineer"),
+    ("crew", "cas", "ground crew"),
+    ("viewer", "ivo", "inspector"),
+];
+
+/// Who may ask for an operation; none where the table does not say so, or says it twice.
+pub fn who_may(operation: &str) -> Option<Who> {
+    let mut lines = TABLE.iter().filter(|(_, operations)| operations.contains(&operation));
+    let (who, _) = lines.next()?;
+    lines.next().is_none().then_some(*who)
+}
+
+/// The path of something that is there.
+fn path_of(operation: &Operation) -> String {
+    let mut path = operation.path.clone();
+    for (name, value) in [
+        ("programme", "small"),
+        ("person", "cas"),
+        ("point", "GR-01"),
+        ("item", "motor"),
+        ("channel", "motor_temp"),
+        ("limit", "L-MOTOR"),
+        ("check", "C-ISO"),
+        ("hazard", "H-FIRE"),
+        ("document", "D-PERMIT"),
+        ("run", "1"),
+        ("snag", "1"),
+        ("exceedance", "1"),
+        ("proposal", "1"),
+        ("topic", "atmosphere"),
+        ("seq", "1"),
+    ] {
+        path = path.replace(&format!("{{{name}}}"), value);
+    }
+    match operation.id.as_str() {
+        "ledger_inclusion" => path.push_str("?seq=1"),
+        "ledger_consistency" => path.push_str("?first=1"),
+        // Ending the sessions of somebody would end the test.
+        "accounts_end_sessions" => path = path.replace("cas", "nobody"),
+        _ => {}
+    }
+    path
+}
+
+/// Asks for an operation with a body that nothing accepts, so that nothing is changed by those who may.
+fn ask(person: &Client, operation: &Operation, path: &str) -> Answer {
+    let body =
+        operation.reads_body.then(|| ("application/json", json!({ "colour": "red" }).to_string()));
+    person.send(&operation.method, path, body)
+}
+
+/// A team that has done something of everything, so that each path leads somewhere.
+fn team_with_a_past() -> Team {
+    let team = Team::new();
+    team.runs_the_first_point(55.0);
+    let [lea, eve, cas] = ["lea", "eve", "cas"].map(|handle| team.person(handle));
+    let beyond = json!({ "run": 1, "limit": "L-MOTOR", "statistic": "max", "peak": 125.0 });
+    cas.post(&at("exceedances"), beyond).has_status(201);
+    let snag = json!({ "title": "Scratch", "grounding": false, "severity": "negligible" });
+    cas.post(&at("snags"), snag).has_status(201);
+    cas.post(&at("weather"), json!({ "weather": { "remarks": "Dry." } })).has_status(201);
+    let mut limit = lea.get(&at("limits/L-MOTOR")).has_status(200).json()["limit"].clone();
+    limit["is"]["caution"] = json!(100.0);
+    let proposal = json!({ "limit": limit, "reason": "A hot day." });
+    eve.post(&at("limit-proposals"), proposal).has_status(201);
+    team
+}
+
+#[test]
+fn each_operation_is_for_those_in_the_table_and_nobody_else() {
+    let team = team_with_a_past();
+    let keeper = team.server.sign_in("keeper");
+    let new = json!({ "handle": "otto", "name": "Otto", "password": PASSWORD });
+    keeper.post("/api/v1/accounts", new).has_status(201);
+    let otto = team.server.sign_in("otto");
+    let stranger = team.server.stranger();
+    let description = Description::read(&stranger);
+    let before = team.person("ivo").get(&at("ledger")).has_status(200).json();
+
+    for operation in description.operations() {
+        let id = operation.id.as_str();
+        let who = who_may(id).unwrap_or_else(|| panic!("no line, or two lines, for {id}"));
+        let path = path_of(operation);
+        assert_eq!(operation.needs_token, who != Who::Anyone, "{id}: what the description says");
+        // Signing out and taking one's PIN away ask for nothing that could be wrong.
+        let acts = matches!(id, "sessions_end" | "account_remove_pin");
+
+        let answer = ask(&stranger, operation, &path);
+        match who {
+            Who::Anyone => is_let_in(&answer, operation),
+            _ => drop(answer.has_problem(401, "not-signed-in")),
+        }
+        match who {
+            Who::Anyone => {}
+            Who::SignedIn if acts => {}
+            Who::SignedIn => is_let_in(&ask(&otto, operation, &path), operation),
+            Who::Administrator => {
+                is_let_in(&ask(&keeper, operation, &path), operation);
+                for person in ["lea", "sam", "ivo"].map(|handle| team.person(handle)) {
+                    ask(person, operation, &path).has_problem(403, "not-administrator");
+                }
+                ask(&otto, operation, &path).has_problem(403, "not-administrator");
+            }
+            Who::To(roles) => {
+                says_whom_it_is_for(operation, roles);
+                for (role, handle, _) in ROLES {
+                    let answer = ask(team.person(handle), operation, &path);
+                    if roles.contains(&role) {
+                        is_let_in(&answer, operation);
+                    } else {
+                        is_barred(answer, roles);
+                    }
+                }
+                // To somebody from outside it is as if the programme were not there, also to who manages the server.
+                let elsewhere = path.replace(PROGRAMME, "/api/v1/programmes/nowhere");
+                for outsider in [&otto, &keeper] {
+                    let hidden = ask(outsider, operation, &path).has_problem(404, "not-found");
+                    let nowhere =
+                        ask(outsider, operation, &elsewhere).has_problem(404, "not-found");
+                    let detail = hidden.json()["detail"].as_str().map(str::to_owned);
+                    let told = nowhere.json()["detail"].as_str().map(str::to_owned);
+                    assert_eq!(detail.map(|it| it.replace("small", "nowhere")), told, "{id}");
+                }
+            }
+        }
+    }
+    let after = team.person("ivo").get(&at("ledger")).has_status(200).json();
+    assert_eq!(before, after, "nothing was recorded");
+}
+
+/// The answer is about what was asked, not about who asked.
+#[track_caller]
+fn is_let_in(answer: &Answer, operation: &Operation) {
+    let expected: &[u16] = match operation.method.as_str() {
+        "GET" => &[200],
+        _ if operation.reads_body => &[415, 422],
+        // Nobody has such an account.
+        _ => &[204, 404],
+    };
+    assert!(
+        expected.contains(&answer.status),
+        "{}: {} {}",
+        answer.asked,
+        answer.status,
+        answer.text
+    );
+}
+
+/// The answer says that the roles do not allow it, and which would.
+#[track_caller]
+fn is_barred(answer: Answer, roles: &[&str]) {
+    let problem = answer.has_problem(403, "not-permitted").json();
+    let mut allowed: Vec<_> =
+        problem["allowed"].as_array().unwrap().iter().map(|role| role.as_str().unwrap()).collect();
+    let mut roles = roles.to_vec();
+    allowed.sort_unstable();
+    roles.sort_unstable();
+    assert_eq!(allowed, roles, "{problem:#}");
+}
+
+/// The description names exactly these roles.
+#[track_caller]
+fn says_whom_it_is_for(operation: &Operation, roles: &[&str]) {
+    let said = operation.about.lines().last().unwrap_or_default();
+    if operation.id.starts_with("sign_offs_") {
+        return says_whom_each_part_is_for(operation, said);
+    }
+    assert!(said.starts_with("For "), "{}: {said}", operation.id);
+    for (role, _, words) in ROLES {
+        assert_eq!(said.contains(words), roles.contains(&role), "{}: {said}", operation.id);
+    }
+}
+
+#[track_caller]
+fn says_whom_each_part_is_for(operation: &Operation, said: &str) {
+    for (part, roles) in PARTS {
+        let of_roles = ROLES.iter().filter(|(role, ..)| roles.contains(role));
+        let words: Vec<_> = of_roles.map(|(_, _, words)| *words).collect();
+        let sentence = format!("`{part}` for {}", words.join(" or "));
+        assert!(said.contains(&sentence), "{}: {said}", operation.id);
+    }
+}
+
+#[test]
+fn each_part_is_signed_refused_and_taken_back_by_those_whom_it_is_for_and_nobody_else() {
+    let team = team_with_a_past();
+    let before = team.person("ivo").get(&at("ledger")).has_status(200).json();
+    for (part, roles) in PARTS {
+        for (role, handle, _) in ROLES {
+            let person = team.person(handle);
+            let mut sign = json!({ "part": part, "digest": "0".repeat(64), "secret": PASSWORD });
+            let mut refuse = json!({ "part": part, "reasons": "" });
+            let mut take_back = json!({ "part": part, "reason": "", "secret": PASSWORD });
+            if part.ends_with("acceptance") {
+                for body in [&mut sign, &mut refuse, &mut take_back] {
+                    body["run"] = 1.into();
+                }
+            }
+            if *part == "release" {
+                sign["valid_until"] = "2026-01-01T00:00:00Z".into();
+            }
+            let signed = person.post(&at("points/GR-01/sign-offs"), sign);
+            let refused = person.post(&at("points/GR-01/refusals"), refuse);
+            let taken_back = person.post(&at("points/GR-01/withdrawals"), take_back);
+            if roles.contains(&role) {
+                let told = &signed.text;
+                assert!(matches!(signed.status, 409 | 422), "{role} {part}: {told}");
+                refused.has_problem(422, "invalid");
+                taken_back.has_problem(422, "invalid");
+            } else {
+                for answer in [signed, refused, taken_back] {
+                    is_barred(answer, roles);
+                }
+            }
+        }
+    }
+    let after = team.person("ivo").get(&at("ledger")).has_status(200).json();
+    assert_eq!(before, after, "nothing was recorded");
+}
