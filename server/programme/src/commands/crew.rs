@@ -136,7 +136,7 @@ fn seats_not_filled(
         holds.push(hold(
             "crew-seat-empty",
             Subject { what: "role", code: seat.role.as_str().to_owned() },
-            format!("{} needs a {role} {where_to}: {why}.", point.code),
+            format!("{} has no {role} {where_to}: {why}.", point.code),
             "Somebody with the role and the qualifications joins the crew.",
             format!("the plan of {}", point.code),
         ));
