@@ -4,6 +4,7 @@ use std::io::{BufRead, Read, Write};
 
 use clap::Args;
 use flight_science::catalogue::{self, ComputeError};
+use http_service::problem::{NOT_JSON, Problem};
 use serde_json::{Value, json};
 
 use super::Failure;
@@ -52,8 +53,10 @@ impl Compute {
     fn print_reference(&self) -> Result<(), Failure> {
         let text = match &self.topic {
             None => flight_science::reference::as_text(),
-            Some(topic) => flight_science::reference::of_topic(topic)
-                .ok_or_else(|| Failure::of_input(format!("{:#}", problem(&unknown(topic)))))?,
+            Some(topic) => flight_science::reference::of_topic(topic).ok_or_else(|| {
+                let unknown = ComputeError::UnknownTopic { name: topic.clone() };
+                Failure::of_input(format!("{:#}", told(topic, &unknown.into())))
+            })?,
         };
         print!("{text}");
         Ok(())
@@ -70,44 +73,15 @@ fn each_line(topic: &str) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The topic's output, or the problem that stands against the input.
+/// The topic's output, or the problem that stands against the input, as the service would tell it.
 fn answer(topic: &str, text: &str) -> Result<Value, Value> {
     let input: Value = serde_json::from_str(text).map_err(|error| {
-        json!({
-            "type": "/problems/not-json",
-            "title": "The input is not JSON",
-            "status": 422,
-            "code": "not-json",
-            "detail": format!("Give one JSON object; {error}."),
-        })
+        told(topic, &Problem::new(NOT_JSON, format!("Give one JSON object; {error}.")))
     })?;
-    catalogue::compute(topic, &input).map_err(|error| problem(&error))
+    catalogue::compute(topic, &input).map_err(|error| told(topic, &error.into()))
 }
 
-fn unknown(topic: &str) -> ComputeError {
-    ComputeError::UnknownTopic { name: topic.to_owned() }
-}
-
-/// An RFC 9457 problem, as the service would answer.
-fn problem(error: &ComputeError) -> Value {
-    match error {
-        ComputeError::UnknownTopic { name } => json!({
-            "type": "/problems/unknown-topic",
-            "title": "There is no such topic",
-            "status": 404,
-            "code": "unknown-topic",
-            "detail": format!(
-                "There is no topic \"{name}\"; the topics are {}.",
-                catalogue::catalogue().iter().map(|t| t.name).collect::<Vec<_>>().join(", ")
-            ),
-        }),
-        ComputeError::Refused(refused) => json!({
-            "type": "/problems/input-refused",
-            "title": "The input cannot be computed with",
-            "status": 422,
-            "code": "input-refused",
-            "detail": "Each fault names its field and what would be accepted.",
-            "faults": refused.faults,
-        }),
-    }
+fn told(topic: &str, problem: &Problem) -> Value {
+    let instance = format!("/api/v1/compute/{topic}");
+    json!(problem.document(&instance, None))
 }

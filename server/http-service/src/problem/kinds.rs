@@ -20,7 +20,8 @@ impl Kind {
 
 macro_rules! kinds {
     ($($name:ident $status:literal $code:literal $title:literal;)+) => {
-        $(pub(crate) const $name: Kind = Kind { status: $status, code: $code, title: $title };)+
+        $(#[doc = $title]
+        pub const $name: Kind = Kind { status: $status, code: $code, title: $title };)+
 
         /// Every kind of problem, besides those of commands that come too early or too late.
         pub const ALL: &[Kind] = &[$($name),+];

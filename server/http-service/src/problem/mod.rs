@@ -15,8 +15,7 @@ use programme::nouns::Role;
 use programme::refusal::Fault;
 use serde::Serialize;
 
-pub(crate) use kinds::*;
-pub use kinds::{ALL, Kind};
+pub use kinds::*;
 
 use crate::request_id::RequestId;
 
@@ -76,7 +75,8 @@ pub struct ProblemDocument<'a> {
     /// A stable code, for programs.
     pub code: &'a str,
     /// The request's id, as in the `X-Request-Id` header and the server's log.
-    pub request_id: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub request_id: Option<&'a str>,
     /// What is wrong with what was given: every fault.
     #[serde(skip_serializing_if = "<[_]>::is_empty")]
     pub faults: &'a [FaultView],
@@ -169,32 +169,43 @@ impl Problem {
         StatusCode::from_u16(self.0.kind.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
     }
 
+    /// The problem as it is told about what was asked for; `request_id` is absent outside a request, as on the command
+    /// line.
+    pub fn document<'a>(
+        &'a self,
+        instance: &'a str,
+        request_id: Option<&'a str>,
+    ) -> ProblemDocument<'a> {
+        let Parts { kind, detail, faults, holds, clears, allowed, .. } = &*self.0;
+        ProblemDocument {
+            kind: format!("/problems/{}", kind.code),
+            title: kind.title,
+            status: kind.status,
+            detail,
+            instance,
+            code: kind.code,
+            request_id,
+            faults,
+            holds,
+            clears: clears.as_deref(),
+            allowed,
+        }
+    }
+
     /// Makes the reply, and logs what the program itself is to blame for.
     pub(crate) fn reply(&self, path: &str, id: &RequestId) -> HttpResponse {
-        let Parts { kind, detail, faults, holds, clears, allowed, headers, cause } = &*self.0;
+        let Parts { kind, detail, headers, cause, .. } = &*self.0;
         if kind.status >= 500 {
             let cause = cause.as_deref().map(told).unwrap_or_default();
             tracing::error!(code = kind.code, cause, "{detail}");
         } else {
             tracing::debug!(code = kind.code, "{detail}");
         }
-        let document = ProblemDocument {
-            kind: format!("/problems/{}", kind.code),
-            title: kind.title,
-            status: kind.status,
-            detail,
-            instance: path,
-            code: kind.code,
-            request_id: id.as_str(),
-            faults,
-            holds,
-            clears: clears.as_deref(),
-            allowed,
-        };
         let mut reply = HttpResponse::build(self.status());
         for header in headers {
             reply.append_header(header.clone());
         }
+        let document = self.document(path, Some(id.as_str()));
         let body = serde_json::to_vec(&document).unwrap_or_default();
         reply.content_type("application/problem+json").body(body)
     }
