@@ -69,7 +69,10 @@ pub(crate) async fn read(person: SignedIn) -> Answer {
 /// Change your password. Every session of yours ends, also this one.
 #[utoipa::path(
     put, path = "",
-    request_body = ChangePassword,
+    request_body(content = ChangePassword, example = json!({
+        "secret": "one rung at a time",
+        "new_password": "wet grass and warm cells",
+    })),
     responses((status = 204, description = "Changed. Sign in again.")),
 )]
 pub(crate) async fn change_password(
@@ -90,7 +93,7 @@ pub(crate) async fn change_password(
 /// Set a PIN, with which you can sign on the field.
 #[utoipa::path(
     put, path = "",
-    request_body = ChangePin,
+    request_body(content = ChangePin, example = json!({ "secret": "one rung at a time", "pin": "480213" })),
     responses((status = 204, description = "Set.")),
 )]
 pub(crate) async fn change_pin(

@@ -138,7 +138,11 @@ pub(crate) async fn read(
 /// Make an account. What the person may do in a programme is listed in the programme.
 #[utoipa::path(
     post, path = "",
-    request_body = NewAccountBody,
+    request_body(content = NewAccountBody, example = json!({
+        "handle": "freya",
+        "name": "Freya Lindqvist",
+        "password": "wet grass and warm cells",
+    })),
     responses((status = 201, description = "Made.", body = AccountView)),
 )]
 pub(crate) async fn create(
@@ -188,7 +192,11 @@ pub(crate) async fn create(
 /// Change an account: its name, whether it manages the server, whether it may sign in.
 #[utoipa::path(
     put, path = "",
-    request_body = AmendAccount,
+    request_body(content = AmendAccount, example = json!({
+        "name": "Ines Calloway",
+        "administrator": false,
+        "disabled": false,
+    })),
     params(Amends),
     responses((status = 200, description = "Changed.", body = AccountView)),
 )]
@@ -227,7 +235,7 @@ pub(crate) async fn amend(
 /// Set a person's password; it ends their sessions at once.
 #[utoipa::path(
     put, path = "",
-    request_body = ResetPassword,
+    request_body(content = ResetPassword, example = json!({ "new_password": "wet grass and warm cells" })),
     responses((status = 204, description = "Set.")),
 )]
 pub(crate) async fn reset_password(

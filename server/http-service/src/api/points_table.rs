@@ -35,6 +35,15 @@ impl MediaType for Spreadsheet {
     }
 }
 
+/// A spreadsheet of one point, for the description.
+const EXAMPLE: &str = "\
+code,title,phase,objective,technique,conditions,axes_together,duration_min,energy_kwh,data_required,criteria,limits,\
+stop_criteria,hazards,after_points,after_checks,after_documents,crew,most_on_board,weather,configuration,sensitive_to
+ST-90,Insulation after the wash,static,Show that washing let no water into the boxes.,\
+Pack plugs out; measure both poles at 500 V for one minute.,,,20,0,iso_ohm_v,iso_ohm_v min >= 1000 ohm/V,L-ISO,\
+Smell or smoke.,H-ELECTROCUTION,ST-01,,,1 engineer [hv-work]; 1 crew [hv-aware],0,,,battery
+";
+
 /// The points of the plan as a spreadsheet reads them (CSV): one row a point, one column a field.
 #[utoipa::path(
     get, path = "",
@@ -81,7 +90,7 @@ fn text(points: &[Arc<Point>]) -> Result<String, Problem> {
     request_body(
         description = "Comma- or semicolon-separated text, or a workbook whose first sheet is read. At most 8 MiB and 20 000 points.",
         content(
-            (String = "text/csv"),
+            (String = "text/csv", example = json!(EXAMPLE)),
             (Vec<u8> = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
         ),
     ),

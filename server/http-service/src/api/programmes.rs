@@ -139,7 +139,12 @@ pub(crate) async fn read(
 /// The two are different people, each with an account. They list everybody else.
 #[utoipa::path(
     post, path = "",
-    request_body = FoundProgramme,
+    request_body(content = FoundProgramme, example = json!({
+        "id": "second-tug",
+        "title": "The second glider tug",
+        "lead": "marit",
+        "safety": "sofia",
+    })),
     responses((status = 201, description = "Begun.", body = Written<ProgrammeView>)),
 )]
 pub(crate) async fn found(

@@ -22,10 +22,10 @@ use crate::token::RefreshToken;
 #[serde(deny_unknown_fields)]
 pub struct SignIn {
     /// The handle.
-    #[schema(max_length = 40, example = "ada")]
+    #[schema(max_length = 40, example = "marit")]
     pub handle: String,
     /// The password.
-    #[schema(format = Password, max_length = 256, example = "a long password for stories")]
+    #[schema(format = Password, max_length = 256, example = "one rung at a time")]
     pub password: String,
 }
 
@@ -97,7 +97,7 @@ const DOOR: &str = "door";
 /// repeat gives the same session again; the tokens themselves are never kept.
 #[utoipa::path(
     post, path = "",
-    request_body = SignIn,
+    request_body(content = SignIn, example = json!({ "handle": "marit", "password": "one rung at a time" })),
     responses((status = 201, description = "Signed in.", body = Tokens)),
 )]
 pub(crate) async fn begin(
@@ -153,7 +153,9 @@ pub(crate) async fn begin(
 /// Idempotency-Key, so that you may safely repeat a request whose reply got lost.
 #[utoipa::path(
     post, path = "",
-    request_body = Refresh,
+    request_body(content = Refresh, example = json!({
+        "refresh_token": "e4b814321eb3da79642bc8e5194a54a58f500970845187662673f4c6e101751d",
+    })),
     responses((status = 201, description = "New tokens.", body = Tokens)),
 )]
 pub(crate) async fn refresh(

@@ -1,16 +1,24 @@
 //! The description of the API (OpenAPI 3.1), made from the table of routes and what the handlers say of themselves.
 
 mod common;
+mod hours;
+mod problem_examples;
+mod problems;
 mod signed;
+mod tidy;
+mod who;
 
 use std::collections::BTreeMap;
 
 use actix_web::http::Method;
+use serde::Serialize;
+use serde_json::{Value, json};
 use utoipa::openapi::path::{HttpMethod, Operation as Note, Parameter};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::tag::TagBuilder;
 use utoipa::openapi::{
-    Components, InfoBuilder, LicenseBuilder, OpenApiBuilder, PathItem, Paths, Ref, RefOr, Schema,
+    Components, Content, InfoBuilder, LicenseBuilder, OpenApiBuilder, PathItem, Paths, Ref, RefOr,
+    Schema,
 };
 use utoipa::{PartialSchema, ToSchema};
 
@@ -18,6 +26,7 @@ use crate::access::Who;
 use crate::problem::ProblemDocument;
 use crate::routes::{Operation, Schemas, table};
 
+pub use hours::hours_schema;
 pub(crate) use signed::SignedBody;
 
 /// The name of the security scheme.
@@ -30,8 +39,25 @@ It advises. It clears nobody to fly: the authority's permit and conditions, loca
 inspectors come first. It never says that anything is safe; it says that all stated conditions are met, or what holds a point.
 
 Sign in with `POST /api/v1/sessions` and send the access token as `Authorization: Bearer …`. Each error is an RFC 9457 problem \
-with a stable `code`. Each POST honours an `Idempotency-Key`. Figures carry their unit in their name or beside them. Unknown \
+with a stable `code`. Each POST honours an `Idempotency-Key`. What people name themselves is written with PUT at its name: where \
+nothing stands there it is created (`If-None-Match: *` makes sure of that), and where something does, `If-Match` with the ETag \
+of what was read is asked for (428 without it, 412 where it has changed since). What the programme numbers, and every act, is \
+a POST. Figures carry their unit in their name or beside them. Unknown \
 fields are refused. Replies of success mean that the records are on disk.";
+
+/// Readings whose replies have no ETag: they change from one moment to the next, or nobody reads them twice.
+const UNTAGGED: &[&str] = &[
+    "health::live",
+    "health::ready",
+    "sessions::list",
+    "sessions::current",
+    "account::read",
+    "programmes::list",
+    "next::read",
+    "ledger::list",
+    "ledger::inclusion",
+    "ledger::consistency",
+];
 
 /// Groups of operations, in reading order, by the handlers' modules.
 const GROUPS: &[(&str, &str)] = &[
@@ -41,6 +67,7 @@ const GROUPS: &[(&str, &str)] = &[
     ("account", "Your own account."),
     ("accounts", "Accounts of the server, for administrators."),
     ("compute", "The flight-test science without a programme around it."),
+    ("rules", "The reference of all rules that can hold a point."),
     ("programmes", "Programmes in which you take part, and new ones."),
     ("document", "The programme as the one document that a team writes."),
     ("aircraft", "The aircraft under test."),
@@ -68,16 +95,32 @@ const GROUPS: &[(&str, &str)] = &[
     ("ledger", "The records as they are kept, and proofs that none was altered."),
 ];
 
-/// The description as JSON text, ending with a line break.
-pub fn openapi() -> String {
-    let mut text = serde_json::to_string_pretty(&document()).unwrap_or_default();
-    text.push('\n');
-    text
+/// The description, its parts in the order in which people read them.
+#[derive(Serialize)]
+struct Document {
+    openapi: Value,
+    info: Value,
+    tags: Value,
+    paths: Value,
+    components: Value,
 }
 
-/// The JSON Schema (2020-12) of the hours export, ending with a line break.
-pub fn hours_schema() -> String {
-    String::new()
+/// The description as JSON text, ending with a line break.
+pub fn openapi() -> String {
+    let mut document = json!(document());
+    tidy::refer(&mut document);
+    tidy::tidy(&mut document);
+    let mut part = |name: &str| document.get_mut(name).map(Value::take).unwrap_or_default();
+    let document = Document {
+        openapi: part("openapi"),
+        info: part("info"),
+        tags: part("tags"),
+        paths: part("paths"),
+        components: part("components"),
+    };
+    let mut text = serde_json::to_string_pretty(&document).unwrap_or_default();
+    text.push('\n');
+    text
 }
 
 fn document() -> utoipa::openapi::OpenApi {
@@ -109,8 +152,8 @@ fn document() -> utoipa::openapi::OpenApi {
 
     let mut components = Components::new();
     components.schemas = schemas.into_iter().collect();
-    components.schemas.extend(common::path_schemas());
-    components.responses = common::problems();
+    common::add_path_schemas(&mut components.schemas);
+    components.responses = problems::responses();
     components.security_schemes.insert(
         BEARER.to_owned(),
         RefOr::T(SecurityScheme::Http(
@@ -158,30 +201,51 @@ fn noted(operation: Operation) -> Note {
         Who::Anyone => Vec::new(),
         _ => vec![SecurityRequirement::new(BEARER, Vec::<String>::new())],
     });
-    if let Who::To(act) = who {
-        let allowed = format!("For {}.", act.allowed_in_words());
-        note.description = Some(match note.description.take() {
-            Some(said) if !said.is_empty() => format!("{said}\n\n{allowed}"),
-            _ => allowed,
-        });
-    }
+    who::tell(&mut note, module, who);
     let mut parameters = common::path_parameters(path);
     parameters.extend(note.parameters.take().into_iter().flatten());
-    let amends = parameters.iter().any(|parameter| parameter_name(parameter) == Some("If-Match"));
+    let has = |name: &str| parameters.iter().any(|it| parameter_name(it) == Some(name));
+    let character = problems::Character {
+        method: &method,
+        path,
+        who,
+        has_body: note.request_body.is_some(),
+        signs: asks_for_a_secret(path, &note),
+        amends: has("If-Match"),
+        version_asked: has("If-Match") && has("If-None-Match"),
+        looks_back: has("as_of"),
+    };
+    let tagged = method == Method::GET && !UNTAGGED.contains(&name);
     if method == Method::POST {
         parameters.push(common::idempotency_key());
     }
+    if tagged {
+        parameters.push(common::if_none_match());
+        note.responses.responses.insert("304".to_owned(), RefOr::T(common::not_modified()));
+    }
     note.parameters = (!parameters.is_empty()).then_some(parameters);
-    for (status, problem) in
-        common::problems_of(&method, who, path, note.request_body.is_some(), amends)
-    {
+    for (status, problem) in character.problems() {
         note.responses
             .responses
             .entry(status)
             .or_insert_with(|| RefOr::Ref(Ref::new(format!("#/components/responses/{problem}"))));
     }
-    common::name_headers(&method, &mut note.responses);
+    common::name_headers(&method, tagged, &mut note.responses);
     note
+}
+
+/// Whether somebody gives their password or PIN again.
+fn asks_for_a_secret(path: &str, note: &Note) -> bool {
+    let signed = note.request_body.iter().flat_map(|body| match body {
+        RefOr::T(body) => body.content.values().collect(),
+        RefOr::Ref(_) => Vec::new(),
+    });
+    let mut names = signed.filter_map(|content| match content {
+        RefOr::T(Content { schema: Some(RefOr::Ref(schema)), .. }) => Some(&schema.ref_location),
+        RefOr::T(_) | RefOr::Ref(_) => None,
+    });
+    (path.starts_with("/api/v1/account/") && note.request_body.is_some())
+        || names.any(|name| name.starts_with("#/components/schemas/Signed_"))
 }
 
 fn parameter_name(parameter: &RefOr<Parameter>) -> Option<&str> {

@@ -47,7 +47,8 @@ impl<T: PartialSchema> utoipa::__dev::ComposeSchema for SignedBody<T> {
 
 impl<T: ToSchema> ToSchema for SignedBody<T> {
     fn name() -> Cow<'static, str> {
-        format!("Signed{}", T::name()).into()
+        // The name of what is signed is added to it, as to those of all generic shapes.
+        "Signed".into()
     }
 
     fn schemas(schemas: &mut Vec<(String, RefOr<Schema>)>) {

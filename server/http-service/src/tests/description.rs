@@ -1,4 +1,4 @@
-//! The description of the API, held against the table of routes and the committed file.
+//! The description of the API, held against the table of routes and the committed files.
 
 use std::collections::BTreeSet;
 
@@ -77,6 +77,95 @@ fn every_reference_in_the_description_leads_somewhere() {
                 if let Some(Value::String(reference)) = fields.get("$ref") {
                     let pointer = reference.trim_start_matches('#');
                     assert!(description.pointer(pointer).is_some(), "{reference}");
+                }
+                waiting.extend(fields.values());
+            }
+            Value::Array(items) => waiting.extend(items),
+            _ => {}
+        }
+    }
+}
+
+fn committed(name: &str) -> Value {
+    let file = format!("{}/../../openapi/{name}", env!("CARGO_MANIFEST_DIR"));
+    serde_json::from_str(&std::fs::read_to_string(file).unwrap()).unwrap()
+}
+
+#[test]
+fn the_committed_files_are_what_the_program_prints() {
+    let same = |printed: String, name: &str| {
+        serde_json::from_str::<Value>(&printed).unwrap() == committed(name)
+    };
+    assert!(
+        same(crate::openapi(), "openapi.json"),
+        "the description has changed: cargo run -- openapi > openapi/openapi.json"
+    );
+    assert!(
+        same(crate::hours_schema(), "hours.schema.json"),
+        "the hours' schema has changed: cargo run -- openapi --schema hours > openapi/hours.schema.json"
+    );
+}
+
+#[test]
+fn no_two_shapes_have_the_same_name() {
+    let mut schemas = Vec::new();
+    for operation in table() {
+        (operation.schemas)(&mut schemas);
+    }
+    let mut by_name = std::collections::BTreeMap::new();
+    for (name, schema) in schemas {
+        let schema = json!(schema);
+        let known = by_name.entry(name.clone()).or_insert_with(|| schema.clone());
+        assert_eq!(*known, schema, "{name} names two shapes");
+    }
+}
+
+#[test]
+fn who_may_is_told_in_words_and_in_fields() {
+    for (method, path, operation) in operations(&description()) {
+        let at = format!("{method} {path}");
+        let said = operation["description"].as_str().unwrap_or_default();
+        assert!(
+            said.contains("For any") || said.contains("For ") || said.contains("Who may"),
+            "{at}"
+        );
+        let permitted = operation["x-permitted"].as_str().unwrap();
+        let roles = operation["x-permitted-roles"].as_array();
+        let in_programme = path.starts_with("/api/v1/programmes/");
+        assert_eq!(permitted == "roles", in_programme, "{at}");
+        assert_eq!(roles.is_some_and(|roles| !roles.is_empty()), in_programme, "{at}");
+        let public = operation["security"].as_array().is_some_and(Vec::is_empty);
+        assert_eq!(permitted == "anyone", public, "{at}");
+    }
+    let sign =
+        &description()["paths"]["/api/v1/programmes/{programme}/points/{point}/sign-offs"]["post"];
+    assert_eq!(sign["x-permitted-roles"], json!(["lead", "pilot", "safety", "engineer"]));
+    assert_eq!(sign["x-permitted-roles-by-part"]["release"], json!(["safety"]));
+}
+
+#[test]
+fn every_body_that_can_be_sent_has_an_example() {
+    for (method, path, operation) in operations(&description()) {
+        let Some(content) = operation["requestBody"]["content"].as_object() else { continue };
+        for (kind, body) in content {
+            // Nobody reads a spreadsheet written out as text.
+            let binary = kind.ends_with("sheet");
+            assert_ne!(binary, body.get("example").is_some(), "{method} {path}: {kind}");
+        }
+    }
+}
+
+#[test]
+fn the_hours_schema_stands_alone() {
+    let schema: Value = serde_json::from_str(&crate::hours_schema()).unwrap();
+    assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema");
+    let mut waiting = vec![&schema];
+    while let Some(value) = waiting.pop() {
+        match value {
+            Value::Object(fields) => {
+                if let Some(Value::String(reference)) = fields.get("$ref") {
+                    let name = reference.strip_prefix("#/$defs/").unwrap();
+                    assert!(schema["$defs"][name].is_object(), "{reference}");
                 }
                 waiting.extend(fields.values());
             }

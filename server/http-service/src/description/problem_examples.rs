@@ -1,0 +1,193 @@
+//! An example of every problem: its code and what it says.
+
+/// Codes of problems with a sentence as it is said.
+pub(super) const DETAILS: &[(&str, &str)] = &[
+    ("bad-request", "The body did not arrive whole. Send the request again."),
+    ("not-json", "The body is not a JSON text: expected value at line 1 column 1."),
+    ("too-deep", "The body is nested more than 32 deep, which nothing here needs."),
+    ("bad-query", "\"colour\" is not known here; what can be asked for is after, limit, as_of."),
+    (
+        "bad-header",
+        "If-Match has to be an ETag as it was sent, such as \"3.0123456789abcdef\" with its quotation marks.",
+    ),
+    (
+        "not-signed-in",
+        "Sign in with POST /api/v1/sessions and send the access token as \"Authorization: Bearer …\".",
+    ),
+    ("token-refused", "The session is over. Sign in again."),
+    (
+        "sign-in-refused",
+        "Handle and password do not go together, or the account is disabled. Try again; an administrator can reset a password.",
+    ),
+    ("refresh-refused", "The session is over. Sign in again."),
+    ("not-permitted", "You may not lift a stand-down: that is for safety officer."),
+    ("not-administrator", "Only an administrator of the server may do that. Ask one."),
+    (
+        "secret-wrong",
+        "This is neither your password nor your PIN, so nothing was signed. Try again.",
+    ),
+    ("not-found", "There is no point \"GR-99\" here. Check how it is written."),
+    ("no-such-path", "There is nothing at this path. /api/v1/openapi.json describes all there is."),
+    ("unknown-topic", "There is no topic \"astrology\"; the topics are atmosphere, altimetry, …."),
+    ("method-not-allowed", "Only GET, PUT can be used at this path."),
+    (
+        "not-acceptable",
+        "The request cannot be answered as it is. /api/v1/openapi.json describes what can be asked.",
+    ),
+    (
+        "request-timeout",
+        "The request cannot be answered as it is. /api/v1/openapi.json describes what can be asked.",
+    ),
+    ("held", "1 of the stated conditions is not met. Each hold says why, and what clears it."),
+    ("programme-exists", "There is a programme \"tallow\" already. Choose another id."),
+    ("account-exists", "There is an account \"ines\" already."),
+    ("last-administrator", "Marit is the last administrator."),
+    ("not-yet", "The ledger has 412 records, so nothing stood as of record 500 yet."),
+    (
+        "stale",
+        "The plan of GR-02 has changed since you read it. Read it again, look at what changed, and send the change with the new ETag.",
+    ),
+    (
+        "body-too-large",
+        "The body is larger than 262144 bytes, which is the most that is read here.",
+    ),
+    ("unsupported-type", "The body's Content-Type has to be application/json."),
+    ("invalid", "Say in a few words why."),
+    ("input-refused", "Each fault names its field and what would be accepted."),
+    (
+        "idempotency-key-reused",
+        "This Idempotency-Key was sent before, with another request. Use a new key for a new request; only a repeat of the same request has the same key.",
+    ),
+    (
+        "if-match-required",
+        "Read the plan of GR-02 first and send its ETag in If-Match, so that nobody's change is lost.",
+    ),
+    ("too-many-attempts", "There were too many attempts. Wait 6 s and try again."),
+    ("fault", "The program failed. Nothing was recorded. Tell whoever runs it the request id."),
+    (
+        "not-writing",
+        "The server has stopped writing: nothing was recorded. Whoever runs it looks into its log and starts it again.",
+    ),
+    ("busy", "Too many people sign in or sign at once. Try again in a moment."),
+    (
+        "disk-full",
+        "The disk of the server is full: nothing was recorded. Free some space there and ask again.",
+    ),
+];
+
+/// Codes with which commands answer that it is not the time: why, and what clears it.
+pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
+    (
+        "acceptance-not-needed",
+        "Hazard H-FIRE is left at eliminated risk, which needs no acceptance.",
+        "Nothing needs to be done.",
+    ),
+    (
+        "already-signed",
+        "You have approved the plan of GR-02 already, and nothing changed.",
+        "Nothing needs to be done.",
+    ),
+    (
+        "card-changed",
+        "The card of GR-02 is not what you saw: it has changed since.",
+        "Read it as it is now, with what changed, and sign that.",
+    ),
+    (
+        "check-for-another-role",
+        "Check C-ISO is done by engineer, and that is no role of yours.",
+        "Somebody in such a role does the check. Whoever found something wrong opens a snag meanwhile.",
+    ),
+    (
+        "exceedance-closed",
+        "Exceedance 1 is closed.",
+        "Whoever sees another exceedance notes that one.",
+    ),
+    ("exceedance-not-explained", "Nobody has explained exceedance 1.", "An engineer explains it."),
+    (
+        "moment-already-noted",
+        "Power on of run 3 was noted already.",
+        "A test lead or engineer corrects the times of the run, if the moment is wrong.",
+    ),
+    (
+        "moment-out-of-order",
+        "Landing cannot have been then: no take-off was noted.",
+        "Note the moment before it first, or correct the times of the run.",
+    ),
+    ("no-stand-down", "No stand-down is in force.", "Nothing needs to be done."),
+    ("not-fitted", "Item hook is not fitted.", "Nothing needs to be done."),
+    ("not-released", "GR-02 is not released.", "The safety officer releases the point."),
+    ("nothing-changes", "The plan of GR-02 is already as given.", "Nothing needs to be done."),
+    (
+        "nothing-to-withdraw",
+        "No release of GR-02 bears your signature, and you have not refused it.",
+        "Whoever signed takes their own signature back.",
+    ),
+    (
+        "one-person-two-parts",
+        "You have explained exceedance 1 and so cannot close it.",
+        "Another safety officer closes it.",
+    ),
+    (
+        "point-being-run",
+        "GR-02 is being run in run 3.",
+        "Close the run, and change the plan afterwards.",
+    ),
+    ("point-dropped", "GR-02 was taken out of the plan.", "Somebody plans the point again."),
+    (
+        "point-not-in-run",
+        "GR-02 was not planned for run 3.",
+        "Record the result for a point of the run.",
+    ),
+    (
+        "proposal-of-another",
+        "Proposal 2 was made by tomas.",
+        "tomas withdraws it, or the safety officer declines it.",
+    ),
+    (
+        "proposal-open",
+        "Proposal 2 for limit L-WINDING waits for the safety officer.",
+        "The safety officer agrees to it or declines it, or its proposer withdraws it; then propose anew.",
+    ),
+    (
+        "proposal-outdated",
+        "Limit L-WINDING is not what it was when proposal 2 was made.",
+        "Decline the proposal; an engineer proposes anew against the limit as it is now.",
+    ),
+    ("proposal-settled", "Proposal 2 is agreed already.", "An engineer proposes anew."),
+    (
+        "residual-risk-not-judged",
+        "The risk that is left of hazard H-FIRE was not judged.",
+        "Severity and probability of H-FIRE after mitigations are recorded.",
+    ),
+    (
+        "risk-matrix-missing",
+        "Without a risk matrix the level of hazard H-FIRE is unknown.",
+        "The test lead sets the programme's policy with its matrix.",
+    ),
+    (
+        "run-closed",
+        "Run 3 is closed.",
+        "A test lead or engineer corrects its times, where they are wrong.",
+    ),
+    (
+        "run-open",
+        "The configuration cannot change while run 3 is open.",
+        "Close the run, and change the configuration afterwards.",
+    ),
+    (
+        "run-unfinished",
+        "Run 3 is not over: power off is missing.",
+        "Note what is missing, with the moment at which it was seen.",
+    ),
+    ("snag-closed", "Snag 4 is closed.", "Whoever finds it again opens a new snag."),
+    (
+        "snag-not-worked",
+        "Nobody has recorded work on snag 4, which grounds.",
+        "Whoever works on it records what was done; then an engineer who is another person closes it.",
+    ),
+    (
+        "stand-down-called-since",
+        "A stand-down is in force that you have not named: record 88.",
+        "Read why it was called, and name it with the others.",
+    ),
+];
