@@ -7,7 +7,9 @@ use serde::Serialize;
 use crate::codes::{ChannelCode, LimitCode};
 use crate::holds::edge::{is_at_least, is_at_most};
 use crate::measure::{Measure, Unit};
-use crate::nouns::{Axis, Comparison, Condition, Criterion, Limit, LimitKind, Point, Statistic};
+use crate::nouns::{
+    Axis, Comparison, Condition, Criterion, Limit, LimitKind, Point, Statistic, TimedRating,
+};
 use crate::record::MeasuredValue;
 
 /// How a criterion, a condition or the whole came out.
@@ -80,7 +82,8 @@ pub struct Verdict {
     pub criteria: Vec<CriterionVerdict>,
     /// Each condition.
     pub conditions: Vec<ConditionVerdict>,
-    /// Each limit that the point names, and each other limit of the phase for which there is a value.
+    /// Each limit that the point names, and each other limit of the phase for which there is a value; a rating that was
+    /// passed with the time for which it was, though nobody measured it.
     pub limits: Vec<LimitVerdict>,
     /// Channels that had to be recorded and were not.
     pub channels_missing: Vec<ChannelCode>,
@@ -123,11 +126,11 @@ fn against_criterion(criterion: &Criterion, values: &[MeasuredValue]) -> Criteri
         None => Outcome::Missing,
         Some(figure) => {
             let met = match criterion.comparison {
-                Comparison::AtMost => figure <= criterion.value,
-                Comparison::AtLeast => figure >= criterion.value,
-                Comparison::Between => criterion
-                    .upper
-                    .is_some_and(|upper| criterion.value <= figure && figure <= upper),
+                Comparison::AtMost => is_at_most(figure, criterion.value),
+                Comparison::AtLeast => is_at_least(figure, criterion.value),
+                Comparison::Between => criterion.upper.is_some_and(|upper| {
+                    is_at_least(figure, criterion.value) && is_at_most(figure, upper)
+                }),
             };
             if met { Outcome::Met } else { Outcome::NotMet }
         }
@@ -158,8 +161,16 @@ fn is_inside(figure: f64, condition: Condition) -> bool {
         && is_at_most(figure, condition.target + condition.tolerance)
 }
 
-/// The statistics that a limit of this kind is held against, each with how to judge the figure.
-fn judgements(limit: &Limit) -> Vec<(Statistic, Unit, Judge)> {
+/// How long a rating may be used above its continuous value: as long as the highest of the ratings that the greatest
+/// value made use of, and where that is not known as long as the highest of all.
+fn seconds_allowed(timed: &[TimedRating], greatest: Option<f64>) -> f64 {
+    let used = greatest.and_then(|greatest| timed.iter().find(|it| is_at_most(greatest, it.value)));
+    used.or(timed.last()).map_or(0.0, |rating| rating.seconds)
+}
+
+/// The statistics that a limit of this kind is held against, each with how to judge the figure; `greatest` is the
+/// greatest value, where it is known.
+fn judgements(limit: &Limit, greatest: Option<f64>) -> Vec<(Statistic, Unit, Judge)> {
     let unit = limit.unit;
     match &limit.kind {
         LimitKind::Maximum { caution, limit } => {
@@ -187,7 +198,6 @@ fn judgements(limit: &Limit) -> Vec<(Statistic, Unit, Judge)> {
         )],
         LimitKind::Rating { continuous, timed } => {
             let highest = timed.iter().map(|rating| rating.value).fold(*continuous, f64::max);
-            let longest = timed.iter().map(|rating| rating.seconds).fold(0.0, f64::max);
             vec![
                 (
                     Statistic::Max,
@@ -197,7 +207,7 @@ fn judgements(limit: &Limit) -> Vec<(Statistic, Unit, Judge)> {
                 (
                     Statistic::TimeAbove,
                     Unit::Second,
-                    Judge::NotAbove { caution: None, limit: longest },
+                    Judge::NotAbove { caution: None, limit: seconds_allowed(timed, greatest) },
                 ),
             ]
         }
@@ -214,10 +224,10 @@ impl Judge {
     fn outcome(self, figure: f64) -> LimitOutcome {
         let (inside, calm) = match self {
             Judge::NotAbove { caution, limit } => {
-                (figure <= limit, caution.is_none_or(|caution| figure < caution))
+                (is_at_most(figure, limit), !caution.is_some_and(|it| is_at_least(figure, it)))
             }
             Judge::NotBelow { caution, limit } => {
-                (figure >= limit, caution.is_none_or(|caution| figure > caution))
+                (is_at_least(figure, limit), !caution.is_some_and(|it| is_at_most(figure, it)))
             }
         };
         match (inside, calm) {
@@ -232,7 +242,8 @@ impl Judge {
 ///
 /// A rating needs the time above its continuous value only where the greatest value is above it.
 pub fn against_limit(limit: &Limit, values: &[MeasuredValue]) -> Vec<LimitVerdict> {
-    let mut verdicts: Vec<LimitVerdict> = judgements(limit)
+    let greatest = measured(values, &limit.channel, Statistic::Max, limit.unit);
+    let mut verdicts: Vec<LimitVerdict> = judgements(limit, greatest)
         .into_iter()
         .map(|(statistic, unit, judge)| {
             let measured = measured(values, &limit.channel, statistic, unit);
@@ -245,7 +256,7 @@ pub fn against_limit(limit: &Limit, values: &[MeasuredValue]) -> Vec<LimitVerdic
         })
         .collect();
     if let LimitKind::Rating { continuous, .. } = limit.kind
-        && verdicts[0].measured.is_some_and(|greatest| greatest <= continuous)
+        && greatest.is_some_and(|greatest| is_at_most(greatest, continuous))
         && verdicts[1].outcome == LimitOutcome::Missing
     {
         verdicts.truncate(1);
@@ -254,9 +265,10 @@ pub fn against_limit(limit: &Limit, values: &[MeasuredValue]) -> Vec<LimitVerdic
 }
 
 /// Whether a figure, in the unit that the limit compares it in, lies beyond it. A figure of a statistic that the limit
-/// is not held against does not, and neither does one exactly at the limit.
+/// is not held against does not, and neither does one exactly at the limit. A time above a continuous rating lies beyond
+/// where it is too long for the highest rating, for that may have been used.
 pub fn lies_beyond(limit: &Limit, statistic: Statistic, figure: f64) -> bool {
-    judgements(limit).into_iter().any(|(judged, _, judge)| {
+    judgements(limit, None).into_iter().any(|(judged, _, judge)| {
         judged == statistic && judge.outcome(figure) == LimitOutcome::Beyond
     })
 }
@@ -281,9 +293,13 @@ pub fn judge<'a>(
         .into_iter()
         .flat_map(|limit| {
             let named = point.limits.contains(&limit.code);
-            against_limit(limit, values)
+            let found = against_limit(limit, values);
+            // A continuous rating that was passed asks for how long, whoever names the limit.
+            let passed = matches!(limit.kind, LimitKind::Rating { .. })
+                && found.first().is_some_and(|greatest| greatest.measured.is_some());
+            found
                 .into_iter()
-                .filter(move |verdict| named || verdict.outcome != LimitOutcome::Missing)
+                .filter(move |verdict| named || passed || verdict.outcome != LimitOutcome::Missing)
         })
         .collect();
     let channels_missing: Vec<_> = point
@@ -319,7 +335,7 @@ pub fn judge<'a>(
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::nouns::{Phase, TimedRating};
+    use crate::nouns::Phase;
     use crate::record::ValueSource;
 
     fn limit(kind: LimitKind) -> Limit {
@@ -417,5 +433,75 @@ mod tests {
             |figure| against_limit(&rating, &[value(Statistic::Max, Some(figure), Unit::Celsius)]);
         assert_eq!(at(50.0).len(), 1);
         assert_eq!(at(55.0)[1].outcome, LimitOutcome::Missing);
+    }
+
+    fn tiers() -> Limit {
+        limit(LimitKind::Rating {
+            continuous: 50.0,
+            timed: vec![
+                TimedRating { value: 60.0, seconds: 300.0 },
+                TimedRating { value: 70.0, seconds: 60.0 },
+            ],
+        })
+    }
+
+    #[test]
+    fn the_highest_rating_that_was_used_says_how_long_it_may_last() {
+        for (greatest, seconds, outcome) in [
+            (60.0, 300.0, LimitOutcome::Within),
+            (60.0, 301.0, LimitOutcome::Beyond),
+            (60.1, 60.0, LimitOutcome::Within),
+            (60.1, 61.0, LimitOutcome::Beyond),
+            (70.0, 300.0, LimitOutcome::Beyond),
+        ] {
+            let values = [
+                value(Statistic::Max, Some(greatest), Unit::Celsius),
+                value(Statistic::TimeAbove, Some(seconds), Unit::Second),
+            ];
+            assert_eq!(against_limit(&tiers(), &values)[1].outcome, outcome, "{greatest}");
+        }
+        assert!(lies_beyond(&tiers(), Statistic::TimeAbove, 61.0), "it may have been the highest");
+    }
+
+    #[test]
+    fn for_how_long_a_continuous_rating_was_passed_must_be_known_whether_the_point_names_it_or_not()
+    {
+        let mut point = crate::story::point("A");
+        (point.limits, point.criteria, point.data_required) = (vec![], vec![], vec![]);
+        let judged =
+            |values: &[MeasuredValue]| judge(&point, [&tiers()], values, &BTreeMap::new()).outcome;
+        let greatest = |figure| value(Statistic::Max, Some(figure), Unit::Celsius);
+        assert_eq!(judged(&[]), Outcome::Met, "nothing asks for it");
+        assert_eq!(judged(&[greatest(50.0)]), Outcome::Met);
+        assert_eq!(judged(&[greatest(50.1)]), Outcome::Missing);
+    }
+
+    #[test]
+    fn a_figure_exactly_at_a_bound_meets_it_in_whichever_unit_it_was_typed() {
+        // One knot is 1.852 km/h by definition: 100 kt are 185.2 km/h.
+        let typed = |figure| MeasuredValue {
+            parameter: "t".parse().unwrap(),
+            statistic: Statistic::Min,
+            value: Some(figure),
+            unit: Unit::KilometrePerHour,
+            source: ValueSource::TypedIn {},
+        };
+        let criterion = Criterion {
+            parameter: "t".parse().unwrap(),
+            statistic: Statistic::Min,
+            comparison: Comparison::AtLeast,
+            value: 100.0,
+            upper: None,
+            unit: Unit::Knot,
+        };
+        let minimum =
+            Limit { unit: Unit::Knot, ..limit(LimitKind::Minimum { caution: None, limit: 100.0 }) };
+        for (figure, met, inside) in [
+            (185.2, Outcome::Met, LimitOutcome::Within),
+            (185.1, Outcome::NotMet, LimitOutcome::Beyond),
+        ] {
+            assert_eq!(against_criterion(&criterion, &[typed(figure)]).outcome, met);
+            assert_eq!(against_limit(&minimum, &[typed(figure)])[0].outcome, inside);
+        }
     }
 }
