@@ -1,8 +1,8 @@
 //! Steps: how far a point may go beyond what was shown.
 //!
 //! An axis counts where the programme's policy has a rule for it. What may be reached on it is the rule's `first`
-//! before anything was shown, and what was shown plus the rule's step afterwards, never less than `first`. A target
-//! exactly there is allowed. A point that goes beyond what was shown (or beyond `first`) on two such axes at once
+//! before anything was shown, and what was shown plus the rule's step afterwards, never less than `first`, and never
+//! further than a rule that holds from more on would let reach there. A target exactly there is allowed. A point that goes beyond what was shown (or beyond `first`) on two such axes at once
 //! must say in its plan that it means to.
 
 use chrono::{DateTime, Utc};
@@ -48,8 +48,8 @@ pub enum BuildUp {
     },
 }
 
-/// The rule that holds on an axis for what was shown: the one with the greatest `from` not above it.
-fn rule_for(policy: &Policy, axis: Axis, shown: Option<Measure>) -> Option<(usize, &BuildUpRule)> {
+/// The place of the rule that holds on an axis for what was shown: the one with the greatest `from` not above it.
+fn rule_for(policy: &Policy, axis: Axis, shown: Option<Measure>) -> Option<usize> {
     let from =
         |rule: &BuildUpRule| rule.from.map_or(f64::NEG_INFINITY, |from| from.in_kinds_unit());
     let shown = shown.map_or(f64::NEG_INFINITY, Measure::in_kinds_unit);
@@ -59,6 +59,7 @@ fn rule_for(policy: &Policy, axis: Axis, shown: Option<Measure>) -> Option<(usiz
         .max_by(|(_, one), (_, other)| from(one).total_cmp(&from(other)))
         // Where no rule holds yet, the lowest one says what a first point may reach.
         .or_else(|| of_axis().min_by(|(_, one), (_, other)| from(one).total_cmp(&from(other))))
+        .map(|(place, _)| place)
 }
 
 /// A difference of temperatures steps along an axis of temperatures.
@@ -72,16 +73,72 @@ struct Judged {
     too_far: Option<BuildUp>,
 }
 
+/// What may be reached on an axis, in one unit.
+struct Reach {
+    /// Without going beyond what was shown.
+    free: f64,
+    /// With the step.
+    allowed: f64,
+}
+
+/// What a rule lets reach; absent where its units do not fit the axis.
+fn of_rule(rule: &BuildUpRule, shown: Option<f64>, unit: Unit) -> Option<Reach> {
+    let first = rule.first.in_unit(unit)?;
+    let step = if rule.step.unit.kind() == Kind::TemperatureDifference {
+        Some(rule.step.in_kinds_unit())
+    } else {
+        rule.step.in_unit(unit)
+    };
+    let step =
+        step.filter(|_| unit.kind() == rule.axis.kind() && steps_along(rule.step.unit, rule.axis))?;
+    Some(Reach {
+        free: shown.map_or(first, |shown| shown.max(first)),
+        allowed: shown.map_or(first, |shown| (shown + step).max(first)),
+    })
+}
+
+/// What may be reached by the rule that holds, and by those that will hold once more was shown: who has shown less never
+/// gets further than who has shown more. With the place of the rule that bounds it.
+///
+/// # Errors
+///
+/// The place of a rule whose units do not fit the axis.
+fn reach(
+    policy: &Policy,
+    place: usize,
+    shown: Option<Measure>,
+    unit: Unit,
+) -> Result<(Reach, usize), usize> {
+    let rule = &policy.build_up[place];
+    let shown_figure = shown.and_then(|shown| shown.in_unit(unit));
+    let mut reach = of_rule(rule, shown_figure, unit).ok_or(place)?;
+    let mut bounds = place;
+    for (ahead, later) in policy.build_up.iter().enumerate() {
+        let Some(from) = later.from.filter(|_| later.axis == rule.axis) else { continue };
+        if shown.is_some_and(|shown| from.in_kinds_unit() <= shown.in_kinds_unit()) {
+            continue;
+        }
+        let there = from.in_unit(unit).and_then(|from| of_rule(later, Some(from), unit));
+        let there = there.ok_or(ahead)?;
+        reach.free = reach.free.min(there.free);
+        if there.allowed < reach.allowed {
+            reach.allowed = there.allowed;
+            bounds = ahead;
+        }
+    }
+    Ok((reach, bounds))
+}
+
 /// Figures are compared in the unit of all of them where they share one, so that decimal edges stay what was typed.
 fn judge(
     axis: Axis,
     condition: Condition,
     shown: Option<Measure>,
-    rule: &BuildUpRule,
+    policy: &Policy,
     place: usize,
 ) -> Judged {
     let unit = condition.unit;
-    let too_far = |allowed: Option<f64>| {
+    let too_far = |allowed: Option<f64>, place| {
         Some(BuildUp::TooFar {
             axis,
             target: condition.target(),
@@ -90,21 +147,14 @@ fn judge(
             rule: place,
         })
     };
-    let fits = unit.kind() == axis.kind() && steps_along(rule.step.unit, axis);
-    let step = if rule.step.unit.kind() == Kind::TemperatureDifference {
-        Some(rule.step.in_kinds_unit())
-    } else {
-        rule.step.in_unit(unit)
+    let (Reach { free, allowed }, bounds) = match reach(policy, place, shown, unit) {
+        Ok(reach) => reach,
+        Err(unfit) => return Judged { beyond: true, too_far: too_far(None, unfit) },
     };
-    let (Some(first), Some(step), true) = (rule.first.in_unit(unit), step, fits) else {
-        return Judged { beyond: true, too_far: too_far(None) };
-    };
-    let shown_figure = shown.and_then(|shown| shown.in_unit(unit));
-    let free = shown_figure.map_or(first, |shown| shown.max(first));
-    let allowed = shown_figure.map_or(first, |shown| (shown + step).max(first));
+    let inside = is_at_most(condition.target, allowed);
     Judged {
         beyond: !is_at_most(condition.target, free),
-        too_far: if is_at_most(condition.target, allowed) { None } else { too_far(Some(allowed)) },
+        too_far: if inside { None } else { too_far(Some(allowed), bounds) },
     }
 }
 
@@ -114,8 +164,8 @@ pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut 
     let mut beyond = Vec::new();
     for (axis, condition) in &rung.point.conditions {
         let shown = state.envelope.greatest.get(axis).map(|shown| shown.reached);
-        let Some((place, rule)) = rule_for(policy, *axis, shown) else { continue };
-        let judged = judge(*axis, *condition, shown, rule, place);
+        let Some(place) = rule_for(policy, *axis, shown) else { continue };
+        let judged = judge(*axis, *condition, shown, policy, place);
         found.extend(judged.too_far.map(Reason::BuildUp));
         if judged.beyond {
             beyond.push(*axis);
@@ -216,7 +266,7 @@ impl Explained for BuildUp {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::panic)]
+    #![allow(clippy::unwrap_used, clippy::panic)]
     use super::*;
     use crate::record::PolicySet;
     use crate::story::{Story, condition, point, policy};
@@ -301,7 +351,7 @@ mod tests {
             first: Measure::new(20.0, Unit::Knot),
             source: "finer above 40 kt".to_owned(),
         });
-        for (speed, target, held) in [(39.9, 49.9, false), (40.0, 45.0, false), (40.0, 45.1, true)]
+        for (speed, target, held) in [(34.9, 44.9, false), (40.0, 45.0, false), (40.0, 45.1, true)]
         {
             let mut story = shown(speed);
             story.record("lead", PolicySet { policy: finer.clone() });
@@ -369,5 +419,38 @@ mod tests {
         story.record("lead", PolicySet { policy: odd });
         at(&mut story, "B", &[(Axis::Speed, 5.0, Unit::Knot)]);
         assert!(story.hold("B", "build-up-step-too-large").why.contains("cannot be compared"));
+    }
+
+    #[test]
+    fn having_shown_less_never_allows_more() {
+        let mut story = Story::team();
+        let mut finer = policy();
+        finer.build_up.push(BuildUpRule {
+            from: Some(Measure::new(40.0, Unit::Knot)),
+            step: Measure::new(5.0, Unit::Knot),
+            ..finer.build_up[0].clone()
+        });
+        story.record("lead", PolicySet { policy: finer });
+        for (speed, allowed) in
+            [(20.0, 30), (34.0, 44), (35.0, 45), (39.0, 45), (40.0, 45), (41.0, 46)]
+        {
+            at(&mut story, "S", &[(Axis::Speed, speed, Unit::Knot)]);
+            story.show_and_accept("S");
+            at(&mut story, "B", &[(Axis::Speed, 60.0, Unit::Knot)]);
+            let clears = story.hold("B", "build-up-step-too-large").clears;
+            assert!(clears.contains(&format!("at up to {allowed} kt")), "{speed} kt: {clears}");
+        }
+    }
+
+    #[test]
+    fn a_figure_beyond_all_numbers_shows_nothing() {
+        let mut story = Story::team();
+        let run = story.run_for(&["A"], 10);
+        let reached = [(Axis::PressureAltitude, Measure::new(1e308, Unit::Kilometre))].into();
+        let values =
+            vec![crate::story::typed("winding", crate::nouns::Statistic::Max, 50.0, Unit::Celsius)];
+        story.result(run, "A", values, reached).accept("A", run);
+        assert!(story.state.accepted_result(&"A".parse().unwrap()).is_some());
+        assert!(!story.state.envelope.greatest.contains_key(&Axis::PressureAltitude));
     }
 }

@@ -26,11 +26,10 @@ impl Envelope {
     /// Takes in an accepted result. Accepting another never takes anything away.
     pub(super) fn widen(&mut self, id: ResultId, result: &ResultState) {
         for (axis, reached) in &result.reached {
-            let further = self
-                .greatest
-                .get(axis)
-                .is_none_or(|shown| reached.in_kinds_unit() > shown.reached.in_kinds_unit());
-            if further && reached.value.is_finite() && reached.unit.kind() == axis.kind() {
+            let figure = reached.in_kinds_unit();
+            let further =
+                self.greatest.get(axis).is_none_or(|shown| figure > shown.reached.in_kinds_unit());
+            if further && figure.is_finite() && reached.unit.kind() == axis.kind() {
                 self.greatest.insert(*axis, Shown { reached: *reached, by: id });
             }
         }

@@ -356,6 +356,12 @@ impl Story {
                 changed.weather_good_for_min = picks.of(&[30, 60]);
                 changed.build_up[0].step.value = picks.of(&[5.0, 10.0]);
                 if picks.one_in(2) {
+                    let mut finer = changed.build_up[0].clone();
+                    finer.from = Some(Measure::new(picks.of(&[10.0, 25.0]), Unit::Knot));
+                    finer.step.value = 2.0;
+                    changed.build_up.push(finer);
+                }
+                if picks.one_in(2) {
                     changed.risk.accepted_by[2].roles = vec![Role::Safety];
                 }
                 self.record("lead", PolicySet { policy: changed });
