@@ -369,4 +369,15 @@ mod tests {
         });
         assert_eq!(story.rules("B"), ["weather-value-missing"; 4]);
     }
+
+    #[test]
+    fn a_fast_clock_does_not_hide_the_storm_that_is_reported_after_it() {
+        let mut story = story(WeatherMinima { wind_at_most: kt(10.0), ..WeatherMinima::default() });
+        let calm = WeatherObservation { wind: kt(5.0), ..WeatherObservation::default() };
+        let ahead = story.now + TimeDelta::minutes(2);
+        story.observed("crew", ahead, WeatherObserved { weather: calm });
+        assert!(story.rules("B").is_empty());
+        story.weather(WeatherObservation { wind: kt(30.0), ..WeatherObservation::default() });
+        assert_eq!(story.rules("B"), ["weather-outside-minima"]);
+    }
 }

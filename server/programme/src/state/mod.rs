@@ -226,7 +226,7 @@ impl State {
             }
             Record::WeatherObserved(body) => {
                 let observed = Observed::new(body, entry);
-                if self.latest_weather().is_none_or(|latest| observed.at >= latest.at) {
+                if !self.latest_weather().is_some_and(|latest| observed.was_before(latest)) {
                     self.latest_weather = Some(self.weather.len());
                 }
                 self.weather.push(observed);

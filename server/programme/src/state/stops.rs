@@ -47,6 +47,8 @@ pub struct Observed {
     pub by: PersonHandle,
     /// When it was so.
     pub at: DateTime<Utc>,
+    /// When it was recorded.
+    pub recorded_at: DateTime<Utc>,
     /// What was observed.
     pub weather: WeatherObservation,
 }
@@ -57,7 +59,14 @@ impl Observed {
             seq: entry.seq,
             by: entry.by.clone(),
             at: entry.happened_at(),
+            recorded_at: entry.at,
             weather: body.weather.clone(),
         }
+    }
+
+    /// Whether it was so before another. A clock that is fast makes an observation no newer than its record, so that it
+    /// hides nothing that is reported after it.
+    pub(super) fn was_before(&self, other: &Self) -> bool {
+        self.at.min(self.recorded_at) < other.at.min(other.recorded_at)
     }
 }
