@@ -44,7 +44,7 @@ impl Command for AcceptRisk {
         let (level, matrix) = level(known, state)?;
         let digest = signable(digests::risk(&known.hazard, level))?;
         as_seen(&digest, &self.terms.digest, "the hazard or its level of risk")?;
-        let Some(roles) = roles_for(matrix, level) else {
+        let Some(roles) = matrix.may_accept(level) else {
             return Err(not_now(
                 "acceptance-not-needed",
                 format!("hazard {code} is left at {level} risk, which needs no acceptance"),
@@ -84,12 +84,6 @@ fn level<'a>(
             "The test lead sets the programme's policy with its matrix.",
         )),
     }
-}
-
-/// The roles that may accept a level; none where it needs no acceptance.
-fn roles_for(matrix: &RiskMatrix, level: RiskLevel) -> Option<&[Role]> {
-    let mut demands = matrix.accepted_by.iter();
-    demands.find(|demand| demand.level == level).map(|demand| demand.roles.as_slice())
 }
 
 fn against(

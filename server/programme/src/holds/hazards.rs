@@ -83,24 +83,20 @@ fn of_residual_risk(hazard: &HazardState, state: &State) -> Option<Lacks> {
         return Some(Lacks::Matrix);
     };
     let level = matrix.level(after);
-    for demand in matrix.accepted_by.iter().filter(|demand| demand.level == level) {
-        if demand.roles.is_empty() {
-            return Some(Lacks::AnyoneWhoMay(level));
-        }
-        let accepted = hazard.accepted.as_ref().is_some_and(|accepted| {
-            accepted.level == level && accepted.roles.iter().any(|role| demand.roles.contains(role))
-        });
-        if !accepted {
-            return Some(Lacks::Acceptance(level));
-        }
+    let roles = matrix.may_accept(level)?;
+    if roles.is_empty() {
+        return Some(Lacks::AnyoneWhoMay(level));
     }
-    None
+    let accepted = hazard.accepted.as_ref().is_some_and(|accepted| {
+        accepted.level == level && accepted.roles.iter().any(|role| roles.contains(role))
+    });
+    (!accepted).then_some(Lacks::Acceptance(level))
 }
 
 /// The roles that may accept a level of risk, by the programme's matrix.
 pub fn roles_for(level: RiskLevel, state: &State) -> Vec<Role> {
-    let demands = state.policy.iter().flat_map(|policy| &policy.risk.accepted_by);
-    demands.filter(|demand| demand.level == level).flat_map(|d| d.roles.clone()).collect()
+    let matrix = state.policy.as_ref().map(|policy| &policy.risk);
+    matrix.and_then(|matrix| matrix.may_accept(level)).unwrap_or_default().to_vec()
 }
 
 impl Explained for Hazard {
@@ -303,5 +299,15 @@ mod tests {
         story.plan(point("A"));
         assert!(story.rules("A").contains(&"risk-matrix-missing"));
         assert!(story.rules("A").contains(&"policy-not-set"));
+    }
+
+    #[test]
+    fn a_level_that_the_matrix_forgot_is_no_better_than_the_lesser_ones_that_it_names() {
+        let mut story = with(left_at(Severity::Critical, Probability::Occasional));
+        assert_eq!(story.rules("B"), ["residual-risk-not-accepted"], "serious");
+        let mut forgetful = policy();
+        forgetful.risk.accepted_by.retain(|demand| demand.level == RiskLevel::Medium);
+        story.record("lead", PolicySet { policy: forgetful });
+        assert_eq!(story.rules("B"), ["residual-risk-not-acceptable"]);
     }
 }

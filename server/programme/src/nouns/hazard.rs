@@ -202,6 +202,18 @@ impl RiskMatrix {
         };
         self.rows[row][column]
     }
+
+    /// The roles that may accept a level: any of them, and where there are none nobody may. Absent: it needs no
+    /// acceptance. A level that is not named, though a lesser one is, was forgotten, so nobody may accept it.
+    pub fn may_accept(&self, level: RiskLevel) -> Option<&[Role]> {
+        let named = self.accepted_by.iter().find(|accepting| accepting.level == level);
+        // The levels are ordered worst first.
+        let lesser = || self.accepted_by.iter().any(|accepting| accepting.level > level);
+        match named {
+            Some(accepting) => Some(accepting.roles.as_slice()),
+            None => lesser().then_some(&[]),
+        }
+    }
 }
 
 /// A hazard of the programme.
