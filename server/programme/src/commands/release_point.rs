@@ -56,7 +56,8 @@ fn sound(window: &ReleaseWindow, state: &State, stamp: &Stamp) -> Result<(), Ref
     let mut given = Given::new(state, stamp)
         .optional_text("conditions", conditions.as_ref())
         .must(
-            *valid_from + TimeDelta::minutes(2) >= stamp.now,
+            // Taken from now, for the moment that is given can lie at the end of the calendar.
+            *valid_from >= stamp.now - TimeDelta::minutes(2),
             "valid_from",
             "is in the past: a release is good from now on, or from a later moment",
         )
@@ -186,5 +187,16 @@ mod tests {
         command.point = code("Z");
         let refusal = story.when("safety", &command).unwrap_err();
         assert_eq!(refusal, Refusal::Unknown { what: "point", code: "Z".to_owned() });
+    }
+
+    #[test]
+    fn a_moment_at_the_end_of_the_calendar_is_refused_and_breaks_nothing() {
+        let mut story = Story::team();
+        let mut command = release(&story, 8);
+        command.terms.valid_from = Some(DateTime::<Utc>::MAX_UTC);
+        command.terms.valid_until = DateTime::<Utc>::MAX_UTC;
+        assert_eq!(faults(story.when("safety", &command)), ["valid_until"]);
+        command.terms.valid_from = Some(DateTime::<Utc>::MIN_UTC);
+        assert_eq!(faults(story.when("safety", &command)), ["valid_from", "valid_until"]);
     }
 }

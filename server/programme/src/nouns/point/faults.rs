@@ -6,6 +6,9 @@ use crate::nouns::Role;
 use crate::nouns::judging::Judging;
 use crate::refusal::Fault;
 
+/// No point needs more people; more than that is a slip of the keyboard.
+const MOST_PEOPLE: u32 = 100;
+
 /// No point is planned to take longer; a day in minutes.
 const LONGEST_DURATION_MIN: f64 = 1440.0;
 
@@ -61,6 +64,12 @@ impl Point {
         for (place, seat) in self.crew.iter().enumerate() {
             seat.judge(&format!("crew[{place}]"), judging);
         }
+        let people: u32 = self.crew.iter().map(|seat| u32::from(seat.count)).sum();
+        judging.must(
+            people <= MOST_PEOPLE,
+            "crew",
+            format!("needs {people} people, and no point needs more than {MOST_PEOPLE}"),
+        );
         let on_board = || self.crew.iter().filter(|seat| seat.on_board);
         let needed: u32 = on_board().map(|seat| u32::from(seat.count)).sum();
         judging.must(
@@ -271,5 +280,19 @@ mod tests {
         };
         assert!(with(100.0).is_empty());
         assert_eq!(with(100.1), ["points[0].conditions.charge-state.target"]);
+    }
+
+    #[test]
+    fn no_point_needs_more_people_than_an_airfield_has() {
+        let crew = |count| CrewSeat {
+            role: Role::Crew,
+            count,
+            on_board: false,
+            qualifications: Vec::new(),
+        };
+        let pilot = point().crew.remove(0);
+        let needing = |count| places(|point| point.crew = vec![pilot.clone(), crew(count)]);
+        assert_eq!(needing(99), Vec::<String>::new());
+        assert_eq!(needing(100), ["points[0].crew"]);
     }
 }
