@@ -1,14 +1,16 @@
 //! What the parts of a document say of each other and of the programme as it stands.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt::Display;
 
 use super::cycles::{cycles, told};
+use super::read::MOST_FAULTS;
 use super::records::{differs, is_being_written, is_planned_anew};
 use super::references::{Known, unit_fits};
 use super::{MOST_POINTS, ProgrammeDocument};
-use crate::codes::ChannelCode;
-use crate::nouns::{Criterion, Limit, LimitKind, Point, Role, Statistic};
+use crate::codes::{ChannelCode, LimitCode};
+use crate::measure::Measure;
+use crate::nouns::{Criterion, Limit, LimitKind, Phase, Point, Role, Statistic};
 use crate::refusal::Fault;
 use crate::state::State;
 
@@ -163,6 +165,38 @@ impl<'a> Checking<'a> {
             }
             self.group(limit, &at);
         }
+        self.times_above();
+    }
+
+    /// A result has one time above for a channel, so limits that hold together must mean the same by it.
+    fn times_above(&mut self) {
+        let (document, state) = (self.document, self.state);
+        let given: BTreeSet<_> = document.limits.iter().map(|limit| &limit.code).collect();
+        let in_force = state.limits.by_code.values().map(|it| (None, &*it.limit));
+        let stay = in_force.filter(|(_, limit)| !given.contains(&limit.code));
+        let come = document.limits.iter().enumerate().map(|(place, it)| (Some(place), it));
+        let mut counted: BTreeMap<(&ChannelCode, Phase), (&LimitCode, Measure)> = BTreeMap::new();
+        for (place, limit) in stay.chain(come) {
+            let Some(above) = limit.kind.counts_time_above() else { continue };
+            let above = Measure::new(above, limit.unit);
+            let mut clash = None;
+            for phase in &limit.phases {
+                let (code, earlier) =
+                    counted.entry((&limit.channel, *phase)).or_insert((&limit.code, above));
+                if earlier.in_kinds_unit() != above.in_kinds_unit() {
+                    clash = Some((*code, *earlier));
+                }
+            }
+            if let (Some(place), Some((code, earlier))) = (place, clash) {
+                self.fault(
+                    format!("limits[{place}].channel"),
+                    format!(
+                        "{code} counts the time of {} above {earlier} and this limit above {above}, and a result has one time above: give one of them a derived parameter of its own",
+                        limit.channel
+                    ),
+                );
+            }
+        }
     }
 
     /// Once something was signed or run, it takes two people to set a limit or change one.
@@ -218,6 +252,10 @@ impl<'a> Checking<'a> {
 
     fn points(&mut self) {
         for (place, point) in self.document.points.iter().enumerate() {
+            if self.faults.len() > MOST_FAULTS {
+                self.fault("points", "have more faults than these; mend these first");
+                return;
+            }
             self.point(point, &format!("points[{place}]"));
         }
     }

@@ -31,7 +31,7 @@ pub(super) fn cycles<'p>(
                 continue;
             };
             *next += 1;
-            if on_walk.contains(before) {
+            if on_walk.contains(before) && !done.contains(before) && !done.contains(*code) {
                 let from = walk.iter().position(|(code, _)| *code == before).unwrap_or(0);
                 let cycle: Vec<_> = walk[from..].iter().map(|(code, _)| *code).collect();
                 if !cycle.iter().any(|code| done.contains(code)) {

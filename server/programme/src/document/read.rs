@@ -13,7 +13,7 @@ use crate::nouns::{
 use crate::refusal::Fault;
 
 /// The most faults that are told at once; a document with more is best looked at from its top again.
-const MOST_FAULTS: usize = 1000;
+pub(super) const MOST_FAULTS: usize = 1000;
 
 /// The most faults of syntax that are told at once.
 const MOST_SYNTAX_FAULTS: usize = 20;

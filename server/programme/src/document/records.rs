@@ -7,7 +7,7 @@ use crate::record::{
     AircraftDescribed, ChannelDefined, CheckDefined, DocumentFiled, HazardRecorded, ItemFitted,
     LimitSet, PersonListed, PointPlanned, PolicySet, ProgrammeFounded,
 };
-use crate::state::State;
+use crate::state::{Proposal, ProposalFate, State};
 
 /// One record for each thing that the state does not say yet, and none for what it says already.
 ///
@@ -77,7 +77,12 @@ pub(super) fn is_planned_anew(point: &Point, state: &State) -> bool {
     state.rung(&point.code).is_none_or(|rung| *rung.point != *point || rung.dropped.is_some())
 }
 
-/// Whether nothing was signed and nothing was run, so that the programme is still being written.
+/// Whether nothing was signed and nothing was run, so that the programme is still being written. Two people who changed
+/// a limit and somebody who accepted a risk have signed, too.
 pub(super) fn is_being_written(state: &State) -> bool {
-    state.runs.is_empty() && state.ladder.rungs().iter().all(|rung| rung.last_signed.is_empty())
+    let agreed = |proposal: &Proposal| matches!(proposal.fate, ProposalFate::Agreed { .. });
+    state.runs.is_empty()
+        && state.ladder.rungs().iter().all(|rung| rung.last_signed.is_empty())
+        && !state.limits.proposals.iter().any(agreed)
+        && state.hazards.values().all(|hazard| hazard.accepted.is_none())
 }

@@ -10,10 +10,13 @@ use chrono::{DateTime, TimeZone, Utc};
 use proptest::prelude::*;
 
 use super::*;
-use crate::codes::PersonHandle;
+use crate::codes::{PersonHandle, ProposalNumber};
 use crate::commands::{Stamp, decide};
 use crate::entry::{Draft, Entry};
-use crate::record::{Digest, Part, PartSigned, PointDropped, Record};
+use crate::nouns::{LimitKind, Phase};
+use crate::record::{
+    Digest, LimitChangeAgreed, LimitChangeProposed, Part, PartSigned, PointDropped, Record,
+};
 use crate::refusal::Refusal;
 use crate::state::State;
 
@@ -145,6 +148,43 @@ fn a_new_limit_is_not_set_by_an_import_once_a_plan_was_signed() {
     let faults = faults_of(import(&state, "eve", &text));
     assert!(faults[0].0.contains("limits[1]"), "{faults:?}");
     assert!(faults[0].1.contains("the safety officer agrees"), "{faults:?}");
+}
+
+#[test]
+fn a_limit_that_two_people_changed_is_not_changed_by_an_import_though_no_plan_was_signed() {
+    let mut state = founded(SMALL);
+    let mut limit = (*state.limits.by_code.values().next().unwrap().limit).clone();
+    limit.dwell_s += 1.0;
+    let (proposal, digest) = (ProposalNumber(1), Digest::from_bytes([7; 32]));
+    let reason = "Learnt.".to_owned();
+    let proposed = LimitChangeProposed { proposal, limit, reason, digest: digest.clone() };
+    append(&mut state, "eve", vec![proposed.into()]);
+    append(&mut state, "sol", vec![LimitChangeAgreed { proposal, digest }.into()]);
+    let faults = faults_of(import(&state, "eve", SMALL));
+    assert!(faults[0].1.contains("the safety officer agrees"), "{faults:?}");
+}
+
+#[test]
+fn two_limits_do_not_count_the_time_of_one_channel_above_different_figures_in_one_phase() {
+    let mut document = read_toml(SMALL).unwrap();
+    let mut second = document.limits[0].clone();
+    second.code = "L-SECOND".parse().unwrap();
+    let above = |threshold| LimitKind::TimeAbove { threshold, caution_s: None, limit_s: 60.0 };
+    document.limits[0].kind = above(100.0);
+    second.kind = above(110.0);
+    document.limits.push(second);
+    let faults = |document: &ProgrammeDocument| check(document, &State::default());
+    assert_eq!(faults(&document).len(), 1, "{:?}", faults(&document));
+    assert_eq!(faults(&document)[0].field, "limits[1].channel");
+    document.limits[1].kind = above(100.0);
+    assert_eq!(faults(&document), vec![], "the same figure is one time");
+    document.limits[1].kind = above(110.0);
+    document.limits[1].phases = vec![Phase::Envelope];
+    assert_eq!(faults(&document), vec![], "another phase is another result");
+    let state = founded(&document.to_toml().unwrap());
+    let mut proposed = document.limits[1].clone();
+    proposed.phases.extend(&document.limits[0].phases);
+    assert_eq!(check_proposed(&proposed, &state).len(), 1);
 }
 
 #[test]

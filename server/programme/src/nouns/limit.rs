@@ -105,6 +105,21 @@ impl LimitKind {
     }
 }
 
+impl LimitKind {
+    /// The figure above which time is counted, in the limit's unit; absent where no time is.
+    pub const fn counts_time_above(&self) -> Option<f64> {
+        match self {
+            LimitKind::TimeAbove { threshold, .. } => Some(*threshold),
+            LimitKind::Rating { continuous, .. } => Some(*continuous),
+            LimitKind::Maximum { .. }
+            | LimitKind::Minimum { .. }
+            | LimitKind::Range { .. }
+            | LimitKind::Rate { .. }
+            | LimitKind::Spread { .. } => None,
+        }
+    }
+}
+
 /// A limit on one channel or derived parameter.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]

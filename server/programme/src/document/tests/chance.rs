@@ -216,7 +216,16 @@ fn limits() -> impl Strategy<Value = Vec<Limit>> {
             phases,
             source,
         };
-        listed.into_iter().enumerate().map(limit).collect()
+        let mut limits: Vec<Limit> = listed.into_iter().enumerate().map(limit).collect();
+        // All are of one channel, whose time above can be counted above one figure only.
+        let mut counted = false;
+        limits.retain(|limit| {
+            let counts = limit.kind.counts_time_above().is_some();
+            let stays = !(counts && counted);
+            counted |= counts;
+            stays
+        });
+        limits
     })
 }
 
