@@ -113,9 +113,17 @@ impl Explained for Prerequisite {
             NotShown::NoResult => format!("{code} must come before, and has no result yet."),
             NotShown::Waiting(run) => {
                 let waits_for = state.result(run, code).map(|(_, result)| {
-                    let engineer = result.engineering.is_none().then_some("an engineer");
-                    let safety = result.safety.is_none().then_some("the safety officer");
-                    listed(engineer.into_iter().chain(safety))
+                    let (engineer, safety) = ("an engineer", "the safety officer");
+                    match (&result.engineering, &result.safety) {
+                        (None, None) => listed([engineer, safety]),
+                        (None, Some(_)) => engineer.to_owned(),
+                        (Some(_), None) => safety.to_owned(),
+                        // They have not signed the same.
+                        (Some(first), Some(second)) => {
+                            let again = if first.seq < second.seq { engineer } else { safety };
+                            format!("{again} again, for it has changed")
+                        }
+                    }
                 });
                 format!(
                     "The result of {code} in run {run} waits for acceptance by {}.",
@@ -173,8 +181,8 @@ fn lapsed_because(lapse: &Lapse) -> String {
 mod tests {
     use crate::measure::Unit;
     use crate::nouns::{Limit, LimitKind, Point, Statistic};
-    use crate::record::{LimitSet, Part, PointDropped};
-    use crate::story::{Story, code, limit, point, typed};
+    use crate::record::{LimitSet, Part, PartSigned, PointDropped};
+    use crate::story::{Story, any_digest, code, limit, point, typed};
 
     fn at_most(name: &str, highest: f64) -> LimitSet {
         let kind = LimitKind::Maximum { caution: None, limit: highest };
@@ -298,5 +306,16 @@ mod tests {
         assert!(story.rules("B").is_empty(), "what it had passed was explained and closed");
         story.record("engineer", at_most("L-winding", 48.0)).approve("B");
         assert_eq!(story.rules("B"), ["prerequisite-lapsed"]);
+    }
+
+    #[test]
+    fn who_signed_something_else_than_the_other_is_asked_again() {
+        let mut story = two();
+        let run = story.show("A", 50.0);
+        story.accept("A", run);
+        let (part, digest) = (Part::SafetyAcceptance { run }, any_digest());
+        story.record("safety", PartSigned { point: code("A"), part, window: None, digest });
+        let why = story.hold("B", "prerequisite-not-accepted").why;
+        assert!(why.ends_with("by an engineer again, for it has changed."), "{why}");
     }
 }
