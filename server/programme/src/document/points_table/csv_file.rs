@@ -2,8 +2,8 @@
 
 use super::numbers::Numbers;
 use super::rows::{self, Row};
-use super::{COLUMNS, PointsTable, notation, texts};
-use crate::document::LARGEST_DOCUMENT;
+use super::{COLUMNS, MOST_COLUMNS, PointsTable, notation, texts};
+use crate::document::{LARGEST_DOCUMENT, MOST_POINTS};
 use crate::nouns::Point;
 use crate::refusal::Fault;
 
@@ -47,6 +47,10 @@ pub fn read_csv(file: &[u8]) -> Result<PointsTable, Vec<Fault>> {
     for record in reader.records() {
         let record =
             record.map_err(|error| vec![Fault::at("file", format!("is no CSV: {error}"))])?;
+        // What follows is told as too many; a sheet of nothing but separators does not fill the memory.
+        if read.len() > MOST_POINTS + 1 {
+            break;
+        }
         // The reader's own count lags behind where lines end with CRLF, and blank lines come before a record.
         let at = record.position().map_or(0, csv::Position::byte);
         let at = usize::try_from(at).unwrap_or(usize::MAX).min(text.len());
@@ -54,7 +58,14 @@ pub fn read_csv(file: &[u8]) -> Result<PointsTable, Vec<Fault>> {
         let begin = at + blank.count();
         line += text.as_bytes()[counted..begin].iter().filter(|byte| **byte == b'\n').count();
         counted = begin;
-        read.push(Row { number: line, cells: record.iter().map(str::to_owned).collect() });
+        if record.len() > MOST_COLUMNS {
+            let why =
+                format!("has more than {MOST_COLUMNS} cells; there are {} columns", COLUMNS.len());
+            return Err(vec![Fault::at(format!("line {line}"), why)]);
+        }
+        if record.iter().any(|cell| !cell.trim().is_empty()) {
+            read.push(Row { number: line, cells: record.iter().map(str::to_owned).collect() });
+        }
     }
     rows::read(read, "line", Numbers { decimal_comma: separator == b';' })
 }

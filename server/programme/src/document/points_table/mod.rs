@@ -54,6 +54,9 @@ pub const COLUMNS: [&str; 22] = [
     "sensitive_to",
 ];
 
+/// Cells further to the right than this are not read; there are far fewer columns.
+const MOST_COLUMNS: usize = 200;
+
 /// Points read from a spreadsheet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PointsTable {

@@ -4,9 +4,9 @@ use std::io::{Cursor, Read};
 
 use calamine::{DataRef, Reader, Xlsx};
 
-use super::PointsTable;
 use super::numbers::Numbers;
 use super::rows::{self, Row};
+use super::{MOST_COLUMNS, PointsTable};
 use crate::document::{LARGEST_DOCUMENT, MOST_POINTS};
 use crate::refusal::Fault;
 
@@ -15,9 +15,6 @@ const LARGEST_UNFOLDED: u64 = 64 * 1024 * 1024;
 
 /// The most parts that a workbook may have.
 const MOST_PARTS: usize = 1000;
-
-/// Cells further to the right than this are not read; there are far fewer columns.
-const MOST_COLUMNS: u32 = 200;
 
 /// Reads points from the first sheet of a workbook. Numbers and texts are read as they stand, of formulas the values
 /// that were saved.
@@ -94,7 +91,7 @@ fn rows_of(workbook: &mut Xlsx<Cursor<&[u8]>>, sheet: &str) -> Result<Vec<Row>, 
         if text.trim().is_empty() {
             continue;
         }
-        if column >= MOST_COLUMNS {
+        if column as usize >= MOST_COLUMNS {
             faults.push(Fault::at(at(), "lies outside the columns of points"));
             continue;
         }

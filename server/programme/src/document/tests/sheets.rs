@@ -207,3 +207,22 @@ fn a_small_workbook_that_unfolds_into_a_huge_one_is_refused() {
     assert!(file.len() < 1024 * 1024);
     assert_eq!(read_xlsx(&file).unwrap_err()[0].why, "unfolds to more than 64 MiB");
 }
+
+#[test]
+fn a_sheet_that_is_far_too_long_or_too_wide_is_refused_in_a_sentence() {
+    let wide = "a,".repeat(100_000);
+    let told = told(wide.as_bytes());
+    assert_eq!(told.len(), 1);
+    assert_eq!(told[0].0, "line 1");
+    let header = sheet().lines().next().unwrap().to_owned();
+    let long = format!("{header}\r\n{}", "x\r\n".repeat(MOST_POINTS + 5));
+    let faults = read_csv(long.as_bytes()).unwrap_err();
+    assert!(faults.len() <= 1100, "{}", faults.len());
+}
+
+#[test]
+fn lines_of_nothing_but_separators_are_no_points() {
+    let blank = ",".repeat(COLUMNS.len() - 1);
+    let spread = sheet().replace("\r\n", &format!("\r\n{blank}\r\n"));
+    assert_eq!(read_csv(spread.as_bytes()).unwrap().points.len(), 2);
+}
