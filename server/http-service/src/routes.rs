@@ -3,11 +3,13 @@
 //! Routes are registered from it, permission is checked by the extractor that it names, and the description of the API
 //! is made from it. A handler whose first parameter is not the extractor of its line does not compile.
 
+use std::collections::BTreeMap;
+
 use actix_web::guard;
 use actix_web::http::Method;
 use actix_web::http::header::{ALLOW, HeaderValue};
 use actix_web::web::{self, PayloadConfig, ServiceConfig};
-use actix_web::{Handler, HttpRequest, Responder, Route};
+use actix_web::{Handler, HttpRequest, Resource, Responder, Route, Scope};
 
 use utoipa::openapi::path::ParameterIn;
 use utoipa::openapi::{RefOr, Schema};
@@ -295,35 +297,79 @@ impl Facts {
     }
 }
 
+/// Where everything of a programme is.
+const PROGRAMME: &str = "/api/v1/programmes/{programme}";
+
 /// Registers all routes.
+///
+/// Patterns are tried one after the other, and one with a name in braces takes long to try. So what belongs to a
+/// programme stands in a scope, and in it each kind of thing in another, which is found by comparing letters.
 pub(crate) fn register(config: &mut ServiceConfig, office: &Office) {
     config.app_data(office.clone()).app_data(Verified::default());
     let mut operations = table();
     // The first pattern that fits is taken, so fixed names come before what stands in braces.
     operations.sort_by_key(|operation| operation.path.replace('{', "~"));
-    for of_one_path in operations.chunk_by(|one, next| one.path == next.path) {
-        let largest_body = of_one_path
-            .iter()
-            .find_map(|operation| operation.largest_body)
-            .unwrap_or(office.settings.largest_body);
-        let queries = of_one_path
-            .iter()
-            .map(|operation| (operation.method.clone(), operation.query_names()))
-            .collect();
-        let allow: Vec<&str> =
-            of_one_path.iter().map(|operation| operation.method.as_str()).collect();
-        let allow = allow.join(", ");
-        let mut resource = web::resource(of_one_path[0].path)
-            .app_data(Facts { queries, largest_body })
-            .app_data(PayloadConfig::new(largest_body));
-        for operation in of_one_path {
-            resource = resource.route((operation.route)());
+    let (mut of_programmes, mut others) = (BTreeMap::<&str, Vec<&Operation>>::new(), Vec::new());
+    for operation in &operations {
+        match operation.path.strip_prefix(PROGRAMME) {
+            Some(rest) => of_programmes.entry(kind_of_thing(rest)).or_default().push(operation),
+            None => others.push(operation),
         }
-        config.service(resource.default_service(web::to(move || {
+    }
+    let mut programmes = scope(PROGRAMME);
+    for (kind, of_kind) in of_programmes {
+        let at = [PROGRAMME, kind].concat();
+        programmes = if kind.is_empty() {
+            programmes.service(resource(&of_kind, "", office))
+        } else {
+            programmes.service(by_path(&of_kind).fold(scope(kind), |things, of_one_path| {
+                let rest = of_one_path[0].path.strip_prefix(at.as_str()).unwrap_or_default();
+                things.service(resource(of_one_path, rest, office))
+            }))
+        };
+    }
+    config.service(programmes);
+    for of_one_path in by_path(&others) {
+        config.service(resource(of_one_path, of_one_path[0].path, office));
+    }
+}
+
+/// What stands behind a programme, up to the next slash: `/points` of `/points/{point}/holds`.
+fn kind_of_thing(rest: &str) -> &str {
+    let end = rest.match_indices('/').nth(1).map_or(rest.len(), |(place, _)| place);
+    &rest[..end]
+}
+
+fn scope(at: &str) -> Scope {
+    web::scope(at).default_service(web::to(nothing_here))
+}
+
+fn by_path<'o>(operations: &'o [&'o Operation]) -> impl Iterator<Item = &'o [&'o Operation]> {
+    operations.chunk_by(|one, next| one.path == next.path)
+}
+
+/// All that can be asked at one path, which is told without what the scopes around it say.
+fn resource(of_one_path: &[&Operation], rest: &str, office: &Office) -> Resource {
+    let largest_body = of_one_path
+        .iter()
+        .find_map(|operation| operation.largest_body)
+        .unwrap_or(office.settings.largest_body);
+    let queries = of_one_path
+        .iter()
+        .map(|operation| (operation.method.clone(), operation.query_names()))
+        .collect();
+    let allow: Vec<&str> = of_one_path.iter().map(|operation| operation.method.as_str()).collect();
+    let allow = allow.join(", ");
+    let resource = web::resource(rest)
+        .app_data(Facts { queries, largest_body })
+        .app_data(PayloadConfig::new(largest_body));
+    of_one_path
+        .iter()
+        .fold(resource, |resource, operation| resource.route((operation.route)()))
+        .default_service(web::to(move || {
             let problem = method_not_allowed(&allow);
             async move { Err::<actix_web::HttpResponse, Problem>(problem) }
-        })));
-    }
+        }))
 }
 
 fn method_not_allowed(allow: &str) -> Problem {
