@@ -4,7 +4,7 @@
 //! checks that are good, a permit, people of every role, weather, and one approved point `A` that nothing but its
 //! release holds. All of it is invented.
 
-#![allow(clippy::unwrap_used, clippy::panic, dead_code)]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 pub(crate) mod chance;
 
@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, TimeZone, Utc};
 
-use crate::codes::{PersonHandle, PointCode, RunNumber};
+use crate::codes::{PointCode, RunNumber};
 use crate::commands::{Command, Stamp};
 use crate::entry::{Draft, Entry};
 use crate::holds::{self, Hold, Stage};
@@ -524,11 +524,6 @@ impl Story {
         assert_eq!(of_rule.len(), 1, "{rule} on {point}: {:?}", self.holds(point));
         of_rule.remove(0)
     }
-}
-
-/// A handle.
-pub(crate) fn handle(name: &str) -> PersonHandle {
-    code(name)
 }
 
 #[test]
