@@ -46,7 +46,7 @@ nouns!(Aircraft, Policy, Person, Item, Channel, Limit, Check, Hazard, Document, 
 ///
 /// Every fault, each with its line and field, in the order of the lines: text that is no TOML; unknown, missing or
 /// mistyped fields; codes, titles, units and figures that cannot be. What parts say of each other is looked at by
-/// [`super::check`].
+/// [`super::check()`].
 pub fn read_toml(text: &str) -> Result<ProgrammeDocument, Vec<Fault>> {
     if text.len() > LARGEST_DOCUMENT {
         return Err(vec![Fault::at(

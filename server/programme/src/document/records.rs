@@ -11,7 +11,7 @@ use crate::state::{Proposal, ProposalFate, State};
 
 /// One record for each thing that the state does not say yet, and none for what it says already.
 ///
-/// The document must have passed [`super::check`]; what it leaves out stays as it is.
+/// The document must have passed [`super::check()`]; what it leaves out stays as it is.
 pub fn to_records(document: &ProgrammeDocument, state: &State) -> Vec<Draft> {
     let mut drafts = Vec::new();
     if state.length() == 0 {
