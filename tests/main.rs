@@ -7,3 +7,4 @@ mod durability;
 mod harness;
 mod ladder;
 mod operations;
+mod road;

@@ -44,6 +44,25 @@ impl Answer {
         self
     }
 
+    /// Asserts that it is an earlier answer given again.
+    #[track_caller]
+    pub fn is_again(&self, first: &Self) {
+        let said = self.header("idempotency-replayed");
+        assert!(said == Some("true"), "{}", self.unexpected("an answer given again"));
+        assert!(self.status == first.status, "{}", self.unexpected("the same status"));
+        for name in ["content-type", "location", "etag"] {
+            assert!(self.header(name) == first.header(name), "{}", self.unexpected(name));
+        }
+        // Access tokens are never kept, so a repeated sign-in gets another one for the same session.
+        if self.asked.starts_with("POST /api/v1/sessions") {
+            for kept in ["session", "handle", "refresh_token"] {
+                assert!(self.json()[kept] == first.json()[kept], "{}", self.unexpected(kept));
+            }
+        } else {
+            assert!(self.text == first.text, "{}", self.unexpected(&first.text));
+        }
+    }
+
     /// Asserts that it is an RFC 9457 problem with this status and code, and that it says what to do.
     #[track_caller]
     pub fn has_problem(self, status: u16, code: &str) -> Self {

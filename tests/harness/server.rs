@@ -3,6 +3,7 @@
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 
 use serde_json::{Value, json};
@@ -181,6 +182,7 @@ pub struct Client {
     /// Headers to send with the next requests.
     pub headers: Vec<(String, String)>,
     heard: Option<Heard>,
+    sends_again: bool,
 }
 
 /// Every answer that some people got, in order.
@@ -193,7 +195,14 @@ impl Client {
             .max_redirects(0)
             .build()
             .new_agent();
-        Self { agent, base: base.to_owned(), token: None, headers: Vec::new(), heard: None }
+        Self {
+            agent,
+            base: base.to_owned(),
+            token: None,
+            headers: Vec::new(),
+            heard: None,
+            sends_again: false,
+        }
     }
 
     /// The same person, speaking to another server.
@@ -201,6 +210,7 @@ impl Client {
         let mut other = Self::new(&server.base);
         other.token.clone_from(&self.token);
         other.heard.clone_from(&self.heard);
+        other.sends_again = self.sends_again;
         other
     }
 
@@ -215,6 +225,14 @@ impl Client {
     pub fn heard_by(&self, heard: &Heard) -> Self {
         let mut other = self.clone();
         other.heard = Some(Arc::clone(heard));
+        other
+    }
+
+    /// The same person, who sends each POST with an Idempotency-Key, and sends it again where it was done. The second
+    /// answer must be the first one.
+    pub fn sending_again(&self) -> Self {
+        let mut other = self.clone();
+        other.sends_again = true;
         other
     }
 
@@ -245,6 +263,21 @@ impl Client {
     /// Sends anything.
     #[track_caller]
     pub fn send(&self, method: &str, path: &str, body: Option<(&str, String)>) -> Answer {
+        if method != "POST" || !self.sends_again {
+            return self.send_once(method, path, body);
+        }
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        let key = format!("story-{}", COUNT.fetch_add(1, Ordering::Relaxed));
+        let keyed = self.with("idempotency-key", &key);
+        let first = keyed.send_once(method, path, body.clone());
+        if (200..300).contains(&first.status) {
+            keyed.send_once(method, path, body).is_again(&first);
+        }
+        first
+    }
+
+    #[track_caller]
+    fn send_once(&self, method: &str, path: &str, body: Option<(&str, String)>) -> Answer {
         self.try_send(method, path, body)
             .unwrap_or_else(|error| panic!("{method} {path}: no answer: {error}"))
     }

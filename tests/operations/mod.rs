@@ -2,16 +2,16 @@
 //!
 //! Each file tells the stories of some resources. Its `SHOWN` names their operations, and the story that ends with
 //! [`Story::has_shown`] is held to it: each of them must have been seen to succeed and to refuse something there. Who may
-//! not ask is told for all of them in [`permissions`].
+//! not ask is told for all of them in [`permissions`]. Each POST of a story is sent twice under one Idempotency-Key, and
+//! must have been done once.
 
 mod accounts;
 mod checks;
 mod configuration;
-mod description;
 mod field;
 mod ledger;
 mod limits;
-mod permissions;
+pub mod permissions;
 mod points;
 mod programmes;
 mod runs;
@@ -21,9 +21,8 @@ mod story;
 
 use std::collections::BTreeMap;
 
-use self::description::Description;
 pub use self::story::Story;
-use crate::harness::Server;
+use crate::harness::{Description, Server};
 
 /// What the stories of each file show.
 const SHOWN: &[(&str, &[&str])] = &[

@@ -2,8 +2,7 @@
 
 use serde_json::json;
 
-use super::description::{Description, Operation};
-use crate::harness::{Answer, Client, PASSWORD, PROGRAMME, Team, at};
+use crate::harness::{Answer, Client, Description, Operation, PASSWORD, PROGRAMME, Team, at};
 
 /// Who may ask.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -88,7 +87,7 @@ const PARTS: &[(&str, &[&str])] = &[
 ];
 
 /// The people of the team, each with the one role that they have.
-const ROLES: [(&str, &str, &str); 6] = [
+pub const ROLES: [(&str, &str, &str); 6] = [
     ("lead", "lea", "test lead"),
     ("pilot", "pip", "test pilot"),
     ("safety", "sam", "safety officer"),
@@ -105,7 +104,7 @@ pub fn who_may(operation: &str) -> Option<Who> {
 }
 
 /// The path of something that is there.
-fn path_of(operation: &Operation) -> String {
+pub fn path_of(operation: &Operation) -> String {
     let mut path = operation.path.clone();
     for (name, value) in [
         ("programme", "small"),
@@ -144,7 +143,7 @@ fn ask(person: &Client, operation: &Operation, path: &str) -> Answer {
 }
 
 /// A team that has done something of everything, so that each path leads somewhere.
-fn team_with_a_past() -> Team {
+pub fn team_with_a_past() -> Team {
     let team = Team::new();
     team.runs_the_first_point(55.0);
     let [lea, eve, cas] = ["lea", "eve", "cas"].map(|handle| team.person(handle));

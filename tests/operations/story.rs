@@ -2,8 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::description::Description;
-use crate::harness::{Answer, Client, Heard, PEOPLE, Team};
+use crate::harness::{Answer, Client, Description, Heard, PEOPLE, Team};
 
 /// Codes of problems that are about who asks, and not about what was asked.
 const ABOUT_WHO_ASKS: [&str; 4] =
@@ -28,29 +27,31 @@ impl Story {
 
     /// Ground crew, engineer, inspector, lead, pilot and safety officer; their answers are kept.
     pub fn people(&self) -> [Client; 6] {
-        PEOPLE.map(|handle| self.team.person(handle).heard_by(&self.heard))
+        PEOPLE.map(|handle| self.keeps_answers_of(self.team.person(handle)))
     }
 
     /// The administrator, who has no part in the programme.
     pub fn keeper(&self) -> Client {
-        self.team.server.sign_in("keeper").heard_by(&self.heard)
+        self.keeps_answers_of(&self.team.server.sign_in("keeper"))
     }
 
     /// Somebody who has not signed in.
     pub fn anyone(&self) -> Client {
-        self.team.server.stranger().heard_by(&self.heard)
+        self.keeps_answers_of(&self.team.server.stranger())
     }
 
-    /// The same person, with their answers kept.
+    /// The same person, with their answers kept, and sending again what was done as if the reply had got lost.
     pub fn keeps_answers_of(&self, person: &Client) -> Client {
-        person.heard_by(&self.heard)
+        person.heard_by(&self.heard).sending_again()
     }
 
-    /// Asserts that each of these operations was seen to succeed and to refuse, for another reason than who asked, and
-    /// that no answer was one that the description does not know.
+    /// Asserts that each of these operations was seen to succeed and to refuse, for another reason than who asked; that
+    /// each POST among them was seen to be repeated without being done again; and that no answer was one that the
+    /// description does not know.
     #[track_caller]
     pub fn has_shown(&self, operations: &[&str]) {
         let (mut succeeded, mut refused) = (BTreeSet::new(), BTreeSet::new());
+        let mut repeated = BTreeSet::new();
         for answer in self.heard.lock().unwrap().iter() {
             let (method, path) = answer.asked.split_once(' ').expect("method and path");
             let Some(operation) = self.description.find(method, path) else { continue };
@@ -60,11 +61,19 @@ impl Story {
                 answer.asked,
                 answer.status
             );
+            if answer.header("idempotency-replayed") == Some("true") {
+                repeated.insert(operation.id.as_str());
+            }
             match answer.status {
                 200..300 => succeeded.insert(operation.id.as_str()),
                 400..500 if is_refusal(answer) => refused.insert(operation.id.as_str()),
                 _ => false,
             };
+        }
+        for operation in self.description.operations().filter(|it| it.method == "POST") {
+            let id = operation.id.as_str();
+            let done_once = repeated.contains(id) || !operations.contains(&id);
+            assert!(done_once, "{id} was not seen to be repeated");
         }
         for operation in operations {
             assert!(succeeded.contains(operation), "{operation} was not seen to succeed");

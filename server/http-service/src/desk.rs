@@ -23,7 +23,7 @@ use crate::entity_tag::{self, Precondition, Present};
 use crate::given::{Given, Signed};
 use crate::idempotency::{Asked, REPLAYED, TRUE};
 use crate::office::Office;
-use crate::problem::{BAD_QUERY, BUSY, FAULT, Problem, SECRET_WRONG};
+use crate::problem::{BAD_QUERY, BUSY, FAULT, Problem, SECRET_WRONG, STALE};
 
 /// What a handler gives back.
 pub(crate) type Answer = Result<HttpResponse, Problem>;
@@ -320,7 +320,8 @@ impl Office {
 
     /// As [`Office::act`], on one version of something that may have been changed meanwhile.
     ///
-    /// What it shows is also told whether the thing was there before.
+    /// What it shows is also told whether the thing was there before. Whoever changes another version than the present
+    /// one is shown that.
     pub async fn amend<P, C>(
         &self,
         person: &Permitted<P>,
@@ -334,16 +335,31 @@ impl Office {
         let (precondition, thing) = amends;
         let was_there = Arc::new(AtomicBool::new(false));
         let noted = Arc::clone(&was_there);
+        // It is shown once: with what was done, or with why nothing was.
+        let shows = Arc::new(Mutex::new(Some(shows)));
+        let instead = Arc::clone(&shows);
         self.decide(
             person,
             given.asked,
             given.body,
-            move |state, _| {
+            move |state, now| {
                 let revision = Some(state.revision(&thing)).filter(|revision| *revision > 0);
                 noted.store(revision.is_some(), Ordering::Relaxed);
-                precondition.check(&thing.to_string(), revision.map(Present::Revision))
+                let checked =
+                    precondition.check(&thing.to_string(), revision.map(Present::Revision));
+                checked.map_err(|problem| {
+                    let stale = revision.is_some() && problem.code() == STALE.code;
+                    let show = instead.lock().take().filter(|_| stale);
+                    let shown = show.and_then(|show| show(View { state, now }, &[], true).ok());
+                    shown.map_or(problem.clone(), |outcome| problem.with_present(&outcome.shown))
+                })
             },
-            move |view, entries| shows(view, entries, was_there.load(Ordering::Relaxed)),
+            move |view, entries| {
+                let show = shows.lock().take().ok_or_else(|| {
+                    Problem::new(FAULT, "What was done cannot be shown. Read it again.")
+                })?;
+                show(view, entries, was_there.load(Ordering::Relaxed))
+            },
         )
         .await
     }

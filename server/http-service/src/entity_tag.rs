@@ -6,7 +6,7 @@ use actix_web::http::header::{HeaderMap, HeaderValue, IF_MATCH, IF_NONE_MATCH};
 use actix_web::{FromRequest, HttpRequest};
 use std::future::{Ready, ready};
 
-use crate::problem::{BAD_HEADER, IF_MATCH_REQUIRED, Problem, STALE};
+use crate::problem::{BAD_HEADER, IF_MATCH_REQUIRED, Problem, STALE, capitalised};
 
 /// The tag of bytes that are sent.
 pub(crate) fn of_bytes(bytes: &[u8]) -> String {
@@ -167,7 +167,8 @@ impl Precondition {
             (Precondition::Match(_), Some(_)) => Err(Problem::new(
                 STALE,
                 format!(
-                    "{what} has changed since you read it. Read it again, look at what changed, and send the change with the new ETag."
+                    "{} has changed since you read it. Read it again, look at what changed, and send the change with the new ETag.",
+                    capitalised(what),
                 ),
             )),
         }

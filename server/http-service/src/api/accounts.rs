@@ -213,7 +213,9 @@ pub(crate) async fn amend(
     let (store, now) = (&office.store, office.now());
     let present = store.account(&person).ok_or_else(|| Problem::unknown("account", &*person))?;
     let tag = shown(present.clone())?;
-    precondition.check("the account", tag.tag().map(Present::Tag))?;
+    precondition
+        .check("the account", tag.tag().map(Present::Tag))
+        .map_err(|problem| problem.with_present(&tag))?;
     // Taking rights away comes first and can be refused; then nothing else was changed.
     let mut account = present.clone();
     if disabled && present.disabled_at.is_none() {

@@ -14,9 +14,13 @@ use programme::holds::Hold;
 use programme::nouns::Role;
 use programme::refusal::Fault;
 use serde::Serialize;
+use serde_json::value::RawValue;
 
 pub use kinds::*;
+pub(crate) use translate::capitalised;
 
+use crate::desk::Shown;
+use crate::entity_tag;
 use crate::request_id::RequestId;
 
 /// What a person is told when something could not be done.
@@ -31,6 +35,7 @@ struct Parts {
     holds: Vec<Hold>,
     clears: Option<String>,
     allowed: Vec<Role>,
+    present: Option<Box<RawValue>>,
     headers: Vec<(HeaderName, HeaderValue)>,
     cause: Option<Arc<dyn Error + Send + Sync>>,
 }
@@ -89,6 +94,10 @@ pub struct ProblemDocument<'a> {
     /// The roles that may do what was asked.
     #[serde(skip_serializing_if = "<[_]>::is_empty")]
     pub allowed: &'a [Role],
+    /// What stands there now, where it has changed since it was read; its ETag is the reply's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Object>)]
+    pub present: Option<&'a RawValue>,
 }
 
 impl Problem {
@@ -101,6 +110,7 @@ impl Problem {
             holds: Vec::new(),
             clears: None,
             allowed: Vec::new(),
+            present: None,
             headers: Vec::new(),
             cause: None,
         }))
@@ -144,6 +154,15 @@ impl Problem {
         self
     }
 
+    /// Tells what stands there now, with its tag.
+    pub(crate) fn with_present(mut self, shown: &Shown) -> Self {
+        self.0.present = serde_json::from_slice(&shown.bytes()).ok();
+        match shown.tag() {
+            Some(tag) => self.with_header(header::ETAG, entity_tag::to_header(tag)),
+            None => self,
+        }
+    }
+
     pub(crate) fn because(mut self, cause: impl Error + Send + Sync + 'static) -> Self {
         self.0.cause = Some(Arc::new(cause));
         self
@@ -176,7 +195,7 @@ impl Problem {
         instance: &'a str,
         request_id: Option<&'a str>,
     ) -> ProblemDocument<'a> {
-        let Parts { kind, detail, faults, holds, clears, allowed, .. } = &*self.0;
+        let Parts { kind, detail, faults, holds, clears, allowed, present, .. } = &*self.0;
         ProblemDocument {
             kind: format!("/problems/{}", kind.code),
             title: kind.title,
@@ -189,6 +208,7 @@ impl Problem {
             holds,
             clears: clears.as_deref(),
             allowed,
+            present: present.as_deref(),
         }
     }
 

@@ -104,7 +104,8 @@ impl From<Refusal> for Problem {
     }
 }
 
-fn capitalised(text: &str) -> String {
+/// A text as a sentence begins.
+pub(crate) fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
 
-use crate::harness::Client;
+use super::Client;
 
 /// One operation.
 #[derive(Debug)]
@@ -21,6 +21,12 @@ pub struct Operation {
     pub needs_token: bool,
     /// Whether it reads a body.
     pub reads_body: bool,
+    /// The example of its JSON body.
+    pub example: Option<Value>,
+    /// What can be asked for in the query string.
+    pub queries: BTreeSet<String>,
+    /// Whether it changes one version of something that is there, named in If-Match.
+    pub amends: bool,
     /// Every status that it can answer with.
     pub statuses: BTreeSet<u16>,
 }
@@ -64,6 +70,12 @@ impl Description {
 fn operation(method: &str, path: &str, described: &Value) -> Operation {
     let text = |field: &str| described[field].as_str().unwrap_or_default().to_owned();
     let statuses = described["responses"].as_object().into_iter().flatten();
+    let parameters = described["parameters"].as_array().map(Vec::as_slice).unwrap_or_default();
+    let named = |place: &'static str| {
+        let of_place = parameters.iter().filter(move |parameter| parameter["in"] == place);
+        of_place.filter_map(|parameter| Some(parameter["name"].as_str()?.to_owned()))
+    };
+    let json = &described["requestBody"]["content"]["application/json"];
     Operation {
         id: text("operationId"),
         method: method.to_uppercase(),
@@ -71,6 +83,9 @@ fn operation(method: &str, path: &str, described: &Value) -> Operation {
         about: text("description"),
         needs_token: described["security"].as_array().is_some_and(|schemes| !schemes.is_empty()),
         reads_body: described["requestBody"].is_object(),
+        example: json.get("example").cloned(),
+        queries: named("query").collect(),
+        amends: named("header").any(|name| name == "If-Match"),
         statuses: statuses.map(|(status, _)| status.parse().expect("a status")).collect(),
     }
 }
