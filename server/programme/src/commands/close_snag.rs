@@ -1,4 +1,5 @@
-//! Closes a snag; an engineer, and for a grounding snag one who did not do the last work on it.
+//! Closes a snag; an engineer, and for a grounding snag one who did not do the last work on it. Work is what was done: a
+//! cause that somebody found, or that the snag grounds, is none.
 
 use serde::Deserialize;
 
@@ -44,7 +45,7 @@ impl Command for CloseSnag {
         Given::new(state, stamp).text("cause", cause).text("action", action).settled()?;
         as_seen(&signable(digests::snag(snag))?, digest, "the snag")?;
         if snag.grounding {
-            match snag.work.last() {
+            match snag.work.iter().rfind(|work| work.action.is_some()) {
                 None => {
                     return Err(not_now(
                         "snag-not-worked",
@@ -133,5 +134,23 @@ mod tests {
         assert_eq!(faults(story.when("engineer", &command)), ["cause", "action"]);
         command.snag = SnagNumber(2);
         assert_eq!(unknown(story.when("engineer", &command)), "snag");
+    }
+
+    #[test]
+    fn only_an_action_is_work_after_which_another_closes_a_grounding_snag() {
+        let mut story = Story::team();
+        story.snag(false, None, &[]);
+        let noted = |cause: Option<&str>, grounds_now| crate::record::SnagWorked {
+            snag: SnagNumber(1),
+            cause: cause.map(str::to_owned),
+            action: None,
+            grounds_now,
+        };
+        story.record("crew", noted(None, true));
+        let command = closing(&story);
+        assert_eq!(not_now(story.when("engineer", &command)), "snag-not-worked");
+        story.snag_worked("engineer", 1).record("crew", noted(Some("Wear."), false));
+        let command = closing(&story);
+        assert_eq!(not_now(story.when("engineer", &command)), "one-person-two-parts");
     }
 }

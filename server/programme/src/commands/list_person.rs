@@ -1,6 +1,6 @@
 //! Lists a person with their roles and qualifications, or lists them anew; without any role they have left.
 //!
-//! Nobody changes their own roles, the safety officer's role is given and taken by a safety officer, and a programme is
+//! Nobody changes their own roles or renews their own qualifications, the safety officer's role is given and taken by a safety officer, and a programme is
 //! never left without a lead or a safety officer.
 
 use super::given::{Given, at_revision, changes, one};
@@ -9,7 +9,7 @@ use super::{Command, Stamp};
 use crate::codes::PersonHandle;
 use crate::entry::Draft;
 use crate::holds::Hold;
-use crate::nouns::{Person, Role};
+use crate::nouns::{HeldQualification, Person, Role};
 use crate::people::Act;
 use crate::record::PersonListed;
 use crate::refusal::Refusal;
@@ -53,7 +53,7 @@ impl Command for ListPerson {
     }
 }
 
-/// What stands against somebody giving a person these roles.
+/// What stands against somebody giving a person these roles and qualifications.
 pub(crate) fn against_roles(state: &State, by: &PersonHandle, person: &Person) -> Vec<Hold> {
     let (handle, has) = (&person.handle, state.roles(&person.handle));
     let changed: Vec<_> = Role::ALL
@@ -69,6 +69,9 @@ pub(crate) fn against_roles(state: &State, by: &PersonHandle, person: &Person) -
             "Another who may list people changes them.",
             "Rungbook rule: nobody gives themselves a role, or takes one",
         ));
+    }
+    if handle == by {
+        holds.extend(against_own_qualifications(state, person));
     }
     let one_is_listed = state.people.values().any(|it| it.roles.contains(&Role::Safety));
     if changed.contains(&Role::Safety) && one_is_listed && !state.roles(by).contains(&Role::Safety)
@@ -86,6 +89,34 @@ pub(crate) fn against_roles(state: &State, by: &PersonHandle, person: &Person) -
         ));
     }
     holds
+}
+
+/// A hold for each qualification that a person would give themselves, or have for longer.
+fn against_own_qualifications(state: &State, person: &Person) -> Vec<Hold> {
+    let listed = state.people.get(&person.handle);
+    let had = |wanted: &HeldQualification| {
+        let held = listed.iter().flat_map(|listed| &listed.qualifications);
+        held.filter(|held| held.code == wanted.code).any(|held| {
+            match (held.expires, wanted.expires) {
+                (None, _) => true,
+                (Some(_), None) => false,
+                (Some(held), Some(wanted)) => wanted <= held,
+            }
+        })
+    };
+    let gained = person.qualifications.iter().filter(|wanted| !had(wanted));
+    let handle = &person.handle;
+    gained
+        .map(|gained| {
+            hold(
+                "own-qualifications",
+                ("person", handle),
+                format!("{handle} would list {} for themselves, and nobody does.", gained.code),
+                "Another who may list people has seen the paper and lists it.",
+                "Rungbook rule: nobody says of themselves that they are qualified",
+            )
+        })
+        .collect()
 }
 
 fn against_taking_the_last(state: &State, person: &Person, role: Role) -> Option<Hold> {
@@ -185,5 +216,25 @@ mod tests {
         let present = story.state.revision(&Amendable::Person(code("crew")));
         let command = ListPerson { expected: Some(0), ..listing("crew", &[Role::Pilot]) };
         assert_eq!(stale(story.when("lead", &command)), (present, 0));
+    }
+
+    #[test]
+    fn nobody_renews_their_own_qualifications_or_gives_themselves_one() {
+        let expires = |days| Some(crate::story::morning() + chrono::TimeDelta::days(days));
+        let holding = |expires| {
+            let mut command = listing("lead", &[Role::Lead, Role::Pilot]);
+            command.person.qualifications[0].expires = expires;
+            command
+        };
+        let mut story = Story::team();
+        story.when("safety", &holding(expires(10))).unwrap();
+        for longer in [expires(11), None] {
+            assert_eq!(rules(story.when("lead", &holding(longer))), ["own-qualifications"]);
+        }
+        let mut another = holding(expires(10));
+        another.person.qualifications[0].code = code("hv-aware");
+        assert_eq!(rules(story.when("lead", &another)), ["own-qualifications"]);
+        story.when("lead", &holding(expires(9))).unwrap();
+        story.when("safety", &holding(None)).unwrap();
     }
 }

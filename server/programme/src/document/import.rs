@@ -84,16 +84,18 @@ fn beyond_permission(document: &ProgrammeDocument, state: &State, by: &PersonHan
     let mut faults = Vec::new();
     let being_written = is_being_written(state);
     for (place, person) in document.people.iter().enumerate() {
-        let at = format!("people[{place}].roles");
         let has = state.roles(by);
         if person.handle == *by && person.roles.iter().any(|role| !has.contains(role)) {
             let why = "nobody gives themselves a role: ask another who may list people";
-            faults.push(Fault::at(at, why));
+            faults.push(Fault::at(format!("people[{place}].roles"), why));
         } else if !being_written {
             let holds = against_roles(state, by, person).into_iter();
-            faults.extend(
-                holds.map(|hold| Fault::at(at.clone(), format!("{} {}", hold.why, hold.clears))),
-            );
+            faults.extend(holds.map(|hold| {
+                let field =
+                    if hold.rule == "own-qualifications" { "qualifications" } else { "roles" };
+                let at = format!("people[{place}].{field}");
+                Fault::at(at, format!("{} {}", hold.why, hold.clears))
+            }));
         }
     }
     if being_written {

@@ -89,8 +89,9 @@ impl Explained for Refused {
 #[cfg(test)]
 mod tests {
     use crate::holds::Stage;
+    use crate::nouns::Point;
     use crate::record::{Part, SignatureWithdrawn};
-    use crate::story::{Story, code};
+    use crate::story::{Story, code, point};
 
     #[test]
     fn a_refused_release_holds_the_run_and_can_be_signed_over() {
@@ -133,5 +134,25 @@ mod tests {
             },
         );
         story.hold("A", "acknowledgement-refused");
+    }
+
+    #[test]
+    fn whoever_refuses_what_they_had_signed_stands_by_the_refusal() {
+        let mut story = Story::team();
+        story.plan(Point { after_points: vec![code("A")], ..point("B") }).approve("B");
+        let run = story.show_and_accept("A");
+        story.release("A").acknowledge("A");
+        assert!(story.rules("B").is_empty());
+        let mut of_another = story.clone();
+        of_another.refuse("pilot", "A", Part::SafetyAcceptance { run });
+        assert!(of_another.rules("B").is_empty(), "the two who signed stand by it");
+        story.refuse("safety", "A", Part::SafetyAcceptance { run });
+        assert_eq!(story.rules("B"), ["prerequisite-not-accepted"]);
+        story.refuse("safety", "A", Part::Release {}).refuse(
+            "engineer",
+            "A",
+            Part::PlanApproval {},
+        );
+        assert!(story.rung("A").release.is_none() && story.rung("A").approval.is_none());
     }
 }

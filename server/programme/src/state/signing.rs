@@ -5,7 +5,7 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 
 use super::{ResultId, State};
-use crate::codes::PersonHandle;
+use crate::codes::{PersonHandle, PointCode};
 use crate::entry::Entry;
 use crate::record::{Digest, Part, PartSigned, SignatureWithdrawn, SigningRefused};
 
@@ -111,7 +111,9 @@ impl State {
         }
     }
 
+    /// Nobody signs and refuses the same: who refuses what they had signed takes their signature back.
     pub(super) fn refuse(&mut self, body: &SigningRefused, entry: &Entry) {
+        self.take_back(&body.point, body.part, &entry.by);
         if let Some(rung) = self.ladder.get_mut(&body.point) {
             rung.refusals.push(RefusedPart {
                 seq: entry.seq,
@@ -125,23 +127,26 @@ impl State {
 
     /// Takes away the person's own signature on a part, or their own refusal of it.
     pub(super) fn withdraw(&mut self, body: &SignatureWithdrawn, entry: &Entry) {
-        let result = self.rung(&body.point).and_then(|rung| {
-            let run = body.part.run()?;
-            rung.results.iter().rev().copied().find(|id| self.results[id.0].run == run)
-        });
-        let Some(rung) = self.ladder.get_mut(&body.point) else { return };
-        rung.refusals.retain(|refused| !(refused.part == body.part && refused.by == entry.by));
+        if let Some(rung) = self.ladder.get_mut(&body.point) {
+            rung.refusals.retain(|refused| !(refused.part == body.part && refused.by == entry.by));
+        }
+        self.take_back(&body.point, body.part, &entry.by);
+    }
+
+    fn take_back(&mut self, point: &PointCode, part: Part, by: &PersonHandle) {
+        let result = part.run().and_then(|run| self.result(run, point)).map(|(id, _)| id);
+        let Some(rung) = self.ladder.get_mut(point) else { return };
         let own = |signature: &Option<Signature>| {
-            signature.as_ref().is_some_and(|signature| signature.by == entry.by)
+            signature.as_ref().is_some_and(|signature| signature.by == *by)
         };
-        match &body.part {
+        match part {
             Part::PlanApproval {} => {
                 if own(&rung.approval) {
                     rung.approval = None;
                 }
             }
             Part::Release {} => {
-                if rung.release.as_ref().is_some_and(|r| r.signature.by == entry.by) {
+                if rung.release.as_ref().is_some_and(|r| r.signature.by == *by) {
                     rung.release = None;
                 }
             }
