@@ -12,7 +12,7 @@ use crate::codes::{ChannelCode, LimitCode};
 use crate::measure::Measure;
 use crate::nouns::{Criterion, Limit, LimitKind, Phase, Point, Role, Statistic};
 use crate::refusal::Fault;
-use crate::state::State;
+use crate::state::{Run, State};
 
 /// Every fault in what a document says of itself and of the programme: codes used twice, references to nothing, units
 /// that do not fit, cycles among prerequisites with their path, limits that two people must change.
@@ -126,13 +126,16 @@ impl<'a> Checking<'a> {
     fn channels(&mut self) {
         for (place, channel) in self.document.channels.iter().enumerate() {
             let Some(before) = self.state.channels.get(&channel.code) else { continue };
+            if before.unit.kind() == channel.unit.kind() {
+                continue;
+            }
             let rungs = self.state.ladder.rungs();
             let in_use = self.state.limits.by_code.values().any(|it| it.limit.reads(&channel.code))
                 || rungs
                     .iter()
                     .filter(|rung| rung.dropped.is_none())
                     .any(|rung| rung.point.criteria.iter().any(|it| it.parameter == channel.code));
-            if before.unit.kind() != channel.unit.kind() && in_use {
+            if in_use {
                 let (is, was) = (channel.unit.as_str(), before.unit.as_str());
                 self.fault(
                     format!("channels[{place}].unit"),
@@ -251,17 +254,18 @@ impl<'a> Checking<'a> {
     }
 
     fn points(&mut self) {
+        let open = self.state.open_run();
         for (place, point) in self.document.points.iter().enumerate() {
             if self.faults.len() > MOST_FAULTS {
                 self.fault("points", "have more faults than these; mend these first");
                 return;
             }
-            self.point(point, &format!("points[{place}]"));
+            self.point(point, &format!("points[{place}]"), open);
         }
     }
 
-    fn point(&mut self, point: &'a Point, at: &str) {
-        if let Some(run) = self.state.open_run()
+    fn point(&mut self, point: &'a Point, at: &str, open: Option<&Run>) {
+        if let Some(run) = open
             && run.points.contains(&point.code)
             && is_planned_anew(point, self.state)
         {
