@@ -5,6 +5,8 @@
 mod command_line;
 mod durability;
 mod harness;
+mod keeping;
 mod ladder;
 mod operations;
+mod restart;
 mod road;

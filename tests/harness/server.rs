@@ -113,6 +113,15 @@ impl Server {
         let _ = self.child.wait();
     }
 
+    /// Asks it to end, as a service manager does, and waits until it has.
+    pub fn ends_when_asked(&mut self) {
+        let process = self.child.id().to_string();
+        let asked = Command::new("kill").args(["-TERM", &process]).status();
+        assert!(asked.is_ok_and(|status| status.success()), "the program can be asked to end");
+        let ended = self.child.wait().expect("the program can be waited for");
+        assert!(ended.success(), "the program ended with {ended}");
+    }
+
     /// Kills it at once while others still speak to it.
     pub fn kill_now(&self) {
         let killed = Command::new("kill").args(["-9", &self.child.id().to_string()]).status();

@@ -194,7 +194,7 @@ fn whoever_changes_something_says_which_version_and_another_version_than_the_pre
             let problem = change.send(person, &[("if-match", stale)], &body);
             let problem = problem.has_problem(412, "stale");
             let told = &problem.json()["present"];
-            assert_eq!(told.is_object(), true, "{}: {}", change.operation, problem.text);
+            assert!(told.is_object(), "{}: {}", change.operation, problem.text);
             // With its tag, so that whoever has looked at it can go on from there.
             assert_eq!(version(&problem), version(&present), "{}", change.operation);
         }

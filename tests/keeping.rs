@@ -1,0 +1,161 @@
+//! Keeping what was recorded: backups, restoring, verifying, and taking a programme elsewhere.
+
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use serde_json::json;
+
+use crate::harness::{Server, Team, at};
+use crate::operations::permissions::team_with_a_past;
+
+#[track_caller]
+fn succeeds(output: Output) -> String {
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{}: {told}", output.status);
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[track_caller]
+fn fails(output: &Output) -> String {
+    assert_eq!(output.status.code(), Some(1), "{output:?}");
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("temporary names are text")
+}
+
+/// Everything of the programme that is told about points, runs and the ledger.
+fn picture(server: &Server) -> Vec<String> {
+    let ivo = server.sign_in("ivo");
+    let places = ["ledger", "points", "runs/1", "runs/1/results/GR-01", "hours", "document"];
+    places.map(|place| ivo.get(&at(place)).has_status(200).text).to_vec()
+}
+
+#[test]
+fn a_backup_made_beside_the_running_server_restores_the_same_root_and_points_elsewhere() {
+    let team = team_with_a_past();
+    let folder = tempfile::tempdir().unwrap();
+    let (file, elsewhere) = (folder.path().join("evening.backup"), folder.path().join("elsewhere"));
+    let data = team.server.data.clone();
+    let root = team.person("ivo").get(&at("ledger")).json()["root"].as_str().unwrap().to_owned();
+
+    let told = succeeds(Server::command(&data, &["backup", text(&file)]));
+    assert!(told.contains(&root), "{told}");
+    fails(&Server::command(&data, &["backup", text(&file)]));
+    assert!(succeeds(Server::command(&data, &["verify"])).contains(&root), "beside the server");
+    assert!(succeeds(Server::command(&data, &["verify", "--backup", text(&file)])).contains(&root));
+    let before = picture(&team.server);
+
+    // What comes after the backup is not in it.
+    let later = json!({ "weather": { "remarks": "Rain." } });
+    team.person("cas").post(&at("weather"), later).has_status(201);
+    let told = succeeds(Server::command(&elsewhere, &["restore", text(&file)]));
+    assert!(told.contains(&root) && told.contains("signs in anew"), "{told}");
+    fails(&Server::command(&elsewhere, &["restore", text(&file)]));
+    let restored = Server::serve(&elsewhere);
+    assert_eq!(picture(&restored), before);
+    // Nobody stays signed in with a session of before.
+    team.person("cas").speaking_to(&restored).get(&at("points")).has_problem(401, "token-refused");
+    let snag = json!({ "title": "Dent", "grounding": false, "severity": "marginal" });
+    restored.sign_in("cas").post(&at("snags"), snag).has_status(201);
+}
+
+#[test]
+fn a_programme_that_is_exported_and_imported_elsewhere_exports_the_same_again() {
+    let mut team = team_with_a_past();
+    team.server.ends_when_asked();
+    let data = team.server.data.clone();
+    let folder = tempfile::tempdir().unwrap();
+    let elsewhere = folder.path().join("elsewhere");
+    let export = |data: &Path, what: &str| {
+        succeeds(Server::command(data, &["export", what, "--programme", "small"]))
+    };
+    let document = export(&data, "programme");
+    let file = folder.path().join("programme.toml");
+    std::fs::write(&file, &document).unwrap();
+
+    succeeds(Server::command(&elsewhere, &["init", "--administrator", "keeper"]));
+    let import = ["import", text(&file), "--programme", "small", "--by", "lea"];
+    succeeds(Server::command(&elsewhere, &import));
+    assert_eq!(export(&elsewhere, "programme"), document);
+    assert_eq!(export(&elsewhere, "points"), export(&data, "points"));
+    assert!(succeeds(Server::command(&elsewhere, &import)).contains("nothing was recorded"));
+
+    let hours: serde_json::Value = serde_json::from_str(&export(&data, "hours")).unwrap();
+    assert_eq!(hours["totals"]["runs"], 1, "{hours:#}");
+    let unknown = Server::command(&data, &["export", "programme", "--programme", "large"]);
+    assert_eq!(unknown.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&unknown.stderr).contains("there is small"));
+}
+
+#[test]
+fn an_import_with_anything_wrong_says_every_place_and_records_nothing() {
+    let mut team = Team::new();
+    team.server.ends_when_asked();
+    let data = team.server.data.clone();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("wrong.toml");
+    let document = "[[channels]]\ncode = \"pack_temp\"\ntitle = \"\"\nunit = \"degC\"\n\n\
+        [[points]]\ncode = \"GR-01\"\ntitle = \"First run\"\nphase = \"ground-run\"\n";
+    std::fs::write(&file, document).unwrap();
+    let before = succeeds(Server::command(&data, &["verify"]));
+    let output =
+        Server::command(&data, &["import", text(&file), "--programme", "small", "--by", "lea"]);
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8_lossy(&output.stderr);
+    for place in
+        ["line 3, channels[0].title", "line 6, points[0].objective", "nothing was imported"]
+    {
+        assert!(told.contains(place), "\"{place}\" is not in:\n{told}");
+    }
+    assert_eq!(succeeds(Server::command(&data, &["verify"])), before);
+}
+
+/// Changes one letter in each place of a folder's database where a text stands; gives the number of places.
+fn alter(data: &Path, from: &str, to: &str) -> usize {
+    assert_eq!(from.len(), to.len());
+    let file: PathBuf = data.join("rungbook.db");
+    let mut bytes = std::fs::read(&file).unwrap();
+    let places: Vec<usize> = bytes
+        .windows(from.len())
+        .enumerate()
+        .filter(|(_, window)| *window == from.as_bytes())
+        .map(|(place, _)| place)
+        .collect();
+    for place in &places {
+        bytes[*place..place + to.len()].copy_from_slice(to.as_bytes());
+    }
+    std::fs::write(&file, bytes).unwrap();
+    places.len()
+}
+
+#[test]
+fn one_altered_letter_in_the_database_is_found_with_the_number_of_its_record_and_nothing_is_served()
+{
+    let mut team = Team::new();
+    let body = json!({ "passed": true, "findings": "0.9 MΩ at 500 V, as measured by Cas." });
+    let done = team.person("cas").post(&at("checks/C-ISO/done"), body).has_status(201).json();
+    let seq = &done["records"][0]["seq"];
+    let snag = json!({ "title": "Dent", "grounding": false, "severity": "marginal" });
+    team.person("cas").post(&at("snags"), snag).has_status(201);
+    let data = team.server.data.clone();
+    team.server.ends_when_asked();
+    let good = succeeds(Server::command(&data, &["verify"]));
+    assert!(good.contains("all pass"), "{good}");
+
+    assert!(alter(&data, "0.9 MΩ at 500 V, as measured", "9.9 MΩ at 500 V, as measured") > 0);
+    let told = fails(&Server::command(&data, &["verify"]));
+    assert!(told.contains(&format!("programme small: rungbook: record {seq} fails")), "{told}");
+    assert!(told.contains("its text was altered"), "{told}");
+    let copy = data.with_extension("backup");
+    for command in [&["serve", "--listen", "127.0.0.1:0"][..], &["backup", text(&copy)][..]] {
+        let refused = fails(&Server::command(&data, command));
+        assert!(refused.contains(&format!("record {seq}")), "{command:?}: {refused}");
+    }
+    assert!(!copy.exists(), "no backup is left that would not pass");
+
+    // Put back as it was, everything stands again.
+    assert!(alter(&data, "9.9 MΩ at 500 V, as measured", "0.9 MΩ at 500 V, as measured") > 0);
+    assert_eq!(succeeds(Server::command(&data, &["verify"])), good);
+}
