@@ -19,13 +19,17 @@ pub struct BadFilter {
     source: tracing_subscriber::filter::ParseError,
 }
 
+/// Requests that are not even HTTP are answered with 400 by the library, which logs each as an error of the server: anybody who
+/// can reach the port could fill the log with alarms. A filter that names this target brings them back.
+const NO_STRANGERS: &str = "actix_http::h1::dispatcher=off";
+
 /// Begins to write log lines to standard error.
 ///
 /// # Errors
 ///
 /// [`BadFilter`] where the settings' filter cannot be read.
 pub fn begin(settings: &Settings) -> Result<(), BadFilter> {
-    let filter = EnvFilter::try_new(&settings.log)
+    let filter = EnvFilter::try_new(format!("{NO_STRANGERS},{}", settings.log))
         .map_err(|source| BadFilter { filter: settings.log.clone(), source })?;
     let registry = tracing_subscriber::registry().with(filter);
     let lines =
