@@ -40,10 +40,18 @@ pub(crate) async fn frame(
     let id = RequestId::of(request.headers());
     let method = request.method().clone();
     let path = request.path().to_owned();
-    let span = tracing::info_span!("request", id = id.as_str(), %method, path);
+    let named = || tracing::info_span!("request", id = id.as_str(), %method, path);
+    // What only reads is logged where it fails, and is given its name in the log then.
+    let span = if method == Method::GET || method == Method::HEAD {
+        tracing::debug_span!("request", id = id.as_str(), %method, path)
+    } else {
+        named()
+    };
 
     let answered =
         AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone()).await;
+    let went_well = matches!(&answered, Ok(Ok(response)) if !is_failure(response.status()));
+    let span = if went_well || !span.is_disabled() { span } else { named() };
     let _inside = span.enter();
     let mut response = match answered {
         Ok(Ok(response)) => with_problem(response, &path, &id),
@@ -77,7 +85,7 @@ fn with_problem(
     id: &RequestId,
 ) -> ServiceResponse<BoxBody> {
     let status = response.status();
-    if !(status.is_client_error() || status.is_server_error()) {
+    if !is_failure(status) {
         return response.map_into_boxed_body();
     }
     let problem = match response.response().error() {
@@ -92,6 +100,10 @@ fn with_problem(
         reply.headers_mut().insert(header::ALLOW, allow);
     }
     response.into_response(reply)
+}
+
+fn is_failure(status: StatusCode) -> bool {
+    status.is_client_error() || status.is_server_error()
 }
 
 fn is_problem(headers: &HeaderMap) -> bool {
