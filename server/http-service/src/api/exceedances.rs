@@ -261,7 +261,7 @@ pub(crate) async fn explain(
     post, path = "",
     request_body(content = SignedBody<ExceedanceClosing>, example = json!({
         "digest": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
-        "secret": "271828",
+        "secret": "271845",
     })),
     responses((status = 200, description = "Closed.", body = Written<ExceedanceView>)),
 )]

@@ -219,7 +219,7 @@ pub(crate) async fn record(
         content = SignedBody<RiskTerms>,
         example = json!({
             "digest": "5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef",
-            "secret": "wet grass and warm cells",
+            "secret": "271845",
         }),
     ),
     responses((status = 200, description = "Accepted.", body = Written<HazardView>)),

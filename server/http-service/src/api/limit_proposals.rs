@@ -180,7 +180,7 @@ pub(crate) async fn read(
             "limit": {
                 "code": "motor-temp-max",
                 "title": "Motor winding temperature",
-                "channel": "motor_temp",
+                "channel": "motor_winding_t_1",
                 "unit": "degC",
                 "is": { "kind": "maximum", "caution": 100, "limit": 115 },
                 "dwell_s": 2,
@@ -217,7 +217,7 @@ pub(crate) async fn propose(
         content = SignedBody<AgreementTerms>,
         example = json!({
             "digest": "5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef",
-            "secret": "wet grass and warm cells",
+            "secret": "271845",
         }),
     ),
     responses((status = 200, description = "Agreed.", body = Written<ProposalView>)),

@@ -268,7 +268,7 @@ pub(crate) async fn read(
     post, path = "",
     request_body(content = NewResult, example = json!({
         "point": "GR-02",
-        "values": [{ "parameter": "motor-winding", "statistic": "max", "value": 83.5, "unit": "degC" }],
+        "values": [{ "parameter": "motor_winding_t_1", "statistic": "max", "value": 83.5, "unit": "degC" }],
         "reached": { "power": { "value": 34.6, "unit": "kW" } },
         "observations": "Smooth; a little whine above 30 kW.",
         "observed_at": "2026-05-02T09:40:00Z",
@@ -311,7 +311,7 @@ pub(crate) async fn record(
 #[utoipa::path(
     put, path = "",
     request_body(content = ResultTerms, example = json!({
-        "values": [{ "parameter": "motor-winding", "statistic": "max", "value": 85.3, "unit": "degC" }],
+        "values": [{ "parameter": "motor_winding_t_1", "statistic": "max", "value": 85.3, "unit": "degC" }],
         "reached": { "power": { "value": 34.6, "unit": "kW" } },
         "observations": "Smooth; a little whine above 30 kW. The figure was read off the wrong line before.",
         "observed_at": "2026-05-02T09:40:00Z",

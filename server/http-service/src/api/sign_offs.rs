@@ -301,7 +301,7 @@ impl Seen {
             "digest": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
             "valid_until": "2026-05-02T18:00:00Z",
             "conditions": "Fire watch manned.",
-            "secret": "271828",
+            "secret": "271845",
         }),
     ),
     responses((status = 201, description = "Signed; Location is the record in the ledger.", body = Written<SignedOff>)),
@@ -386,7 +386,7 @@ pub(crate) async fn refuse(
     post, path = "",
     request_body(
         content = SignedBody<WithdrawSigning>,
-        example = json!({ "part": "release", "reason": "The wind has turned.", "secret": "271828" }),
+        example = json!({ "part": "release", "reason": "The wind has turned.", "secret": "271845" }),
     ),
     responses((status = 201, description = "Taken back; Location is the record in the ledger.", body = Written<NotSigned>)),
 )]

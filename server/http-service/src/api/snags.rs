@@ -236,7 +236,7 @@ pub(crate) async fn work(
             "cause": "The clip that keeps the cable off the edge was missing.",
             "action": "Clip fitted; pulled by hand, holds.",
             "digest": "5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef",
-            "secret": "wet grass and warm cells",
+            "secret": "271845",
         }),
     ),
     responses((status = 200, description = "Closed.", body = Written<SnagView>)),

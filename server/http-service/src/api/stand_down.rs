@@ -141,7 +141,7 @@ pub(crate) async fn call(
         example = json!({
             "reasons": "The smoke was from the kettle; the box was opened and looked at.",
             "calls": [412],
-            "secret": "wet grass and warm cells",
+            "secret": "271845",
         }),
     ),
     responses((status = 200, description = "Lifted.", body = Written<StandDownView>)),

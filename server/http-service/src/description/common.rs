@@ -26,7 +26,7 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("check", "CheckCode", "The check's code.", "C-ISO"),
     ("hazard", "HazardCode", "The hazard's code.", "H-FIRE"),
     ("document", "DocumentCode", "The document's code.", "D-PERMIT"),
-    ("run", "RunNumber", "The run's number.", "1"),
+    ("run", "RunNumber", "The run's number.", "9"),
     ("snag", "SnagNumber", "The snag's number.", "1"),
     ("exceedance", "ExceedanceNumber", "The exceedance's number.", "1"),
     ("proposal", "ProposalNumber", "The proposal's number.", "1"),
@@ -62,12 +62,15 @@ pub(super) fn add_path_schemas(schemas: &mut BTreeMap<String, RefOr<Schema>>) {
     }
 }
 
-/// The parameters of a path template.
-pub(super) fn path_parameters(path: &str) -> Vec<RefOr<Parameter>> {
+/// The parameters of a path template. A body that is shown as an example may be about a thing of another name than the usual
+/// one; then the path that ends with the name shows that.
+pub(super) fn path_parameters(path: &str, shown: Option<&str>) -> Vec<RefOr<Parameter>> {
     let in_braces = path.split('{').skip(1).filter_map(|rest| rest.split('}').next());
     in_braces
         .filter_map(|segment| NAMES.iter().find(|(known, ..)| *known == segment))
-        .map(|(segment, schema, about, example)| {
+        .map(|(segment, schema, about, usual)| {
+            let ends = path.ends_with(&format!("{{{segment}}}"));
+            let example = shown.filter(|_| ends).unwrap_or(usual);
             let example = if schema.ends_with("Number") {
                 json!(example.parse::<u32>().ok())
             } else {
@@ -165,7 +168,7 @@ mod tests {
     fn every_name_in_a_path_is_described() {
         for operation in table() {
             let names = operation.path.matches('{').count();
-            assert_eq!(path_parameters(operation.path).len(), names, "{}", operation.path);
+            assert_eq!(path_parameters(operation.path, None).len(), names, "{}", operation.path);
         }
     }
 

@@ -52,6 +52,7 @@ const UNTAGGED: &[&str] = &[
     "sessions::list",
     "sessions::current",
     "account::read",
+    "accounts::list",
     "programmes::list",
     "next::read",
     "ledger::list",
@@ -202,7 +203,7 @@ fn noted(operation: Operation) -> Note {
         _ => vec![SecurityRequirement::new(BEARER, Vec::<String>::new())],
     });
     who::tell(&mut note, module, who);
-    let mut parameters = common::path_parameters(path);
+    let mut parameters = common::path_parameters(path, name_in_example(&note).as_deref());
     parameters.extend(note.parameters.take().into_iter().flatten());
     let has = |name: &str| parameters.iter().any(|it| parameter_name(it) == Some(name));
     let character = problems::Character {
@@ -232,6 +233,17 @@ fn noted(operation: Operation) -> Note {
     }
     common::name_headers(&method, tagged, &mut note.responses);
     note
+}
+
+/// The name of the thing that the example of the body is about.
+fn name_in_example(note: &Note) -> Option<String> {
+    let Some(RefOr::T(body)) = &note.request_body else { return None };
+    let example = body.content.values().find_map(|content| match content {
+        RefOr::T(content) => content.example.as_ref(),
+        RefOr::Ref(_) => None,
+    })?;
+    let name = example.get("code").or_else(|| example.get("handle"))?;
+    name.as_str().map(str::to_owned)
 }
 
 /// Whether somebody gives their password or PIN again.

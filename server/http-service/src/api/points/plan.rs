@@ -81,9 +81,9 @@ fn example() -> serde_json::Value {
         "conditions": { "power": { "target": 35.0, "tolerance": 2.0, "unit": "kW" } },
         "duration_min": 12.0,
         "energy_kwh": 3.5,
-        "data_required": ["motor-winding"],
+        "data_required": ["motor_winding_t_1"],
         "criteria": [{
-            "parameter": "motor-winding", "statistic": "max", "comparison": "at-most", "value": 110.0, "unit": "degC",
+            "parameter": "motor_winding_t_1", "statistic": "max", "comparison": "at-most", "value": 110.0, "unit": "degC",
         }],
         "stop_criteria": ["Smoke, smell or an isolation warning."],
         "after_points": ["GR-01"],

@@ -74,7 +74,7 @@ pub(crate) async fn note_moment(
 /// Read charge state (per cent) and energy counter (kilowatt-hours out of the pack in its life) before or after the run.
 #[utoipa::path(
     post, path = "",
-    request_body(content = EnergyTerms, example = json!({ "moment": "before", "charge_percent": 92.0, "energy_counter_kwh": 418.6 })),
+    request_body(content = EnergyTerms, example = json!({ "moment": "before", "charge_percent": 92.0, "energy_counter_kwh": 218.6 })),
     responses((status = 200, description = "Read.", body = Written<RunView>)),
 )]
 pub(crate) async fn read_energy(
