@@ -5,7 +5,7 @@
 //! wait are written in one transaction; none is answered before that transaction is on disk. Reading looks at the
 //! state in memory and never waits for the disk.
 //!
-//! One process at a time has a data directory. [`verify`] and [`backup`] also work beside a running server.
+//! One process at a time has a data directory. [`verify()`] and [`backup()`] also work beside a running server.
 //!
 //! Moments are arguments everywhere; nothing here reads a clock.
 
