@@ -59,12 +59,12 @@ const TABLE: &[(Who, &[&str])] = &[
         "happenings_report", "stand_down_call", "weather_observe", "snags_open", "runs_knock_off",
         "exceedances_note",
     ]),
-    (LEAD, &["aircraft_describe", "policy_set"]),
+    (LEAD, &["aircraft_describe"]),
     (ENGINEER, &[
         "configuration_fit", "configuration_remove", "channels_define", "limit_proposals_propose",
         "limit_proposals_withdraw", "snags_close", "exceedances_explain",
     ]),
-    (SAFETY, &["limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close"]),
+    (SAFETY, &["policy_set", "limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close"]),
     (LEAD_OR_ENGINEER, &[
         "document_import", "points_table_import", "points_plan", "points_drop", "checks_define", "runs_correct",
     ]),

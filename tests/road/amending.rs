@@ -63,7 +63,7 @@ const CHANGES: &[Change] = &[
     },
     Change {
         operation: "policy_set",
-        who: "lea",
+        who: "sam",
         read: "policy",
         sent: "",
         body: |it| {

@@ -59,6 +59,7 @@ macro_rules! permissions {
 permissions!(
     Read,
     Plan,
+    DescribeAircraft,
     SetPolicy,
     ListPeople,
     Configure,

@@ -150,7 +150,7 @@ table! {
     POST "/api/v1/programmes/{programme}/points-table" Permitted<Plan> [api::document::LARGEST] => points_table::import;
 
     GET "/api/v1/programmes/{programme}/aircraft" Permitted<Read> => aircraft::read;
-    PUT "/api/v1/programmes/{programme}/aircraft" Permitted<SetPolicy> => aircraft::describe;
+    PUT "/api/v1/programmes/{programme}/aircraft" Permitted<DescribeAircraft> => aircraft::describe;
     GET "/api/v1/programmes/{programme}/policy" Permitted<Read> => policy::read;
     PUT "/api/v1/programmes/{programme}/policy" Permitted<SetPolicy> => policy::set;
 

@@ -33,10 +33,12 @@ macro_rules! acts {
 acts! {
     /// Read anything of the programme.
     Read "read the programme" [Lead, Pilot, Safety, Engineer, Crew, Viewer],
-    /// Import a document, describe the aircraft, set policy, plan and drop points.
+    /// Import a document, plan and drop points.
     Plan "plan the programme" [Lead, Engineer],
-    /// Describe aircraft and policy.
-    SetPolicy "set the programme's policy" [Lead],
+    /// Describe the aircraft.
+    DescribeAircraft "describe the aircraft" [Lead],
+    /// Set the policy, which every hold is judged by: not for whoever plans the steps.
+    SetPolicy "set the programme's policy" [Safety],
     /// List people with their roles.
     ListPeople "list people" [Lead, Safety],
     /// Fit and remove items.

@@ -1,11 +1,10 @@
 //! The aircraft under test.
 
 use actix_web::HttpRequest;
-use programme::commands::DescribeAircraft;
 use programme::nouns::Aircraft;
 use programme::state::{Amendable, State};
 
-use crate::access::{Permitted, Read, SetPolicy};
+use crate::access::{self, Permitted, Read};
 use crate::desk::{Answer, Outcome, Shown, Written};
 use crate::entity_tag::{Amends, Precondition};
 use crate::given::{Given, Query};
@@ -63,13 +62,14 @@ pub(crate) async fn read(
     ),
 )]
 pub(crate) async fn describe(
-    person: Permitted<SetPolicy>,
+    person: Permitted<access::DescribeAircraft>,
     precondition: Precondition,
     given: Given<Aircraft>,
     office: Office,
 ) -> Answer {
     let place = format!("/api/v1/programmes/{}/aircraft", person.programme);
-    let given = given.map(|aircraft| DescribeAircraft { aircraft, expected: None });
+    let given =
+        given.map(|aircraft| programme::commands::DescribeAircraft { aircraft, expected: None });
     office
         .amend(&person, (precondition, Amendable::Aircraft), given, |view, _, was_there| {
             Ok(Outcome::put(was_there, place, shown(view.state)?))

@@ -16,7 +16,7 @@ fn shown(state: &State) -> Result<Shown, Problem> {
     let policy = state.policy.as_ref().ok_or_else(|| {
         Problem::new(
             NOT_FOUND,
-            "The programme has no policy yet, and every point is held. A test lead sets it.",
+            "The programme has no policy yet, and every point is held. The safety officer sets it.",
         )
     })?;
     Shown::at_revision(state.revision(&Amendable::Policy), policy)

@@ -20,7 +20,7 @@ pub struct DescribeAircraft {
 
 impl Command for DescribeAircraft {
     fn act(&self) -> Act {
-        Act::SetPolicy
+        Act::DescribeAircraft
     }
 
     fn decide(&self, state: &State, stamp: &Stamp) -> Result<Vec<Draft>, Refusal> {

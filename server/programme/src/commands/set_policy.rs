@@ -45,13 +45,13 @@ mod tests {
     }
 
     #[test]
-    fn the_lead_sets_the_policy_and_others_do_not() {
+    fn the_safety_officer_sets_the_policy_and_others_do_not() {
         let mut story = Story::team();
-        assert_eq!(not_now(story.when("lead", &setting(policy()))), "nothing-changes");
+        assert_eq!(not_now(story.when("safety", &setting(policy()))), "nothing-changes");
         let shorter = Policy { longest_release_h: 12, ..policy() };
-        story.when("lead", &setting(shorter.clone())).unwrap();
+        story.when("safety", &setting(shorter.clone())).unwrap();
         assert_eq!(story.state.policy, Some(shorter.clone()));
-        let others = ["pilot", "safety", "engineer", "crew", "viewer"];
+        let others = ["lead", "pilot", "engineer", "crew", "viewer"];
         no_permission(&mut story, &setting(shorter), &others);
     }
 
@@ -62,7 +62,7 @@ mod tests {
         for (row, column) in [(0, 4), (1, 3), (1, 4)] {
             stricter.risk.rows[row][column] = RiskLevel::Serious;
         }
-        story.when("lead", &setting(stricter)).unwrap();
+        story.when("safety", &setting(stricter)).unwrap();
         assert_eq!(story.rules("A"), ["residual-risk-not-accepted"]);
     }
 
@@ -73,7 +73,7 @@ mod tests {
         wrong.weather_good_for_min = 0;
         wrong.build_up[0].step.value = -1.0;
         wrong.risk.rows[3][0] = RiskLevel::High;
-        let told = faults(story.when("lead", &setting(wrong)));
+        let told = faults(story.when("safety", &setting(wrong)));
         assert_eq!(told[..2], ["weather_good_for_min", "build_up[0].step.value"]);
         assert!(told[2].starts_with("risk.rows"), "{told:?}");
     }
@@ -83,6 +83,6 @@ mod tests {
         let mut story = Story::team();
         let present = story.state.revision(&Amendable::Policy);
         let command = SetPolicy { expected: Some(1), ..setting(policy()) };
-        assert_eq!(stale(story.when("lead", &command)), (present, 1));
+        assert_eq!(stale(story.when("safety", &command)), (present, 1));
     }
 }

@@ -136,7 +136,7 @@ fn sections(document: &ProgrammeDocument, state: &State) -> [(&'static str, Act,
     let aircraft = document.aircraft.is_some() && document.aircraft != state.aircraft;
     let policy = document.policy.is_some() && document.policy != state.policy;
     [
-        ("aircraft", Act::SetPolicy, aircraft),
+        ("aircraft", Act::DescribeAircraft, aircraft),
         ("policy", Act::SetPolicy, policy),
         ("people", Act::ListPeople, people),
         ("items", Act::Configure, document.items.iter().any(|it| differs(it, state))),

@@ -38,7 +38,7 @@ impl Explained for Policy {
     }
 
     fn clears(&self, _: &Rung, _: &State) -> String {
-        "The test lead sets the programme's policy.".to_owned()
+        "The safety officer sets the programme's policy.".to_owned()
     }
 
     fn source(&self, _: &Rung, _: &State) -> String {
