@@ -1,0 +1,20 @@
+//! Recorder files in, checked columns out, and what the columns say.
+//!
+//! A file goes through in blocks: a reader of its [`format`] gives [`Block`]s of rows to a [`Sink`], so that memory does
+//! not grow with the file. Values are in their channel's unit from then on, moments in microseconds of UTC. A cell that
+//! cannot be a value is refused and told, never repaired; in a column it is missing, which is NaN.
+//!
+//! Nothing here opens a file, reads a clock or knows a programme: bytes, channels and limits are arguments.
+
+mod block;
+mod channel;
+pub mod format;
+mod moment;
+mod series;
+mod unreadable;
+
+pub use block::{Block, Sink};
+pub use channel::{ChannelSpec, ColumnPlan};
+pub use moment::Micros;
+pub use series::Series;
+pub use unreadable::{Refused, Rule, Unreadable};
