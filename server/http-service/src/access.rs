@@ -45,6 +45,7 @@ macro_rules! permissions {
         $(
             /// The act of this name.
             #[derive(Debug, Clone, Copy)]
+            #[allow(dead_code, reason = "an act has its type also before a route asks for it")]
             pub struct $name;
             impl Permission for $name {
                 const ACT: Act = Act::$name;
@@ -64,6 +65,7 @@ permissions!(
     ListPeople,
     Configure,
     DefineChannels,
+    DescribeRecorders,
     ProposeLimit,
     AgreeLimit,
     DefineChecks,
@@ -78,6 +80,11 @@ permissions!(
     NoteExceedances,
     ExplainExceedances,
     CloseExceedances,
+    TakeRecordings,
+    AttachRecordings,
+    ConfirmClocks,
+    TakeIntervals,
+    MakeReductions,
     OpenSnags,
     WorkSnags,
     CloseSnags,

@@ -114,6 +114,10 @@ code!(
     ChannelCode
 );
 code!(
+    /// Names one recorder, with the mapping of its files' columns.
+    RecorderCode
+);
+code!(
     /// Names one limit.
     LimitCode
 );
@@ -168,6 +172,14 @@ number!(
 number!(
     /// Counts the proposals to change a limit, from 1.
     ProposalNumber
+);
+number!(
+    /// Counts a programme's intervals of recordings, from 1.
+    IntervalNumber
+);
+number!(
+    /// Counts a programme's reductions, from 1.
+    ReductionNumber
 );
 
 #[cfg(test)]

@@ -190,6 +190,37 @@ impl fmt::Display for Unit {
     }
 }
 
+/// Kelvins at 0 °C, by definition of the degree Celsius.
+const KELVINS_AT_0_C: f64 = 273.15;
+
+/// How figures in one unit become figures in another: `figure × factor + offset`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conversion {
+    /// Units of the other that one of this is.
+    pub factor: f64,
+    /// Added after that, in the other unit.
+    pub offset: f64,
+}
+
+impl Unit {
+    /// How readings in this unit become readings in another; absent where they do not compare.
+    ///
+    /// A reading of a temperature in kelvins is an absolute temperature, so it becomes degrees Celsius by its zero.
+    /// Between differences of temperatures there is no such offset; those are no readings of one sensor.
+    pub fn conversion_of_readings(self, other: Unit) -> Option<Conversion> {
+        match (self, other) {
+            (Unit::Kelvin, Unit::Celsius) => {
+                Some(Conversion { factor: 1.0, offset: -KELVINS_AT_0_C })
+            }
+            (this, other) if this == other => Some(Conversion { factor: 1.0, offset: 0.0 }),
+            (this, other) if this.kind() == other.kind() => {
+                Some(Conversion { factor: this.factor() / other.factor(), offset: 0.0 })
+            }
+            _ => None,
+        }
+    }
+}
+
 /// A figure with its unit, as typed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -247,5 +278,18 @@ mod tests {
             None,
             "a temperature is not a difference of temperatures"
         );
+    }
+
+    #[test]
+    fn readings_convert_within_their_kind_and_kelvins_are_absolute_where_a_temperature_is_read() {
+        let convert = |from: Unit, to: Unit, figure: f64| {
+            let conversion = from.conversion_of_readings(to)?;
+            Some(figure * conversion.factor + conversion.offset)
+        };
+        assert_eq!(convert(Unit::Celsius, Unit::Celsius, 21.5), Some(21.5));
+        assert!((convert(Unit::Kelvin, Unit::Celsius, 300.0).unwrap() - 26.85).abs() < 1e-12);
+        assert!((convert(Unit::Millivolt, Unit::Volt, 3712.0).unwrap() - 3.712).abs() < 1e-12);
+        assert_eq!(convert(Unit::Celsius, Unit::Kelvin, 5.0), None);
+        assert_eq!(convert(Unit::Volt, Unit::Ampere, 5.0), None);
     }
 }

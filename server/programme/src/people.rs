@@ -45,6 +45,8 @@ acts! {
     Configure "change the configuration" [Engineer],
     /// Define channels.
     DefineChannels "define channels" [Engineer],
+    /// Describe recorders and map their columns.
+    DescribeRecorders "describe recorders" [Engineer, Lead],
     /// Propose a limit.
     ProposeLimit "propose a limit" [Engineer],
     /// Agree to a limit or decline it.
@@ -83,6 +85,16 @@ acts! {
     ExplainExceedances "explain exceedances" [Engineer],
     /// Close exceedances.
     CloseExceedances "close exceedances" [Safety],
+    /// Take recordings in.
+    TakeRecordings "take recordings in" [Engineer, Lead, Crew],
+    /// Attach recordings to runs, with what they show, and set them aside.
+    AttachRecordings "attach recordings or set them aside" [Engineer, Lead],
+    /// Confirm by how much the clocks of recorders differ.
+    ConfirmClocks "confirm clock offsets" [Engineer],
+    /// Take intervals of recordings for points.
+    TakeIntervals "take intervals of recordings" [Engineer, Lead],
+    /// Work something out of recordings.
+    MakeReductions "reduce recordings" [Engineer],
     /// Open snags.
     OpenSnags "open snags" [Lead, Pilot, Safety, Engineer, Crew],
     /// Work on snags.

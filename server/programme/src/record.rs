@@ -4,25 +4,30 @@
 
 #[cfg(test)]
 mod frozen;
+mod recordings;
 mod runs;
 mod signing;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+pub use recordings::{
+    EventMark, HeatingComponent, HeatingOutcome, IntervalBasis, RecordedChannel, RecordedMoment,
+    SteadyChannel,
+};
 pub use runs::{
     CrewMember, MeasuredValue, ReadingMoment, RunEvent, RunKind, RunTimes, ValueSource,
 };
 pub use signing::{BadDigest, Digest, Part, ReleaseWindow};
 
 use crate::codes::{
-    ChannelCode, CheckCode, EventCode, ExceedanceNumber, HazardCode, ItemCode, LimitCode,
-    PointCode, ProposalNumber, RunNumber, SnagNumber,
+    ChannelCode, CheckCode, EventCode, ExceedanceNumber, HazardCode, IntervalNumber, ItemCode,
+    LimitCode, PointCode, ProposalNumber, RecorderCode, ReductionNumber, RunNumber, SnagNumber,
 };
 use crate::measure::Measure;
 use crate::nouns::{
     Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, Person, Phase, Point, Policy,
-    RiskLevel, Severity, Statistic, WeatherObservation,
+    Recorder, RiskLevel, Severity, Statistic, WeatherObservation,
 };
 
 macro_rules! records {
@@ -118,6 +123,11 @@ records! {
     ChannelDefined "channel-defined" {
         /// The channel.
         channel: Channel,
+    }
+    /// A recorder and the mapping of its columns were described, or described anew.
+    RecorderDescribed "recorder-described" {
+        /// The recorder.
+        recorder: Recorder,
     }
     /// A limit was set when the programme was written.
     LimitSet "limit-set" {
@@ -318,6 +328,37 @@ records! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         duration_s: Option<f64>,
     }
+    /// An exceedance was found in a recording.
+    ExceedanceFound "exceedance-found" {
+        /// Which exceedance.
+        exceedance: ExceedanceNumber,
+        /// In which run.
+        run: RunNumber,
+        /// In which recording.
+        recording: Digest,
+        /// Of which limit.
+        limit: LimitCode,
+        /// The record that set the limit as it was evaluated.
+        limit_revision: u64,
+        /// For which point, where an interval of one shows it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        point: Option<PointCode>,
+        /// Which statistic went beyond.
+        statistic: Statistic,
+        /// When it began.
+        started_at: RecordedMoment,
+        /// How long, in seconds.
+        duration_s: f64,
+        /// Its peak, in the limit's unit; of `time-above` in seconds, of `rate` in the unit a second.
+        peak: f64,
+        /// When that was.
+        peak_at: RecordedMoment,
+        /// How long a value could be beyond the limit before it counted, in seconds.
+        dwell_s: f64,
+        /// The sensor that disagrees with the rest of its group.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        odd_one_out: Option<ChannelCode>,
+    }
     /// An engineer explained an exceedance.
     ExceedanceExplained "exceedance-explained" {
         /// Which.
@@ -378,6 +419,117 @@ records! {
         action: String,
         /// Of the snag as signed.
         digest: Digest,
+    }
+    /// A recorder's file was taken in, or taken in anew by another mapping.
+    RecordingTaken "recording-taken" {
+        /// SHA-256 of the file as it came.
+        recording: Digest,
+        /// The recorder.
+        recorder: RecorderCode,
+        /// The record that described the recorder as it was read.
+        recorder_revision: u64,
+        /// What the file was called.
+        name: String,
+        /// Its size.
+        bytes: u64,
+        /// The moment of its first row.
+        started: RecordedMoment,
+        /// The moment of its last row.
+        ended: RecordedMoment,
+        /// Rows that were taken.
+        rows: u64,
+        /// SHA-256 of the columns as they are kept.
+        columns: Digest,
+        /// What it holds of each channel.
+        channels: Vec<RecordedChannel>,
+        /// Rows that were refused whole.
+        refused_rows: u64,
+    }
+    /// A recording was attached to a run.
+    RecordingAttached "recording-attached" {
+        /// Which recording.
+        recording: Digest,
+        /// The run.
+        run: RunNumber,
+    }
+    /// A recording was a mistake: it counts for nothing any more.
+    RecordingSetAside "recording-set-aside" {
+        /// Which.
+        recording: Digest,
+        /// Why.
+        reason: String,
+    }
+    /// A person confirmed by how much the clocks of two recorders differ.
+    ClockOffsetConfirmed "clock-offset-confirmed" {
+        /// The recording whose clock is told.
+        recording: Digest,
+        /// The one that it is held against.
+        against: Digest,
+        /// The channel that both have.
+        channel: ChannelCode,
+        /// How much the clock of the first is ahead, in seconds; negative: behind.
+        offset_s: f64,
+        /// How well both agree then, from -1 to 1.
+        correlation: f64,
+    }
+    /// An interval of a recording was taken for a point.
+    IntervalTaken "interval-taken" {
+        /// Which interval.
+        interval: IntervalNumber,
+        /// Of which recording.
+        recording: Digest,
+        /// Of which run.
+        run: RunNumber,
+        /// For which point.
+        point: PointCode,
+        /// From then on, by the recorder's clock.
+        from: RecordedMoment,
+        /// Up to and including then.
+        to: RecordedMoment,
+        /// How it was found.
+        how: IntervalBasis,
+    }
+    /// Something was worked out of a recording.
+    ReductionMade "reduction-made" {
+        /// Which reduction.
+        reduction: ReductionNumber,
+        /// Of which recording.
+        recording: Digest,
+        /// Of which run.
+        run: RunNumber,
+        /// For which point.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        point: Option<PointCode>,
+        /// Of which interval; absent: of all of it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        interval: Option<IntervalNumber>,
+        /// What was worked out.
+        topic: String,
+        /// The version of the method.
+        version: String,
+        /// The channels it was worked out of.
+        channels: Vec<ChannelCode>,
+        /// Of all that was given to the method.
+        given: Digest,
+        /// What came out, as RFC 8785 text.
+        result: String,
+        /// The earlier one that it takes the place of.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        replaces: Option<ReductionNumber>,
+    }
+    /// It was judged which component would reach its limit first.
+    HeatingOrderJudged "heating-order-judged" {
+        /// In which run.
+        run: RunNumber,
+        /// By which recording.
+        recording: Digest,
+        /// Each component, in the order in which they are meant to reach their limits.
+        components: Vec<HeatingComponent>,
+        /// How it came out.
+        outcome: HeatingOutcome,
+        /// The limit that would be reached first; absent: none, or not known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        first: Option<LimitCode>,
     }
     /// The weather was observed.
     WeatherObserved "weather-observed" {

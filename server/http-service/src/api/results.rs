@@ -115,6 +115,7 @@ impl<'a> ResultRow<'a> {
 fn typed_in(result: &ResultState) -> bool {
     result.values.iter().all(|value| match value.source {
         ValueSource::TypedIn {} => true,
+        ValueSource::Recording { .. } => false,
     })
 }
 

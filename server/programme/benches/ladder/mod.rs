@@ -159,6 +159,7 @@ fn policy() -> Policy {
             rule(Axis::PressureAltitude, 1000.0, 500.0, Unit::Foot),
         ],
         required_totals: Vec::new(),
+        heating_order: Vec::new(),
     }
 }
 

@@ -10,8 +10,8 @@ use serde::Serialize;
 
 use crate::card::{Card, Fitted};
 use crate::codes::{
-    ExceedanceNumber, ItemCode, LimitCode, PersonHandle, PointCode, ProposalNumber, RunNumber,
-    SnagNumber,
+    ChannelCode, ExceedanceNumber, ItemCode, LimitCode, PersonHandle, PointCode, ProposalNumber,
+    RunNumber, SnagNumber,
 };
 use crate::measure::Measure;
 use crate::nouns::{
@@ -164,9 +164,22 @@ struct SignedExceedance<'a> {
     statistic: Statistic,
     peak: f64,
     duration_s: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    found: Option<SignedFinding<'a>>,
     explanation: Option<&'a str>,
     action: Option<&'a str>,
     explained_by: Option<&'a PersonHandle>,
+}
+
+/// Left out of what was noted by a person, so that what was signed before recordings stays as it was.
+#[derive(Serialize)]
+struct SignedFinding<'a> {
+    recording: &'a Digest,
+    limit_revision: u64,
+    started_at: DateTime<Utc>,
+    peak_at: DateTime<Utc>,
+    dwell_s: f64,
+    odd_one_out: Option<&'a ChannelCode>,
 }
 
 impl<'a> SignedExceedance<'a> {
@@ -180,6 +193,14 @@ impl<'a> SignedExceedance<'a> {
             statistic: exceedance.statistic,
             peak: exceedance.peak,
             duration_s: exceedance.duration_s,
+            found: exceedance.found.as_ref().map(|found| SignedFinding {
+                recording: &found.recording,
+                limit_revision: found.limit_revision,
+                started_at: found.started_at,
+                peak_at: found.peak_at,
+                dwell_s: found.dwell_s,
+                odd_one_out: found.odd_one_out.as_ref(),
+            }),
             explanation: explained.map(|explained| explained.explanation.as_str()),
             action: explained.map(|explained| explained.action.as_str()),
             explained_by: explained.map(|explained| &explained.by),
@@ -365,6 +386,7 @@ pub fn of_record<'a>(
         | Record::ItemFitted(_)
         | Record::ItemRemoved(_)
         | Record::ChannelDefined(_)
+        | Record::RecorderDescribed(_)
         | Record::LimitSet(_)
         | Record::LimitChangeDeclined(_)
         | Record::CheckDefined(_)
@@ -384,6 +406,14 @@ pub fn of_record<'a>(
         | Record::RunTimesCorrected(_)
         | Record::ResultRecorded(_)
         | Record::ExceedanceNoted(_)
+        | Record::ExceedanceFound(_)
+        | Record::RecordingTaken(_)
+        | Record::RecordingAttached(_)
+        | Record::RecordingSetAside(_)
+        | Record::ClockOffsetConfirmed(_)
+        | Record::IntervalTaken(_)
+        | Record::ReductionMade(_)
+        | Record::HeatingOrderJudged(_)
         | Record::ExceedanceExplained(_)
         | Record::SnagOpened(_)
         | Record::SnagWorked(_)

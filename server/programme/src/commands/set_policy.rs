@@ -2,6 +2,7 @@
 
 use super::given::{Given, at_revision, changes, one};
 use super::{Command, Stamp};
+use crate::document::faults_of_heating_order;
 use crate::entry::Draft;
 use crate::nouns::Policy;
 use crate::people::Act;
@@ -26,7 +27,10 @@ impl Command for SetPolicy {
     fn decide(&self, state: &State, stamp: &Stamp) -> Result<Vec<Draft>, Refusal> {
         let Self { policy, expected } = self;
         at_revision(state, &Amendable::Policy, *expected)?;
-        Given::new(state, stamp).faults(policy.faults("")).settled()?;
+        let against_limits = faults_of_heating_order(policy, |code| {
+            state.limits.by_code.get(code).map(|known| &*known.limit)
+        });
+        Given::new(state, stamp).faults(policy.faults("")).faults(against_limits).settled()?;
         changes(state.policy.as_ref() != Some(policy), "the policy")?;
         Ok(one(PolicySet { policy: policy.clone() }))
     }

@@ -8,9 +8,9 @@ use super::read::MOST_FAULTS;
 use super::records::{differs, is_being_written, is_planned_anew};
 use super::references::{Known, unit_fits};
 use super::{MOST_POINTS, ProgrammeDocument};
-use crate::codes::{ChannelCode, LimitCode};
+use crate::codes::{ChannelCode, LimitCode, RecorderCode};
 use crate::measure::Measure;
-use crate::nouns::{Criterion, Limit, LimitKind, Phase, Point, Role, Statistic};
+use crate::nouns::{Criterion, Limit, LimitKind, Phase, Point, Policy, Role, Statistic};
 use crate::refusal::Fault;
 use crate::state::{Run, State};
 
@@ -24,7 +24,9 @@ pub fn check(document: &ProgrammeDocument, state: &State) -> Vec<Fault> {
     checking.title();
     checking.people();
     checking.channels();
+    checking.recorders();
     checking.limits();
+    checking.heating_order();
     checking.limits_in_force();
     checking.items();
     checking.points();
@@ -40,6 +42,27 @@ pub(crate) fn check_proposed(limit: &Limit, state: &State) -> Vec<Fault> {
     let mut checking = Checking { document: &document, state, known, faults: Vec::new() };
     checking.limits();
     checking.faults
+}
+
+/// What is wrong with the limits that an order of heating names.
+pub(crate) fn faults_of_heating_order<'a>(
+    policy: &Policy,
+    limit: impl Fn(&LimitCode) -> Option<&'a Limit>,
+) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (place, code) in policy.heating_order.iter().enumerate() {
+        let why = match limit(code) {
+            None => format!("there is no limit {code}"),
+            Some(limit) if !limit.is_greatest_temperature() => {
+                format!(
+                    "{code} is no maximum of a temperature, and only those are reached by heating"
+                )
+            }
+            Some(_) => continue,
+        };
+        faults.push(Fault::at(format!("heating_order[{place}]"), why));
+    }
+    faults
 }
 
 struct Checking<'a> {
@@ -65,6 +88,7 @@ impl<'a> Checking<'a> {
         self.unique("people", "handle", document.people.iter().map(|it| &it.handle));
         self.unique("items", "code", document.items.iter().map(|it| &it.code));
         self.unique("channels", "code", document.channels.iter().map(|it| &it.code));
+        self.unique("recorders", "code", document.recorders.iter().map(|it| &it.code));
         self.unique("limits", "code", document.limits.iter().map(|it| &it.code));
         self.unique("checks", "code", document.checks.iter().map(|it| &it.code));
         self.unique("hazards", "code", document.hazards.iter().map(|it| &it.code));
@@ -145,6 +169,52 @@ impl<'a> Checking<'a> {
         }
     }
 
+    /// Each column is of a channel, and in a unit that becomes the channel's. A channel that changes its kind would leave
+    /// recorders behind that give nothing, so those that the document leaves as they are are looked at, too.
+    fn recorders(&mut self) {
+        let (document, state) = (self.document, self.state);
+        for (place, recorder) in document.recorders.iter().enumerate() {
+            for (column, mapped) in recorder.columns.iter().enumerate() {
+                let at = format!("recorders[{place}].columns[{column}]");
+                if let Some(channel) = self.channel(&mapped.channel, &format!("{at}.channel"))
+                    && mapped.plan(channel).is_none()
+                {
+                    let (unit, its) = (mapped.unit.as_str(), channel.unit.as_str());
+                    let why = format!("{unit} does not become {its}, the unit of {}", channel.code);
+                    self.fault(format!("{at}.unit"), why);
+                }
+            }
+        }
+        for (place, channel) in document.channels.iter().enumerate() {
+            let given = |code: &RecorderCode| {
+                document.recorders.iter().any(|recorder| recorder.code == *code)
+            };
+            let stays = state.recorders.values().filter(|recorder| !given(&recorder.code));
+            for recorder in stays {
+                let mut columns = recorder.columns.iter();
+                if let Some(mapped) = columns
+                    .find(|mapped| mapped.channel == channel.code && mapped.plan(channel).is_none())
+                {
+                    let (is, its) = (channel.unit.as_str(), mapped.unit.as_str());
+                    self.fault(
+                        format!("channels[{place}].unit"),
+                        format!("recorder {} gives this channel in {its}, which does not become {is}: describe the recorder anew first", recorder.code),
+                    );
+                }
+            }
+        }
+    }
+
+    /// The order of heating names maxima of temperature.
+    fn heating_order(&mut self) {
+        let Some(policy) = &self.document.policy else { return };
+        let limits = &self.known.limits;
+        let faults = faults_of_heating_order(policy, |code| limits.get(code).copied());
+        for fault in faults {
+            self.fault(format!("policy.{}", fault.field), fault.why);
+        }
+    }
+
     fn limits(&mut self) {
         for (place, limit) in self.document.limits.iter().enumerate() {
             let at = format!("limits[{place}]");
@@ -167,8 +237,21 @@ impl<'a> Checking<'a> {
                 }
             }
             self.group(limit, &at);
+            self.in_heating_order(limit, &at);
         }
         self.times_above();
+    }
+
+    /// What the policy names in its order of heating stays the greatest temperature that it is.
+    fn in_heating_order(&mut self, limit: &Limit, at: &str) {
+        if self.document.policy.is_some() || limit.is_greatest_temperature() {
+            return;
+        }
+        let policy = self.state.policy.as_ref();
+        if policy.is_some_and(|policy| policy.heating_order.contains(&limit.code)) {
+            let why = "the policy names this limit in its order of heating, so it must stay a maximum of a temperature";
+            self.fault(format!("{at}.is"), why);
+        }
     }
 
     /// A result has one time above for a channel, so limits that hold together must mean the same by it.
@@ -305,7 +388,7 @@ impl<'a> Checking<'a> {
             }
         };
         for (place, code) in point.limits.iter().enumerate() {
-            look("limits", "", "limit", code, place, known.limits.contains(code));
+            look("limits", "", "limit", code, place, known.limits.contains_key(code));
         }
         for (place, code) in point.hazards.iter().enumerate() {
             look("hazards", "", "hazard", code, place, known.hazards.contains(code));

@@ -16,6 +16,7 @@ impl ProgrammeDocument {
             people: state.people.values().filter(|it| !it.roles.is_empty()).cloned().collect(),
             items: state.configuration.items.values().map(|fitted| fitted.item.clone()).collect(),
             channels: state.channels.values().cloned().collect(),
+            recorders: state.recorders.values().cloned().collect(),
             limits: state.limits.by_code.values().map(|it| (*it.limit).clone()).collect(),
             checks: state.checks.by_code.values().map(|it| it.check.clone()).collect(),
             hazards: state.hazards.values().map(|it| (*it.hazard).clone()).collect(),

@@ -117,9 +117,10 @@ fn beyond_permission(document: &ProgrammeDocument, state: &State, by: &PersonHan
 }
 
 /// Each section, what it takes to change it, and whether the document would.
-fn sections(document: &ProgrammeDocument, state: &State) -> [(&'static str, Act, bool); 10] {
+fn sections(document: &ProgrammeDocument, state: &State) -> [(&'static str, Act, bool); 11] {
     let people = document.people.iter().any(|it| state.people.get(&it.handle) != Some(it));
     let channels = document.channels.iter().any(|it| state.channels.get(&it.code) != Some(it));
+    let recorders = document.recorders.iter().any(|it| state.recorders.get(&it.code) != Some(it));
     let limits = document
         .limits
         .iter()
@@ -141,6 +142,7 @@ fn sections(document: &ProgrammeDocument, state: &State) -> [(&'static str, Act,
         ("people", Act::ListPeople, people),
         ("items", Act::Configure, document.items.iter().any(|it| differs(it, state))),
         ("channels", Act::DefineChannels, channels),
+        ("recorders", Act::DescribeRecorders, recorders),
         ("limits", Act::ProposeLimit, limits),
         ("checks", Act::DefineChecks, checks),
         ("hazards", Act::RecordHazards, hazards),

@@ -1,7 +1,7 @@
 //! The one document in which a team writes its programme, read, checked, turned into records, and given back.
 //!
-//! A document is TOML: `[aircraft]`, `[policy]`, and lists of `[[people]]`, `[[items]]`, `[[channels]]`, `[[limits]]`,
-//! `[[checks]]`, `[[hazards]]`, `[[documents]]` and `[[points]]`. What it leaves out stays as it is: an import adds
+//! A document is TOML: `[aircraft]`, `[policy]`, and lists of `[[people]]`, `[[items]]`, `[[channels]]`, `[[recorders]]`,
+//! `[[limits]]`, `[[checks]]`, `[[hazards]]`, `[[documents]]` and `[[points]]`. What it leaves out stays as it is: an import adds
 //! and changes, and takes nothing away. Points can also be kept in a spreadsheet, see [`points_table`].
 
 mod check;
@@ -21,7 +21,7 @@ mod tests;
 use serde::{Deserialize, Serialize};
 
 pub use check::check;
-pub(crate) use check::check_proposed;
+pub(crate) use check::{check_proposed, faults_of_heating_order};
 pub use export::export;
 pub use found::found;
 pub use import::{ImportDocument, ImportPoints, PointsFile};
@@ -34,7 +34,7 @@ pub(crate) use references::unit_fits;
 pub(crate) use tables::TableReader;
 
 use crate::nouns::{
-    Aircraft, Channel, Check, Document, Hazard, Item, Limit, Person, Point, Policy,
+    Aircraft, Channel, Check, Document, Hazard, Item, Limit, Person, Point, Policy, Recorder,
 };
 
 /// The greatest document or spreadsheet that is read, in bytes.
@@ -65,6 +65,9 @@ pub struct ProgrammeDocument {
     /// Channels and derived parameters.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub channels: Vec<Channel>,
+    /// Recorders with the mapping of their columns.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recorders: Vec<Recorder>,
     /// Limits.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limits: Vec<Limit>,

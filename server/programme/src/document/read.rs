@@ -8,7 +8,7 @@ use super::places::{Path, Places, line_and_column};
 use super::tables::TableReader;
 use super::{LARGEST_DOCUMENT, MOST_POINTS, ProgrammeDocument};
 use crate::nouns::{
-    Aircraft, Channel, Check, Document, Hazard, Item, Limit, Person, Point, Policy,
+    Aircraft, Channel, Check, Document, Hazard, Item, Limit, Person, Point, Policy, Recorder,
 };
 use crate::refusal::Fault;
 
@@ -19,8 +19,7 @@ pub(super) const MOST_FAULTS: usize = 1000;
 const MOST_SYNTAX_FAULTS: usize = 20;
 
 /// The sections of a document, as people see them when they mistype one.
-const SECTIONS: &str =
-    "title, aircraft, policy, people, items, channels, limits, checks, hazards, documents, points";
+const SECTIONS: &str = "title, aircraft, policy, people, items, channels, recorders, limits, checks, hazards, documents, points";
 
 /// Something that a document holds and that can be looked at alone.
 trait Noun: DeserializeOwned {
@@ -38,7 +37,7 @@ macro_rules! nouns {
     };
 }
 
-nouns!(Aircraft, Policy, Person, Item, Channel, Limit, Check, Hazard, Document, Point);
+nouns!(Aircraft, Policy, Person, Item, Channel, Recorder, Limit, Check, Hazard, Document, Point);
 
 /// Reads a document.
 ///
@@ -97,6 +96,7 @@ impl Reading {
             people: self.many(root, "people"),
             items: self.many(root, "items"),
             channels: self.many(root, "channels"),
+            recorders: self.many(root, "recorders"),
             limits: self.many(root, "limits"),
             checks: self.many(root, "checks"),
             hazards: self.many(root, "hazards"),

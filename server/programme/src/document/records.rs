@@ -5,7 +5,7 @@ use crate::entry::Draft;
 use crate::nouns::{Item, Point};
 use crate::record::{
     AircraftDescribed, ChannelDefined, CheckDefined, DocumentFiled, HazardRecorded, ItemFitted,
-    LimitSet, PersonListed, PointPlanned, PolicySet, ProgrammeFounded,
+    LimitSet, PersonListed, PointPlanned, PolicySet, ProgrammeFounded, RecorderDescribed,
 };
 use crate::state::{Proposal, ProposalFate, State};
 
@@ -34,6 +34,11 @@ pub fn to_records(document: &ProgrammeDocument, state: &State) -> Vec<Draft> {
     for channel in &document.channels {
         if state.channels.get(&channel.code) != Some(channel) {
             drafts.push(ChannelDefined { channel: channel.clone() }.into());
+        }
+    }
+    for recorder in &document.recorders {
+        if state.recorders.get(&recorder.code) != Some(recorder) {
+            drafts.push(RecorderDescribed { recorder: recorder.clone() }.into());
         }
     }
     for item in document.items.iter().filter(|item| differs(item, state)) {

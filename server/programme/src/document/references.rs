@@ -7,7 +7,7 @@ use crate::codes::{
     ChannelCode, CheckCode, DocumentCode, HazardCode, ItemCode, LimitCode, PersonHandle, PointCode,
 };
 use crate::measure::{Kind, Unit};
-use crate::nouns::{Aircraft, Channel, Person, Point, Statistic};
+use crate::nouns::{Aircraft, Channel, Limit, Person, Point, Statistic};
 use crate::state::State;
 
 /// What is known once a document is imported: what it says goes before what the programme says now.
@@ -15,7 +15,7 @@ pub(super) struct Known<'a> {
     pub(super) aircraft: Option<&'a Aircraft>,
     pub(super) people: BTreeMap<&'a PersonHandle, &'a Person>,
     pub(super) channels: BTreeMap<&'a ChannelCode, &'a Channel>,
-    pub(super) limits: BTreeSet<&'a LimitCode>,
+    pub(super) limits: BTreeMap<&'a LimitCode, &'a Limit>,
     /// Fitted now, or once.
     pub(super) items: BTreeSet<&'a ItemCode>,
     pub(super) hazards: BTreeSet<&'a HazardCode>,
@@ -34,7 +34,7 @@ impl<'a> Known<'a> {
             aircraft: document.aircraft.as_ref().or(state.aircraft.as_ref()),
             people: state.people.iter().collect(),
             channels: state.channels.iter().collect(),
-            limits: state.limits.by_code.keys().collect(),
+            limits: state.limits.by_code.iter().map(|(code, it)| (code, &*it.limit)).collect(),
             items: state.configuration.changes.iter().map(|change| &change.item).collect(),
             hazards: state.hazards.keys().collect(),
             checks: state.checks.by_code.keys().collect(),
@@ -48,7 +48,7 @@ impl<'a> Known<'a> {
         };
         known.people.extend(document.people.iter().map(|person| (&person.handle, person)));
         known.channels.extend(document.channels.iter().map(|channel| (&channel.code, channel)));
-        known.limits.extend(document.limits.iter().map(|limit| &limit.code));
+        known.limits.extend(document.limits.iter().map(|limit| (&limit.code, limit)));
         known.items.extend(document.items.iter().map(|item| &item.code));
         known.hazards.extend(document.hazards.iter().map(|hazard| &hazard.code));
         known.checks.extend(document.checks.iter().map(|check| &check.code));

@@ -174,6 +174,9 @@ fn lapsed_because(lapse: &Lapse) -> String {
         }
         Lapse::PlanChanged => "its plan was changed after the run".to_owned(),
         Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),
+        Lapse::RecordingSetAside { .. } => {
+            "the recording that values of it come from was set aside".to_owned()
+        }
     }
 }
 

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::codes::{ChannelCode, LimitCode};
-use crate::measure::Unit;
+use crate::measure::{Kind, Unit};
 use crate::nouns::Phase;
 use crate::nouns::judging::Judging;
 use crate::refusal::Fault;
@@ -157,6 +157,19 @@ impl Limit {
             | LimitKind::Rating { .. } => false,
         };
         self.channel == *channel || in_group
+    }
+
+    /// Whether it says how hot something may become.
+    pub fn is_greatest_temperature(&self) -> bool {
+        let has_greatest = match self.kind {
+            LimitKind::Maximum { .. } | LimitKind::Range { .. } => true,
+            LimitKind::Minimum { .. }
+            | LimitKind::Rate { .. }
+            | LimitKind::Spread { .. }
+            | LimitKind::TimeAbove { .. }
+            | LimitKind::Rating { .. } => false,
+        };
+        has_greatest && self.unit.kind() == Kind::Temperature
     }
 
     /// What is wrong with it when it is looked at alone; `at` is its place in what was given.

@@ -11,6 +11,7 @@ mod person;
 mod phase;
 mod point;
 mod policy;
+mod recorder;
 mod weather;
 
 pub use aircraft::{Aircraft, Item, ItemKind, LoadingStation};
@@ -27,4 +28,7 @@ pub use point::{
     Axis, Comparison, Condition, CrewSeat, Criterion, Point, RequiredItem, Statistic, WeatherMinima,
 };
 pub use policy::{BuildUpRule, Policy, RequiredTotal, Total};
+pub use recorder::{
+    DecimalMark, LinearPlan, MappedColumn, Recorder, RecorderFile, TimeColumn, TimeForm,
+};
 pub use weather::WeatherObservation;

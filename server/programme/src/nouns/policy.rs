@@ -3,6 +3,7 @@
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
+use crate::codes::LimitCode;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::judging::Judging;
 use crate::nouns::{Axis, Phase, RiskMatrix};
@@ -88,6 +89,9 @@ pub struct Policy {
     /// Totals to reach.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub required_totals: Vec<RequiredTotal>,
+    /// Maxima of temperature, in the order in which components are meant to reach them: the one that is least bad first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub heating_order: Vec<LimitCode>,
 }
 
 impl BuildUpRule {
@@ -147,6 +151,12 @@ impl Policy {
             judging.no_repeats(&field("phases"), &required.phases);
             judging.text(&field("source"), &required.source);
         }
+        judging.no_repeats("heating_order", &self.heating_order);
+        judging.must(
+            self.heating_order.len() != 1,
+            "heating_order",
+            "must name two limits at least, or none",
+        );
         let mut faults = judging.done();
         let risk = if at.is_empty() { "risk".to_owned() } else { format!("{at}.risk") };
         faults.extend(self.risk.faults(&risk));

@@ -6,7 +6,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs;
 use std::path::Path;
 
@@ -15,7 +15,9 @@ use serde::de::DeserializeOwned;
 use super::*;
 use crate::entry::{Entry, UnreadableEntry};
 use crate::measure::Unit;
-use crate::nouns::{Comparison, DocumentKind, ItemKind, Probability, Role, Total};
+use crate::nouns::{
+    Comparison, DecimalMark, DocumentKind, ItemKind, Probability, Role, TimeForm, Total,
+};
 use crate::state::State;
 
 /// Every file by name, without `.json`.
@@ -72,8 +74,9 @@ fn every_kind_has_exactly_one_example_of_its_name_and_there_are_no_others() {
 }
 
 #[test]
-fn every_variant_of_a_limit_and_of_a_part_has_an_example() {
+fn every_variant_of_a_limit_a_part_a_recorder_and_an_interval_has_an_example() {
     let (mut limits, mut parts) = (BTreeSet::new(), BTreeSet::new());
+    let (mut files, mut intervals) = (BTreeSet::new(), HashSet::new());
     for (_, (_, entry)) in examples() {
         match entry.record {
             Record::LimitSet(body) => {
@@ -82,9 +85,17 @@ fn every_variant_of_a_limit_and_of_a_part_has_an_example() {
             Record::PartSigned(body) => {
                 parts.insert(body.part.in_words());
             }
+            Record::RecorderDescribed(body) => {
+                files.insert(body.recorder.file.as_str());
+            }
+            Record::IntervalTaken(body) => {
+                intervals.insert(std::mem::discriminant(&body.how));
+            }
             _ => {}
         }
     }
+    assert_eq!(files.len(), 5, "{files:?}");
+    assert_eq!(intervals.len(), 3, "{intervals:?}");
     assert_eq!(
         limits.into_iter().collect::<Vec<_>>(),
         ["maximum", "minimum", "range", "rate", "rating", "spread", "time-above"]
@@ -196,6 +207,9 @@ fn every_word_that_records_use_is_frozen() {
     words::<Comparison>("comparison", &[]);
     words::<DocumentKind>("document-kind", &[]);
     words::<ItemKind>("item-kind", &[]);
+    words::<DecimalMark>("decimal-mark", &[]);
+    words::<HeatingOutcome>("heating-outcome", &[]);
+    words("time-form", &TimeForm::ALL);
     words("phase", &Phase::ALL);
     words("probability", &Probability::ALL);
     words::<ReadingMoment>("reading-moment", &[]);

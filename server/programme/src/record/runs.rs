@@ -3,9 +3,10 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::codes::{ChannelCode, PersonHandle};
+use crate::codes::{ChannelCode, IntervalNumber, PersonHandle};
 use crate::measure::Unit;
 use crate::nouns::{Phase, Role, Statistic};
+use crate::record::Digest;
 
 /// What kind of outing a run is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -153,6 +154,17 @@ pub enum ReadingMoment {
 pub enum ValueSource {
     /// A person read it off an instrument and typed it in.
     TypedIn {},
+    /// It was worked out of a recording, and a person confirmed it.
+    Recording {
+        /// Which recording.
+        recording: Digest,
+        /// Which interval of it.
+        interval: IntervalNumber,
+        /// How: the statistic of the interval, or the reduction.
+        method: String,
+        /// The version of that.
+        version: String,
+    },
 }
 
 /// One measured value; absent where the reading is missing.

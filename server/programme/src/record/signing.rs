@@ -9,7 +9,7 @@ use sha2::Digest as _;
 use crate::codes::RunNumber;
 
 /// SHA-256 of the RFC 8785 form of something, in lower-case hexadecimal.
-#[derive(Clone, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(try_from = "String", into = "String")]
 #[schema(value_type = String, pattern = "^[0-9a-f]{64}$")]
 pub struct Digest([u8; 32]);

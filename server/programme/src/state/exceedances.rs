@@ -4,10 +4,12 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
 
-use crate::codes::{ExceedanceNumber, LimitCode, PersonHandle, PointCode, RunNumber};
+use crate::codes::{ChannelCode, ExceedanceNumber, LimitCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
 use crate::nouns::Statistic;
-use crate::record::{Digest, ExceedanceClosed, ExceedanceExplained, ExceedanceNoted};
+use crate::record::{
+    Digest, ExceedanceClosed, ExceedanceExplained, ExceedanceFound, ExceedanceNoted, RecordedMoment,
+};
 
 /// Why an exceedance came about, as an engineer sees it.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +24,23 @@ pub struct Explanation {
     pub explanation: String,
     /// What is done about it.
     pub action: String,
+}
+
+/// What a recording tells of an exceedance besides.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FoundInRecording {
+    /// In which recording.
+    pub recording: Digest,
+    /// The record that set the limit as it was evaluated.
+    pub limit_revision: u64,
+    /// When it began, by the recorder's clock.
+    pub started_at: RecordedMoment,
+    /// When it was at its peak.
+    pub peak_at: RecordedMoment,
+    /// How long a value could be beyond the limit before it counted, in seconds.
+    pub dwell_s: f64,
+    /// The sensor that disagrees with the rest of its group.
+    pub odd_one_out: Option<ChannelCode>,
 }
 
 /// A value beyond its limit.
@@ -47,6 +66,8 @@ pub struct Exceedance {
     pub peak: f64,
     /// How long, in seconds.
     pub duration_s: Option<f64>,
+    /// What a recording tells of it; absent where a person noted it.
+    pub found: Option<FoundInRecording>,
     /// Its explanation; a new one replaces an old one until it is closed.
     pub explained: Option<Explanation>,
     /// Everybody who has explained it, also with an explanation that another replaced.
@@ -68,6 +89,33 @@ impl Exceedance {
             statistic: body.statistic,
             peak: body.peak,
             duration_s: body.duration_s,
+            found: None,
+            explained: None,
+            explainers: BTreeSet::new(),
+            closed: None,
+        }
+    }
+
+    pub(super) fn found(body: &ExceedanceFound, entry: &Entry) -> Self {
+        Self {
+            number: body.exceedance,
+            seq: entry.seq,
+            by: entry.by.clone(),
+            at: entry.happened_at(),
+            run: body.run,
+            limit: body.limit.clone(),
+            point: body.point.clone(),
+            statistic: body.statistic,
+            peak: body.peak,
+            duration_s: Some(body.duration_s),
+            found: Some(FoundInRecording {
+                recording: body.recording.clone(),
+                limit_revision: body.limit_revision,
+                started_at: body.started_at,
+                peak_at: body.peak_at,
+                dwell_s: body.dwell_s,
+                odd_one_out: body.odd_one_out.clone(),
+            }),
             explained: None,
             explainers: BTreeSet::new(),
             closed: None,

@@ -8,8 +8,10 @@ mod configuration;
 mod envelope;
 mod exceedances;
 mod hazards;
+mod heating;
 mod ladder;
 mod limits;
+mod recordings;
 mod results;
 mod revisions;
 mod runs;
@@ -26,11 +28,16 @@ use checks::PoweredSpan;
 pub use checks::{CheckState, Checks, Done, Happening};
 pub use configuration::{Change, Configuration, FittedItem};
 pub use envelope::{Envelope, Shown};
-pub use exceedances::{Exceedance, Explanation};
+pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};
+pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
+pub use recordings::{
+    Attachment, ClockOffset, Interval, RecordingState, RecordingTake, Recordings, Reduction,
+    SetAside,
+};
 pub use results::{Lapse, ResultId, ResultState, Standing};
 pub use revisions::Amendable;
 pub use runs::{EnergyReading, KnockOff, Run, TimesCorrection};
@@ -41,10 +48,10 @@ pub use stops::{Observed, StandDown};
 use crate::card::Card;
 use crate::codes::{
     ChannelCode, DocumentCode, ExceedanceNumber, HazardCode, ItemCode, LimitCode, PersonHandle,
-    ProgrammeId, RunNumber, SnagNumber,
+    ProgrammeId, RecorderCode, RunNumber, SnagNumber,
 };
 use crate::entry::Entry;
-use crate::nouns::{Aircraft, Channel, Document, Person, Phase, Point, Policy, Role};
+use crate::nouns::{Aircraft, Channel, Document, Person, Phase, Point, Policy, Recorder, Role};
 use crate::record::Record;
 
 /// All that the records of one programme say, put together.
@@ -68,6 +75,8 @@ pub struct State {
     pub configuration: Configuration,
     /// Channels and derived parameters.
     pub channels: BTreeMap<ChannelCode, Channel>,
+    /// Recorders with the mapping of their columns.
+    pub recorders: BTreeMap<RecorderCode, Recorder>,
     /// Limits and proposals to change them.
     pub limits: Limits,
     /// Checks and when they were done.
@@ -84,6 +93,10 @@ pub struct State {
     pub results: Vec<ResultState>,
     /// Exceedances by number, from 1.
     pub exceedances: Vec<Exceedance>,
+    /// Recordings, intervals and reductions of them.
+    pub recordings: Recordings,
+    /// What runs showed about the order in which components heat.
+    pub heating: HeatingJudgements,
     /// Snags by number, from 1.
     pub snags: Vec<Snag>,
     /// Weather, oldest first.
@@ -136,6 +149,9 @@ impl State {
             }
             Record::ChannelDefined(body) => {
                 self.channels.insert(body.channel.code.clone(), body.channel.clone());
+            }
+            Record::RecorderDescribed(body) => {
+                self.recorders.insert(body.recorder.code.clone(), body.recorder.clone());
             }
             Record::LimitSet(body) => {
                 if let Some(changed) = self.limits.set(&body.limit, entry) {
@@ -192,11 +208,10 @@ impl State {
             }
             Record::ResultRecorded(body) => self.record_result(body, entry),
             Record::ExceedanceNoted(body) => {
-                self.exceedances.push(Exceedance::noted(body, entry));
-                self.open_exceedances.push(body.exceedance);
-                self.unnoted_exceedances
-                    .retain(|(run, limit)| *run != body.run || *limit != body.limit);
-                self.exceedance_noted(body);
+                self.exceedance_noted(Exceedance::noted(body, entry));
+            }
+            Record::ExceedanceFound(body) => {
+                self.exceedance_noted(Exceedance::found(body, entry));
             }
             Record::ExceedanceExplained(body) => {
                 if let Some(exceedance) = self.exceedance_mut(body.exceedance) {
@@ -224,6 +239,16 @@ impl State {
                 }
                 self.open_snags.retain(|open| *open != body.snag);
             }
+            Record::RecordingTaken(body) => self.recordings.take(body, entry),
+            Record::RecordingAttached(body) => self.recordings.attach(body, entry),
+            Record::RecordingSetAside(body) => {
+                self.recordings.set_aside(body, entry);
+                self.recording_set_aside(&body.recording);
+            }
+            Record::ClockOffsetConfirmed(body) => self.recordings.confirm_clock(body, entry),
+            Record::IntervalTaken(body) => self.recordings.take_interval(body, entry),
+            Record::ReductionMade(body) => self.recordings.reduce(body, entry),
+            Record::HeatingOrderJudged(body) => self.judge_heating(body, entry),
             Record::WeatherObserved(body) => {
                 let observed = Observed::new(body, entry);
                 if !self.latest_weather().is_some_and(|latest| observed.was_before(latest)) {

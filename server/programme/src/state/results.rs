@@ -6,13 +6,13 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
-use super::{Rung, Signature, Signer, State};
+use super::{Exceedance, Rung, Signature, Signer, State};
 use crate::card::Fitted;
 use crate::codes::{ItemCode, LimitCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
 use crate::measure::Measure;
 use crate::nouns::{Axis, Point, Statistic};
-use crate::record::{ExceedanceNoted, MeasuredValue, ResultRecorded};
+use crate::record::{Digest, MeasuredValue, ResultRecorded, ValueSource};
 use crate::verdict::{self, LimitOutcome, Outcome, Verdict};
 
 /// A place in [`State::results`].
@@ -36,6 +36,11 @@ pub enum Lapse {
     PlanChanged,
     /// Held against the limits as they are now, the result does not meet them.
     LimitChanged,
+    /// Values of it come from a recording that was a mistake.
+    RecordingSetAside {
+        /// Which.
+        recording: Digest,
+    },
 }
 
 /// Whether a result counts.
@@ -221,18 +226,22 @@ impl State {
         }
     }
 
-    /// The acceptances of a result stand for the exceedances that were known; one noted later voids them.
-    pub(super) fn exceedance_noted(&mut self, body: &ExceedanceNoted) {
-        let points = self.run(body.run).map_or(&[][..], |run| run.points.as_slice());
+    /// Lists an exceedance. The acceptances of a result stand for the exceedances that were known; one noted later voids
+    /// them.
+    pub(super) fn exceedance_noted(&mut self, noted: Exceedance) {
+        self.open_exceedances.push(noted.number);
+        self.unnoted_exceedances.retain(|(run, limit)| *run != noted.run || *limit != noted.limit);
+        let points = self.run(noted.run).map_or(&[][..], |run| run.points.as_slice());
         let concerned: Vec<ResultId> = points
             .iter()
-            .filter_map(|point| self.result(body.run, point))
+            .filter_map(|point| self.result(noted.run, point))
             .filter(|(_, result)| {
-                body.point.as_ref() == Some(&result.point)
-                    || self.exceedance_concerns(&body.limit, body.run, &result.planned)
+                noted.point.as_ref() == Some(&result.point)
+                    || self.exceedance_concerns(&noted.limit, noted.run, &result.planned)
             })
             .map(|(id, _)| id)
             .collect();
+        self.exceedances.push(noted);
         for id in &concerned {
             self.results[id.0].engineering = None;
             self.results[id.0].safety = None;
@@ -305,6 +314,20 @@ impl State {
         if !Arc::ptr_eq(now, &result.planned) && **now != *result.planned {
             return Some(Lapse::PlanChanged);
         }
-        result.speaks_against().then_some(Lapse::LimitChanged)
+        if result.speaks_against() {
+            return Some(Lapse::LimitChanged);
+        }
+        let recording = self.set_aside_since_filled(result)?.clone();
+        Some(Lapse::RecordingSetAside { recording })
+    }
+
+    /// The first recording that a result was filled from and that was set aside since.
+    pub fn set_aside_since_filled<'a>(&self, result: &'a ResultState) -> Option<&'a Digest> {
+        result.values.iter().find_map(|value| match &value.source {
+            ValueSource::TypedIn {} => None,
+            ValueSource::Recording { recording, .. } => {
+                (!self.recordings.counts(recording, result.seq)).then_some(recording)
+            }
+        })
     }
 }

@@ -5,10 +5,10 @@ use std::fmt;
 use super::State;
 use crate::codes::{
     ChannelCode, CheckCode, DocumentCode, ExceedanceNumber, HazardCode, ItemCode, LimitCode,
-    PersonHandle, PointCode, RunNumber, SnagNumber,
+    PersonHandle, PointCode, RecorderCode, RunNumber, SnagNumber,
 };
 use crate::entry::Entry;
-use crate::record::Record;
+use crate::record::{Digest, Record};
 
 /// A thing that people amend.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
@@ -23,6 +23,10 @@ pub enum Amendable {
     Item(ItemCode),
     /// A channel.
     Channel(ChannelCode),
+    /// A recorder and its mapping.
+    Recorder(RecorderCode),
+    /// A recording: how it was taken in, attached, timed and set aside.
+    Recording(Digest),
     /// A limit in force.
     Limit(LimitCode),
     /// A check, as defined.
@@ -51,6 +55,8 @@ impl fmt::Display for Amendable {
             Amendable::Person(handle) => write!(f, "the entry of {handle}"),
             Amendable::Item(code) => write!(f, "item {code}"),
             Amendable::Channel(code) => write!(f, "channel {code}"),
+            Amendable::Recorder(code) => write!(f, "recorder {code}"),
+            Amendable::Recording(digest) => write!(f, "recording {digest}"),
             Amendable::Limit(code) => write!(f, "limit {code}"),
             Amendable::Check(code) => write!(f, "check {code}"),
             Amendable::Hazard(code) => write!(f, "hazard {code}"),
@@ -84,6 +90,11 @@ impl State {
             Record::ItemFitted(body) => Amendable::Item(body.item.code.clone()),
             Record::ItemRemoved(body) => Amendable::Item(body.item.clone()),
             Record::ChannelDefined(body) => Amendable::Channel(body.channel.code.clone()),
+            Record::RecorderDescribed(body) => Amendable::Recorder(body.recorder.code.clone()),
+            Record::RecordingTaken(body) => Amendable::Recording(body.recording.clone()),
+            Record::RecordingAttached(body) => Amendable::Recording(body.recording.clone()),
+            Record::RecordingSetAside(body) => Amendable::Recording(body.recording.clone()),
+            Record::ClockOffsetConfirmed(body) => Amendable::Recording(body.recording.clone()),
             Record::LimitSet(body) => Amendable::Limit(body.limit.code.clone()),
             Record::LimitChangeAgreed(body) => {
                 Amendable::Limit(self.limits.proposal(body.proposal)?.limit.code.clone())
@@ -102,6 +113,7 @@ impl State {
             Record::RunTimesCorrected(body) => Amendable::Run(body.run),
             Record::ResultRecorded(body) => Amendable::Result(body.run, body.point.clone()),
             Record::ExceedanceNoted(body) => Amendable::Exceedance(body.exceedance),
+            Record::ExceedanceFound(body) => Amendable::Exceedance(body.exceedance),
             Record::ExceedanceExplained(body) => Amendable::Exceedance(body.exceedance),
             Record::ExceedanceClosed(body) => Amendable::Exceedance(body.exceedance),
             Record::SnagOpened(body) => Amendable::Snag(body.snag),
@@ -115,6 +127,9 @@ impl State {
             | Record::PartSigned(_)
             | Record::SigningRefused(_)
             | Record::SignatureWithdrawn(_)
+            | Record::IntervalTaken(_)
+            | Record::ReductionMade(_)
+            | Record::HeatingOrderJudged(_)
             | Record::WeatherObserved(_)
             | Record::StandDownCalled(_)
             | Record::StandDownLifted(_) => return None,

@@ -8,14 +8,15 @@ use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::{select, subsequence};
 
+use crate::codes::LimitCode;
 use crate::document::ProgrammeDocument;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::{
     AcceptingRole, Aircraft, AssessedRisk, Axis, BuildUpRule, Channel, Check, Comparison,
-    Condition, CrewSeat, Criterion, Document, DocumentKind, Hazard, HeldQualification, Item,
-    ItemKind, Limit, LimitKind, LoadingStation, Person, Phase, Point, Policy, Probability,
-    RequiredItem, RequiredTotal, RiskLevel, RiskMatrix, Role, Severity, Statistic, TimedRating,
-    Total, Validity, WeatherMinima,
+    Condition, CrewSeat, Criterion, DecimalMark, Document, DocumentKind, Hazard, HeldQualification,
+    Item, ItemKind, Limit, LimitKind, LoadingStation, MappedColumn, Person, Phase, Point, Policy,
+    Probability, Recorder, RecorderFile, RequiredItem, RequiredTotal, RiskLevel, RiskMatrix, Role,
+    Severity, Statistic, TimeColumn, TimeForm, TimedRating, Total, Validity, WeatherMinima,
 };
 
 fn title() -> impl Strategy<Value = String> {
@@ -113,6 +114,7 @@ fn policy() -> impl Strategy<Value = Policy> {
                 },
                 build_up: rule.into_iter().collect(),
                 required_totals,
+                heating_order: Vec::new(),
             }
         },
     )
@@ -167,6 +169,52 @@ fn channels() -> impl Strategy<Value = Vec<Channel>> {
                 derived_from,
             };
         listed.into_iter().enumerate().map(channel).collect()
+    })
+}
+
+fn recorder_file() -> impl Strategy<Value = RecorderFile> {
+    let words = (title(), text(), select(TimeForm::ALL.to_vec()));
+    (words, option::of(select(vec![';', '\t', '|'])), option::of(1u32..1000), any::<bool>(), 0..5)
+        .prop_map(|((column, dbc, form), delimiter, header_line, flag, which)| match which {
+            0 => RecorderFile::Csv {
+                delimiter,
+                decimal: if flag { DecimalMark::Comma } else { DecimalMark::Point },
+                header_line,
+                unit_row: flag,
+                time: TimeColumn { column, form },
+            },
+            1 => RecorderFile::Candump { dbc },
+            2 => RecorderFile::Igc {},
+            3 => RecorderFile::Nmea {},
+            _ => RecorderFile::Gpx {},
+        })
+}
+
+/// Recorders of the channels `c0` and `c1`.
+fn recorders() -> impl Strategy<Value = Vec<Recorder>> {
+    let column = || (title(), positive(), any::<bool>());
+    vec((title(), recorder_file(), column(), column()), 0..3).prop_map(|listed| {
+        let recorder = |(place, (title, file, first, second)): (usize, (String, _, _, _))| {
+            let mapped =
+                |channel: usize, (column, scale, flag): (String, f64, bool)| MappedColumn {
+                    column,
+                    channel: format!("c{channel}").parse().unwrap(),
+                    unit: match (channel, flag) {
+                        (0, true) => Unit::Kelvin,
+                        (1, true) => Unit::Watt,
+                        (channel, _) => CHANNEL_UNITS[channel],
+                    },
+                    scale: if flag { 1.0 } else { scale + 1e-3 },
+                    inverted: flag,
+                };
+            Recorder {
+                code: format!("R-{place}").parse().unwrap(),
+                title,
+                file,
+                columns: vec![mapped(0, first), mapped(1, second)],
+            }
+        };
+        listed.into_iter().enumerate().map(recorder).collect()
     })
 }
 
@@ -400,12 +448,21 @@ fn points() -> impl Strategy<Value = Vec<Point>> {
     })
 }
 
+/// All greatest temperatures, the last first, where there are two at least.
+fn hottest(limits: &[Limit]) -> Vec<LimitCode> {
+    let greatest = limits.iter().rev().filter(|limit| limit.is_greatest_temperature());
+    let order: Vec<_> = greatest.map(|limit| limit.code.clone()).collect();
+    if order.len() < 2 { Vec::new() } else { order }
+}
+
 /// Whole programmes, their lists in the order of their codes.
 pub(super) fn documents() -> impl Strategy<Value = ProgrammeDocument> {
-    let first = (title(), aircraft(), policy(), people(), items(), channels());
+    let channels = (channels(), recorders());
+    let first = (title(), aircraft(), policy(), people(), items(), channels);
     (first, limits(), checks(), hazards(), papers(), points()).prop_map(
         |(first, limits, checks, hazards, documents, points)| {
-            let (title, aircraft, policy, people, items, channels) = first;
+            let (title, aircraft, mut policy, people, items, (channels, recorders)) = first;
+            policy.heating_order = hottest(&limits);
             ProgrammeDocument {
                 title: Some(title),
                 aircraft: Some(aircraft),
@@ -413,6 +470,7 @@ pub(super) fn documents() -> impl Strategy<Value = ProgrammeDocument> {
                 people,
                 items,
                 channels,
+                recorders,
                 limits,
                 checks,
                 hazards,
