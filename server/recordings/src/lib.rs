@@ -1,6 +1,6 @@
 //! Recorder files in, checked columns out, and what the columns say.
 //!
-//! A file goes through in blocks: a reader of its [`format`] gives [`Block`]s of rows to a [`Sink`], so that memory does
+//! A file goes through in blocks: a reader of its [`mod@format`] gives [`Block`]s of rows to a [`Sink`], so that memory does
 //! not grow with the file. Values are in their channel's unit from then on, moments in microseconds of UTC. A cell that
 //! cannot be a value is refused and told, never repaired; in a column it is missing, which is NaN.
 //!
@@ -10,6 +10,7 @@ mod block;
 mod channel;
 pub mod format;
 mod moment;
+pub mod reduce;
 mod series;
 mod unreadable;
 

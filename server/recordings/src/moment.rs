@@ -19,6 +19,11 @@ impl Micros {
         DateTime::from_timestamp_micros(self.0)
     }
 
+    /// So many seconds as microseconds, rounded; the nearest that can be kept beyond what can.
+    pub(crate) fn from_seconds(seconds: f64) -> Self {
+        Self((seconds * MICROS_PER_S).round() as i64)
+    }
+
     /// Seconds from an earlier moment to this one; negative where it is later.
     pub fn seconds_since(self, earlier: Micros) -> f64 {
         // The difference of two moments of one recording is far below 2^53 µs (285 years), so it is exact.
