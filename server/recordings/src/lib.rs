@@ -9,13 +9,16 @@
 mod block;
 mod channel;
 pub mod format;
+pub mod limits;
 mod moment;
 pub mod reduce;
 mod series;
+mod statistics;
 mod unreadable;
 
 pub use block::{Block, Sink};
 pub use channel::{ChannelSpec, ColumnPlan};
 pub use moment::Micros;
 pub use series::Series;
+pub use statistics::Statistic;
 pub use unreadable::{Refused, Rule, Unreadable};
