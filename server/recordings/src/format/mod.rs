@@ -1,1 +1,11 @@
 //! One file a recorder format; each gives blocks of rows to a sink.
+
+pub mod candump;
+mod field;
+mod figures;
+mod lines;
+mod rows;
+#[cfg(test)]
+mod trial;
+
+pub use field::{Field, PassedOver};

@@ -1,0 +1,307 @@
+//! candump text with a DBC file: frames of a CAN bus, and what their bits mean.
+//!
+//! A column of the mapping is `Message.Signal` of the DBC file. A row has the signals of all frames with one stamp;
+//! signals of other frames are missing in it. The smallest and greatest figures of the DBC file are offered to whoever
+//! maps (see [`fields`]); what is refused is said by the channel's own.
+
+mod database;
+mod frame;
+mod layout;
+mod signal;
+#[cfg(test)]
+mod tests;
+
+use std::collections::BTreeSet;
+use std::io::Read;
+
+use serde::{Deserialize, Serialize};
+
+use self::database::Database;
+use self::frame::{Data, Fault, Frame, Line};
+use self::signal::{Decoded, Said};
+use super::lines::{LINES_TO_LOOK_AT, LINES_TO_RECOGNISE, Lines};
+use super::rows::Rows;
+use super::{Field, PassedOver};
+use crate::{ColumnPlan, Micros, Rule, Sink, Unreadable};
+
+/// How a recorder's frames are to be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CandumpPlan {
+    /// The text of the DBC file, at most 4 MiB.
+    pub dbc: String,
+    /// The interface whose frames are taken, such as `can0`; absent where the mapped messages come from one alone.
+    #[serde(default)]
+    pub interface: Option<String>,
+}
+
+/// The text of a DBC file: UTF-8, or else Windows-1252, in which most tools write them.
+pub fn dbc_text(bytes: &[u8]) -> String {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => text.to_owned(),
+        Err(_) => can_dbc::encodings::WINDOWS_1252.decode(bytes).0.into_owned(),
+    }
+}
+
+/// Reads the mapped signals of a candump file, in the form of its logs or of its screen with absolute stamps.
+///
+/// Frames with one stamp that follow each other become one row; a signal that comes twice in it keeps its first value,
+/// and the second is refused as [`Rule::TimeDoubled`]. Frames without a mapped signal make no row. A frame too short
+/// for a mapped signal is refused in that signal's column, a figure that is not finite too.
+///
+/// Gives what was passed over: frames without a mapped signal, remote requests, error frames, other interfaces.
+///
+/// # Errors
+///
+/// [`Unreadable`] where the DBC file cannot be read or lacks a mapped signal, where none of the first 1,000 lines is
+/// candump's, or where the plan names no interface and mapped messages come from two.
+pub fn read(
+    source: impl Read,
+    plan: &CandumpPlan,
+    columns: &[ColumnPlan],
+    sink: &mut dyn Sink,
+) -> Result<PassedOver, Unreadable> {
+    let database = Database::read(&plan.dbc)?;
+    let wanted: Vec<String> = columns.iter().map(|column| column.column.clone()).collect();
+    let signals = database.decoders(&wanted)?;
+    let mut names: Vec<String> = signals.iter().map(|signal| signal.name.clone()).collect();
+    if wanted.iter().any(|name| !names.contains(name)) {
+        names = database.names();
+    }
+    let rows = Rows::of(&names, columns, sink)?;
+    let mut reading = Reading::of(signals, rows, plan.interface.as_deref());
+    let mut lines = Lines::of(source);
+    let mut recognised = false;
+    while let Some((number, text)) = lines.next()? {
+        if text.trim_ascii().is_empty() {
+            continue;
+        }
+        match frame::parse(text) {
+            Ok(line) => {
+                recognised = true;
+                reading.take(number, &line)?;
+            }
+            Err(fault) => reading.refuse(number, text, fault)?,
+        }
+        if !recognised && number >= LINES_TO_RECOGNISE {
+            return Err(not_candump());
+        }
+    }
+    if !recognised && reading.refused {
+        return Err(not_candump());
+    }
+    reading.finish()
+}
+
+/// The signals of the messages that come in the first 100,000 lines of a file, in the order of the DBC file.
+///
+/// # Errors
+///
+/// [`Unreadable`] as [`read`] gives it for the DBC file, and for a file of which no line is candump's.
+pub fn fields(source: impl Read, plan: &CandumpPlan) -> Result<Vec<Field>, Unreadable> {
+    let database = Database::read(&plan.dbc)?;
+    let mut seen = BTreeSet::new();
+    let mut lines = Lines::of(source);
+    let mut recognised = false;
+    while let Some((number, text)) = lines.next()? {
+        if number > LINES_TO_LOOK_AT {
+            break;
+        }
+        let Ok(line) = frame::parse(text) else { continue };
+        recognised = true;
+        let named = plan.interface.as_deref().map(str::as_bytes);
+        if let Frame::Data(data) = line.frame
+            && named.is_none_or(|named| named == line.interface)
+        {
+            seen.insert(data.id);
+        }
+    }
+    if recognised { Ok(database.fields(&seen)) } else { Err(not_candump()) }
+}
+
+fn not_candump() -> Unreadable {
+    let why = "this is not candump text with stamps in seconds, such as “(1436509052.249713) can0 \
+               123#DEADBEEF”; record with candump -l, or with candump -ta"
+        .to_owned();
+    Unreadable::NotTheFormat { line: 1, why }
+}
+
+/// The mapped signals, by the messages that carry them.
+struct Bus {
+    signals: Vec<Decoded>,
+    /// Identifiers of messages in rising order, each with the places of its signals.
+    messages: Vec<(u32, Vec<usize>)>,
+}
+
+impl Bus {
+    fn of(signals: Vec<Decoded>) -> Self {
+        let ids: BTreeSet<u32> = signals.iter().map(|signal| signal.message).collect();
+        let of_message = |id: u32| {
+            let all = signals.iter().enumerate();
+            (id, all.filter(|(_, signal)| signal.message == id).map(|(at, _)| at).collect())
+        };
+        Self { messages: ids.into_iter().map(of_message).collect(), signals }
+    }
+
+    /// What a frame says of each mapped signal of its message; empty where it says nothing of any.
+    fn said_by<'a>(&'a self, data: &'a Data) -> impl Iterator<Item = (usize, Said)> + 'a {
+        let found = self.messages.binary_search_by_key(&data.id, |(id, _)| *id).ok();
+        let message = found.and_then(|at| self.messages.get(at));
+        let places = message.into_iter().flat_map(|(_, places)| places.iter().copied());
+        places.filter_map(|at| {
+            let said = self.signals.get(at)?.said_by(data.bytes());
+            (said != Said::Nothing).then_some((at, said))
+        })
+    }
+}
+
+/// A row that is being put together.
+struct Row {
+    /// Line and moment of its first frame; absent between rows.
+    begun: Option<(u64, Micros)>,
+    figures: Vec<f64>,
+    /// Which signals have come, also those that were refused.
+    come: Vec<bool>,
+}
+
+impl Row {
+    fn of(signals: usize) -> Self {
+        Self { begun: None, figures: vec![f64::NAN; signals], come: vec![false; signals] }
+    }
+
+    /// Gives on the row before, where this moment is another.
+    fn begin(&mut self, line: u64, time: Micros, rows: &mut Rows<'_>) -> Result<(), Unreadable> {
+        if self.begun.is_some_and(|(_, begun)| begun == time) {
+            return Ok(());
+        }
+        self.give(rows)?;
+        self.begun = Some((line, time));
+        Ok(())
+    }
+
+    fn give(&mut self, rows: &mut Rows<'_>) -> Result<(), Unreadable> {
+        if let Some((line, time)) = self.begun.take() {
+            rows.take(line, time, &self.figures)?;
+            self.figures.fill(f64::NAN);
+            self.come.fill(false);
+        }
+        Ok(())
+    }
+
+    /// Puts a signal's figure in its place, or gives why it is refused.
+    fn put(&mut self, at: usize, said: Said, frame: &[u8]) -> Option<(String, Rule)> {
+        let (figure, come) = (self.figures.get_mut(at)?, self.come.get_mut(at)?);
+        let came_before = std::mem::replace(come, true);
+        match said {
+            Said::Nothing => None,
+            Said::Cut => Some((hexadecimal(frame), Rule::Damaged)),
+            Said::Figure(value) if came_before => Some((value.to_string(), Rule::TimeDoubled)),
+            Said::Figure(value) if !value.is_finite() => Some((value.to_string(), Rule::NotFinite)),
+            Said::Figure(value) => {
+                *figure = value;
+                None
+            }
+        }
+    }
+}
+
+/// A file on its way.
+struct Reading<'a> {
+    bus: Bus,
+    rows: Rows<'a>,
+    row: Row,
+    /// The plan's interface, or else the first that a mapped message came from.
+    interface: Option<Vec<u8>>,
+    interface_is_planned: bool,
+    passed_over: PassedOver,
+    refused: bool,
+}
+
+impl<'a> Reading<'a> {
+    fn of(signals: Vec<Decoded>, rows: Rows<'a>, interface: Option<&str>) -> Self {
+        Self {
+            row: Row::of(signals.len()),
+            bus: Bus::of(signals),
+            rows,
+            interface: interface.map(|name| name.as_bytes().to_vec()),
+            interface_is_planned: interface.is_some(),
+            passed_over: PassedOver::default(),
+            refused: false,
+        }
+    }
+
+    fn take(&mut self, number: u64, line: &Line<'_>) -> Result<(), Unreadable> {
+        if self.interface_is_planned && self.interface.as_deref() != Some(line.interface) {
+            self.passed_over.count("frames of other interfaces");
+            return Ok(());
+        }
+        let data = match &line.frame {
+            Frame::Data(data) => data,
+            Frame::Remote => {
+                self.passed_over.count("remote requests");
+                return Ok(());
+            }
+            Frame::Error => {
+                self.passed_over.count("error frames");
+                return Ok(());
+            }
+        };
+        let mut said_any = false;
+        for (at, said) in self.bus.said_by(data) {
+            if !said_any {
+                check_interface(&mut self.interface, number, line.interface)?;
+                self.row.begin(number, line.time, &mut self.rows)?;
+                said_any = true;
+            }
+            if let Some((found, rule)) = self.row.put(at, said, data.bytes()) {
+                self.rows.refuse_cell(number, at, found.as_bytes(), rule)?;
+            }
+        }
+        if !said_any {
+            self.passed_over.count("frames without a mapped signal");
+        }
+        Ok(())
+    }
+
+    fn refuse(&mut self, number: u64, text: &[u8], fault: Fault) -> Result<(), Unreadable> {
+        self.refused = true;
+        let rule = match fault {
+            Fault::Moment => Rule::NotAMoment,
+            Fault::Frame => Rule::Damaged,
+        };
+        self.rows.refuse_row(number, text.trim_ascii(), rule)
+    }
+
+    fn finish(mut self) -> Result<PassedOver, Unreadable> {
+        self.row.give(&mut self.rows)?;
+        self.rows.finish()?;
+        Ok(self.passed_over)
+    }
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02X}")).collect()
+}
+
+/// Two interfaces may be two buses on which one identifier means two things.
+fn check_interface(
+    known: &mut Option<Vec<u8>>,
+    number: u64,
+    interface: &[u8],
+) -> Result<(), Unreadable> {
+    let Some(first) = known else {
+        *known = Some(interface.to_vec());
+        return Ok(());
+    };
+    if first == interface {
+        return Ok(());
+    }
+    let name = |bytes: &[u8]| String::from_utf8_lossy(bytes).chars().take(20).collect::<String>();
+    let why = format!(
+        "mapped messages come from {} and from {}, which may be two buses; name the interface that the recorder's \
+         mapping is for",
+        name(first),
+        name(interface)
+    );
+    Err(Unreadable::NotTheFormat { line: number, why })
+}
