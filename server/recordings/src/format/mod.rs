@@ -3,6 +3,7 @@
 pub mod candump;
 mod field;
 mod figures;
+pub mod igc;
 mod lines;
 mod rows;
 #[cfg(test)]
