@@ -5,6 +5,7 @@ mod field;
 mod figures;
 pub mod igc;
 mod lines;
+pub mod nmea;
 mod rows;
 #[cfg(test)]
 mod trial;
