@@ -24,8 +24,15 @@ const MOST_LEVELS: usize = 8;
 pub(super) struct Database {
     dbc: Dbc,
     value_types: BTreeMap<(u32, String), SignalExtendedValueType>,
-    /// For each signal with a `SG_MUL_VAL_` line: the name of its multiplexor, and the values at which it is there.
-    selections: BTreeMap<(u32, String), (String, Vec<(u64, u64)>)>,
+    selections: BTreeMap<(u32, String), Selection>,
+}
+
+/// What a `SG_MUL_VAL_` line says of a signal.
+struct Selection {
+    /// The name of its multiplexor.
+    multiplexor: String,
+    /// The values of that one at which it is there: lowest and highest of each range.
+    values: Vec<(u64, u64)>,
 }
 
 impl Database {
@@ -51,7 +58,8 @@ impl Database {
         let selections = dbc.extended_multiplex.iter().map(|entry| {
             let ranges = entry.mappings.iter().map(|range| (range.min_value, range.max_value));
             let key = (entry.message_id.raw(), entry.signal_name.clone());
-            (key, (entry.multiplexor_signal_name.clone(), ranges.collect()))
+            let multiplexor = entry.multiplexor_signal_name.clone();
+            (key, Selection { multiplexor, values: ranges.collect() })
         });
         let (value_types, selections) = (value_types.collect(), selections.collect());
         Ok(Self { dbc, value_types, selections })
@@ -161,8 +169,8 @@ impl Database {
             }
             let key = (message.id.raw(), below.name.clone());
             let (above, values) = match self.selections.get(&key) {
-                Some((name, values)) => {
-                    let named = message.signals.iter().find(|other| other.name == *name);
+                Some(Selection { multiplexor, values }) => {
+                    let named = message.signals.iter().find(|other| other.name == *multiplexor);
                     (named.ok_or("its multiplexor is not in its message")?, values.clone())
                 }
                 None => (only_multiplexor(message)?, vec![(own, own)]),
