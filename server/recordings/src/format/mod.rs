@@ -3,6 +3,7 @@
 pub mod candump;
 mod field;
 mod figures;
+pub mod gpx;
 pub mod igc;
 mod lines;
 pub mod nmea;
