@@ -7,6 +7,7 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 pub(crate) mod chance;
+mod recordings;
 
 use std::collections::BTreeMap;
 
@@ -19,10 +20,9 @@ use crate::holds::{self, Hold, Stage};
 use crate::measure::{Measure, Unit};
 use crate::nouns::{
     AcceptingRole, Aircraft, AssessedRisk, Axis, BuildUpRule, Channel, Check, Comparison,
-    Condition, CrewSeat, Criterion, DecimalMark, Document, DocumentKind, Hazard, HeldQualification,
-    Item, ItemKind, Limit, LimitKind, MappedColumn, Person, Phase, Point, Policy, Probability,
-    Recorder, RecorderFile, RiskLevel, RiskMatrix, Role, Severity, Statistic, TimeColumn, TimeForm,
-    Validity, WeatherMinima, WeatherObservation,
+    Condition, CrewSeat, Criterion, Document, DocumentKind, Hazard, HeldQualification, Item,
+    ItemKind, Limit, LimitKind, Person, Phase, Point, Policy, Probability, RiskLevel, RiskMatrix,
+    Role, Severity, Statistic, Validity, WeatherMinima, WeatherObservation,
 };
 use crate::record::{
     AircraftDescribed, ChannelDefined, CheckDefined, CheckDone, CrewMember, Digest, DocumentFiled,
@@ -33,6 +33,8 @@ use crate::record::{
 };
 use crate::refusal::Refusal;
 use crate::state::{Rung, State};
+
+pub(crate) use recordings::{recorded_value, recorder};
 
 /// A programme as its records made it, and the moment at which its story stands.
 #[derive(Clone)]
@@ -211,32 +213,6 @@ pub(crate) fn limit(name: &str) -> Limit {
         dwell_s: 0.0,
         phases: vec![Phase::GroundRun],
         source: "the motor's data sheet".to_owned(),
-    }
-}
-
-/// A recorder of tables with the windings' temperature and the speed, mapped.
-pub(crate) fn recorder(name: &str) -> Recorder {
-    let column = |column: &str, channel: &str, unit| MappedColumn {
-        column: column.to_owned(),
-        channel: code(channel),
-        unit,
-        scale: 1.0,
-        inverted: false,
-    };
-    Recorder {
-        code: code(name),
-        title: "Motor controller".to_owned(),
-        file: RecorderFile::Csv {
-            delimiter: Some(';'),
-            decimal: DecimalMark::Comma,
-            header_line: None,
-            unit_row: false,
-            time: TimeColumn { column: "time".to_owned(), form: TimeForm::Iso8601 },
-        },
-        columns: vec![
-            column("winding", "winding", Unit::Celsius),
-            column("v", "speed", Unit::MetrePerSecond),
-        ],
     }
 }
 

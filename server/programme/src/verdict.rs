@@ -264,6 +264,11 @@ pub fn against_limit(limit: &Limit, values: &[MeasuredValue]) -> Vec<LimitVerdic
     verdicts
 }
 
+/// Whether a limit is held against a statistic.
+pub fn is_held_against(limit: &Limit, statistic: Statistic) -> bool {
+    judgements(limit, None).into_iter().any(|(judged, _, _)| judged == statistic)
+}
+
 /// Whether a figure, in the unit that the limit compares it in, lies beyond it. A figure of a statistic that the limit
 /// is not held against does not, and neither does one exactly at the limit. A time above a continuous rating lies beyond
 /// where it is too long for the highest rating, for that may have been used.

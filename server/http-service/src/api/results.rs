@@ -295,7 +295,7 @@ pub(crate) async fn record(
     let command = given.map(|body| {
         let NewResult { point, values, reached, observations, observed_at } = body;
         let terms = ResultTerms { values, reached, observations, observed_at };
-        RecordResult { run, point, terms, expected: None }
+        RecordResult { run, point, terms, recorded: Vec::new(), expected: None }
     });
     let thing = Amendable::Result(run, point.clone());
     office
@@ -333,8 +333,13 @@ pub(crate) async fn amend(
 ) -> Answer {
     let (run, point) = (run.0.0, point.0);
     let place = format!("/api/v1/programmes/{}/runs/{run}/results/{point}", person.programme);
-    let command =
-        given.map(|terms| RecordResult { run, point: point.clone(), terms, expected: None });
+    let command = given.map(|terms| RecordResult {
+        run,
+        point: point.clone(),
+        terms,
+        recorded: Vec::new(),
+        expected: None,
+    });
     let thing = Amendable::Result(run, point.clone());
     office
         .amend(&person, (precondition, thing), command, move |view, _, was_there| {

@@ -123,6 +123,15 @@ pub(super) fn against(state: &State, result: &ResultState) -> Vec<Hold> {
             "Rungbook rule: unknown is not safe",
         )),
     }
+    if let Some(recording) = state.set_aside_since_filled(result) {
+        holds.push(hold(
+            "recording-set-aside",
+            ("recording", recording),
+            format!("Values of run {run} for {point} come from recording {recording}, which was set aside since."),
+            "The result is recorded anew from what counts.".to_owned(),
+            "Rungbook rule: what was set aside counts for nothing",
+        ));
+    }
     for exceedance in digests::exceedances_of(state, result).filter(|e| e.closed.is_none()) {
         holds.push(hold(
             "exceedance-open",
@@ -194,6 +203,17 @@ mod tests {
             let command = acceptance(&story, run, Acceptance::Engineering);
             assert_eq!(rules(story.when("engineer", &command)), [rule]);
         }
+    }
+
+    #[test]
+    fn a_result_from_a_recording_that_was_set_aside_is_not_accepted() {
+        let mut story = Story::team();
+        let (recording, run) = story.recorded_run("A");
+        story.interval(&recording, run, "A");
+        let values = vec![crate::story::recorded_value(&recording, 1, 50.0)];
+        story.result(run, "A", values, Default::default()).set_aside(&recording);
+        let command = acceptance(&story, run, Acceptance::Safety);
+        assert_eq!(rules(story.when("safety", &command)), ["recording-set-aside"]);
     }
 
     #[test]

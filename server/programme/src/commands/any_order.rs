@@ -149,7 +149,7 @@ impl Story {
                     observed_at: None,
                 };
                 let expected = it.stale.then_some(1);
-                self.when(by, &RecordResult { run, point, terms, expected })
+                self.when(by, &RecordResult { run, point, terms, recorded: Vec::new(), expected })
             }
             Attempt::Accept(acceptance) => {
                 let run = self.last_run(&point)?;

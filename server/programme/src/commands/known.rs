@@ -1,10 +1,14 @@
 //! Looks up what a command names.
 
 use super::given::unknown;
-use crate::codes::{ExceedanceNumber, PointCode, ProposalNumber, RunNumber, SnagNumber};
+use crate::codes::{
+    ExceedanceNumber, IntervalNumber, PointCode, ProposalNumber, RunNumber, SnagNumber,
+};
+use crate::record::Digest;
 use crate::refusal::Refusal;
 use crate::state::{
-    Exceedance, Proposal, ProposalFate, ResultId, ResultState, Run, Rung, Snag, State,
+    Exceedance, Interval, Proposal, ProposalFate, RecordingState, RecordingTake, ResultId,
+    ResultState, Run, Rung, Snag, State,
 };
 
 pub(super) fn rung<'a>(state: &'a State, point: &PointCode) -> Result<&'a Rung, Refusal> {
@@ -98,4 +102,54 @@ pub(super) fn open_proposal(state: &State, number: ProposalNumber) -> Result<&Pr
         ProposalFate::Declined { by, .. } => format!("{by} has declined proposal {number}"),
     };
     Err(super::given::not_now("proposal-settled", settled, "An engineer proposes anew."))
+}
+
+/// A recording that nobody has set aside, and how it was read last.
+pub(super) fn recording<'a>(
+    state: &'a State,
+    recording: &Digest,
+) -> Result<(&'a RecordingState, &'a RecordingTake), Refusal> {
+    let known = state.recordings.get(recording).and_then(|known| Some((known, known.take()?)));
+    let (known, take) = known.ok_or_else(|| unknown("recording", recording))?;
+    if let Some(set_aside) = known.set_aside() {
+        return Err(super::given::not_now(
+            "recording-set-aside",
+            format!("{} has set recording {recording} aside: {}", set_aside.by, set_aside.reason),
+            "Take the file in once more, if it counts after all, or take another recording.",
+        ));
+    }
+    Ok((known, take))
+}
+
+/// As [`recording`], of one that belongs to a run.
+pub(super) fn recording_of<'a>(
+    state: &'a State,
+    recording: &Digest,
+    run: RunNumber,
+) -> Result<(&'a RecordingState, &'a RecordingTake), Refusal> {
+    let (known, take) = self::recording(state, recording)?;
+    if !known.is_attached_to(run) {
+        return Err(super::given::not_now(
+            "recording-not-attached",
+            format!("recording {recording} is not attached to run {run}"),
+            "An engineer or the test lead attaches it to the run.",
+        ));
+    }
+    Ok((known, take))
+}
+
+pub(super) fn interval(state: &State, number: IntervalNumber) -> Result<&Interval, Refusal> {
+    state.recordings.interval(number).ok_or_else(|| unknown("interval", number))
+}
+
+/// A point that was planned for a run.
+pub(super) fn point_of(run: &Run, point: &PointCode) -> Result<(), Refusal> {
+    if run.planned(point).is_some() {
+        return Ok(());
+    }
+    Err(super::given::not_now(
+        "point-not-in-run",
+        format!("{point} was not planned for run {}", run.number),
+        "Name a point of the run.",
+    ))
 }

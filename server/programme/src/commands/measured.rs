@@ -11,11 +11,15 @@ use crate::record::MeasuredValue;
 use crate::refusal::Fault;
 use crate::state::State;
 
-/// Everything that is wrong with measured values.
-pub(super) fn faults_of_values(values: &[MeasuredValue], state: &State) -> Vec<Fault> {
+/// Everything that is wrong with measured values; `place_of` tells where each was given.
+pub(super) fn faults_of_values(
+    values: &[MeasuredValue],
+    place_of: impl Fn(usize) -> String,
+    state: &State,
+) -> Vec<Fault> {
     let mut judging = Judging::of("");
     for (place, value) in values.iter().enumerate() {
-        let at = format!("values[{place}]");
+        let at = place_of(place);
         let same = |earlier: &&MeasuredValue| {
             (&earlier.parameter, earlier.statistic) == (&value.parameter, value.statistic)
         };
@@ -43,7 +47,7 @@ pub(super) fn faults_of_values(values: &[MeasuredValue], state: &State) -> Vec<F
             judge_figure(figure, value, &format!("{at}.value"), &mut judging);
         }
     }
-    judge_together(values, &mut judging);
+    judge_together(values, place_of, &mut judging);
     judging.done()
 }
 
@@ -67,7 +71,11 @@ fn judge_figure(figure: f64, value: &MeasuredValue, at: &str, judging: &mut Judg
 }
 
 /// No value of a channel is above its greatest or below its smallest.
-fn judge_together(values: &[MeasuredValue], judging: &mut Judging<'_>) {
+fn judge_together(
+    values: &[MeasuredValue],
+    place_of: impl Fn(usize) -> String,
+    judging: &mut Judging<'_>,
+) {
     let figure = |value: &MeasuredValue| Some(Measure::new(value.value?, value.unit));
     for (place, value) in values.iter().enumerate() {
         let inside = matches!(
@@ -85,7 +93,7 @@ fn judge_together(values: &[MeasuredValue], judging: &mut Judging<'_>) {
             && given.in_kinds_unit() > greatest.in_kinds_unit()
         {
             let why = format!("the {} is above the greatest value, {greatest}", value.statistic);
-            judging.fault(&format!("values[{place}].value"), why);
+            judging.fault(&format!("{}.value", place_of(place)), why);
         }
         let smallest = values
             .iter()
@@ -98,7 +106,7 @@ fn judge_together(values: &[MeasuredValue], judging: &mut Judging<'_>) {
             && given.in_kinds_unit() < smallest.in_kinds_unit()
         {
             let why = format!("the {} is below the smallest value, {smallest}", value.statistic);
-            judging.fault(&format!("values[{place}].value"), why);
+            judging.fault(&format!("{}.value", place_of(place)), why);
         }
     }
 }
@@ -142,7 +150,8 @@ mod tests {
     use crate::story::{Story, typed};
 
     fn places(story: &Story, values: &[MeasuredValue]) -> Vec<String> {
-        let found = faults_of_values(values, &story.state);
+        let in_list = |place| format!("values[{place}]");
+        let found = faults_of_values(values, in_list, &story.state);
         found.into_iter().map(|fault| fault.field).collect()
     }
 

@@ -1,4 +1,4 @@
-//! Records what a run showed for one point, as people read it off their instruments.
+//! Records what a run showed for one point, as people read it off their instruments and as recordings have it.
 
 use std::collections::BTreeMap;
 
@@ -8,13 +8,14 @@ use serde::Deserialize;
 use super::given::{Given, at_revision, not_now};
 use super::measured::{faults_of_reached, faults_of_values};
 use super::{Command, Stamp, known};
-use crate::codes::{ChannelCode, ExceedanceNumber, PointCode, RunNumber};
+use crate::codes::{ChannelCode, ExceedanceNumber, IntervalNumber, PointCode, RunNumber};
 use crate::entry::Draft;
 use crate::measure::{Measure, Unit};
+use crate::nouns::judging::Judging;
 use crate::nouns::{Axis, Statistic};
 use crate::people::Act;
-use crate::record::{ExceedanceNoted, MeasuredValue, ResultRecorded, ValueSource};
-use crate::refusal::Refusal;
+use crate::record::{Digest, ExceedanceNoted, MeasuredValue, ResultRecorded, ValueSource};
+use crate::refusal::{Fault, Refusal};
 use crate::state::{Amendable, State};
 use crate::verdict::{self, LimitOutcome, LimitVerdict};
 
@@ -31,6 +32,27 @@ pub struct TypedValue {
     pub value: Option<f64>,
     /// Its unit, of the channel's kind.
     pub unit: Unit,
+}
+
+/// One figure that was worked out of an interval of a recording.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecordedValue {
+    /// Channel or derived parameter.
+    pub parameter: ChannelCode,
+    /// What was taken from it.
+    pub statistic: Statistic,
+    /// The figure, in `unit`; absent: the interval has no reading of it, which is never a pass.
+    pub value: Option<f64>,
+    /// Its unit, of the channel's kind.
+    pub unit: Unit,
+    /// Of which recording.
+    pub recording: Digest,
+    /// Of which interval.
+    pub interval: IntervalNumber,
+    /// How: the statistic of the interval, or the reduction.
+    pub method: String,
+    /// The version of that.
+    pub version: String,
 }
 
 /// What a person gives to record a result.
@@ -58,6 +80,8 @@ pub struct RecordResult {
     pub point: PointCode,
     /// What was given.
     pub terms: ResultTerms,
+    /// What was worked out of recordings beside what was typed in; who records the result confirms it.
+    pub recorded: Vec<RecordedValue>,
     /// The revision of the result that the person saw; 0: none was recorded.
     pub expected: Option<u64>,
 }
@@ -80,11 +104,21 @@ impl Command for RecordResult {
         };
         let result = Amendable::Result(self.run, self.point.clone());
         at_revision(state, &result, self.expected)?;
+        for recorded in &self.recorded {
+            known::recording_of(state, &recorded.recording, self.run)?;
+            known::interval(state, recorded.interval)?;
+        }
         let values = self.values();
+        let typed = self.terms.values.len();
+        let place_of = |place: usize| match place.checked_sub(typed) {
+            Some(recorded) => format!("recorded[{recorded}]"),
+            None => format!("values[{place}]"),
+        };
         Given::new(state, stamp)
             .observed(*observed_at)
             .text("observations", observations)
-            .faults(faults_of_values(&values, state))
+            .faults(faults_of_values(&values, place_of, state))
+            .faults(self.faults_of_sources(state))
             .faults(faults_of_reached(reached))
             .settled()?;
         let limits = state.limits_in_force(planned).map(|known| &*known.limit);
@@ -108,6 +142,32 @@ impl Command for RecordResult {
 }
 
 impl RecordResult {
+    /// A value comes from an interval of its recording, taken for this point of this run and not set aside since.
+    fn faults_of_sources(&self, state: &State) -> Vec<Fault> {
+        let mut judging = Judging::of("");
+        for (place, recorded) in self.recorded.iter().enumerate() {
+            let field = |name: &str| format!("recorded[{place}].{name}");
+            judging.title(&field("method"), &recorded.method);
+            judging.title(&field("version"), &recorded.version);
+            let Some(interval) = state.recordings.interval(recorded.interval) else { continue };
+            judging.must(
+                interval.recording == recorded.recording
+                    && (interval.run, &interval.point) == (self.run, &self.point),
+                &field("interval"),
+                format!(
+                    "interval {} is of recording {} for {} in run {}",
+                    interval.number, interval.recording, interval.point, interval.run
+                ),
+            );
+            judging.must(
+                state.recordings.counts(&interval.recording, interval.seq),
+                &field("interval"),
+                "the recording was set aside since: take the interval anew",
+            );
+        }
+        judging.done()
+    }
+
     fn values(&self) -> Vec<MeasuredValue> {
         let typed = self.terms.values.iter().map(|typed| MeasuredValue {
             parameter: typed.parameter.clone(),
@@ -116,11 +176,23 @@ impl RecordResult {
             unit: typed.unit,
             source: ValueSource::TypedIn {},
         });
-        typed.collect()
+        let recorded = self.recorded.iter().map(|recorded| MeasuredValue {
+            parameter: recorded.parameter.clone(),
+            statistic: recorded.statistic,
+            value: recorded.value,
+            unit: recorded.unit,
+            source: ValueSource::Recording {
+                recording: recorded.recording.clone(),
+                interval: recorded.interval,
+                method: recorded.method.clone(),
+                version: recorded.version.clone(),
+            },
+        });
+        typed.chain(recorded).collect()
     }
 
     /// An exceedance for each limit that the result lies beyond, but for those that were noted with the same peak
-    /// already: a result that is recorded anew tells nothing twice.
+    /// already, or that a recording of the run showed so: a result that is recorded anew tells nothing twice.
     fn exceedances<'a>(
         &self,
         beyond: impl Iterator<Item = &'a LimitVerdict>,
@@ -132,7 +204,7 @@ impl RecordResult {
             let Some(peak) = found.measured else { continue };
             let told = state.exceedances.iter().any(|it| {
                 (it.run, &it.limit, it.statistic) == (self.run, &found.limit, found.statistic)
-                    && it.point.as_ref() == Some(&self.point)
+                    && (it.found.is_some() || it.point.as_ref() == Some(&self.point))
                     && it.peak.to_bits() == peak.to_bits()
             });
             if told {
@@ -184,7 +256,7 @@ mod tests {
             observations: "Nothing unusual.".to_owned(),
             observed_at: None,
         };
-        RecordResult { run, point: code("A"), terms, expected: None }
+        RecordResult { run, point: code("A"), terms, recorded: Vec::new(), expected: None }
     }
 
     fn run() -> (Story, RunNumber) {
@@ -290,6 +362,82 @@ mod tests {
         story.when("pilot", &result(run, vec![winding(70.0)])).unwrap();
         let (_, recorded) = story.state.result(run, &code("A")).unwrap();
         assert_eq!(recorded.verdict.outcome, Outcome::NotMet);
+    }
+
+    fn of_interval(
+        recording: &Digest,
+        interval: u32,
+        value: impl Into<Option<f64>>,
+    ) -> RecordedValue {
+        RecordedValue {
+            parameter: code("winding"),
+            statistic: Statistic::Max,
+            value: value.into(),
+            unit: Unit::Celsius,
+            recording: recording.clone(),
+            interval: IntervalNumber(interval),
+            method: "max".to_owned(),
+            version: "1".to_owned(),
+        }
+    }
+
+    #[test]
+    fn a_value_of_a_recording_says_of_which_interval_by_which_method_it_is() {
+        let mut story = Story::team();
+        let (recording, run) = story.recorded_run("A");
+        story.interval(&recording, run, "A");
+        let mut command = result(run, vec![]);
+        command.recorded = vec![of_interval(&recording, 1, 50.0)];
+        story.when("pilot", &command).unwrap();
+        let (_, recorded) = story.state.result(run, &code("A")).unwrap();
+        assert_eq!(recorded.values, [crate::story::recorded_value(&recording, 1, 50.0)]);
+        assert_eq!(recorded.verdict.outcome, Outcome::Met);
+        command.recorded[0].value = None;
+        story.when("pilot", &command).unwrap();
+        let (_, recorded) = story.state.result(run, &code("A")).unwrap();
+        assert_eq!(recorded.verdict.outcome, Outcome::Missing);
+    }
+
+    #[test]
+    fn a_value_of_a_recording_is_of_an_interval_for_this_point_and_not_typed_in_besides() {
+        let mut story = Story::team();
+        let (recording, run) = story.recorded_run("A");
+        story.interval(&recording, run, "A").plan(point("B"));
+        story.interval(&recording, run, "B");
+        let mut command = result(run, vec![winding(50.0)]);
+        command.recorded = vec![of_interval(&recording, 2, 51.0)];
+        command.recorded[0].method.clear();
+        assert_eq!(
+            faults(story.when("pilot", &command)),
+            ["recorded[0]", "recorded[0].method", "recorded[0].interval"]
+        );
+        command.recorded[0].interval = IntervalNumber(3);
+        assert_eq!(unknown(story.when("pilot", &command)), "interval");
+        let loose = story.recorded(9);
+        command.recorded = vec![of_interval(&loose, 1, 51.0)];
+        assert_eq!(not_now(story.when("pilot", &command)), "recording-not-attached");
+        story.set_aside(&recording);
+        command.recorded = vec![of_interval(&recording, 1, 51.0)];
+        assert_eq!(not_now(story.when("pilot", &command)), "recording-set-aside");
+        let once_more = story.file(100, story.now - chrono::TimeDelta::minutes(10), 600.0);
+        story.record("crew", once_more).attach(&recording, run);
+        assert_eq!(
+            faults(story.when("pilot", &command)),
+            ["recorded[0]", "recorded[0].interval"],
+            "an interval of before it was set aside"
+        );
+    }
+
+    #[test]
+    fn a_value_beyond_a_limit_that_the_recording_showed_with_the_same_peak_is_told_once() {
+        let mut story = Story::team();
+        let (recording, run) = story.recorded_run("A");
+        story.interval(&recording, run, "A").found(&recording, run, "L-winding");
+        let mut command = result(run, vec![]);
+        command.recorded = vec![of_interval(&recording, 1, 85.0)];
+        assert_eq!(story.when("pilot", &command).unwrap().len(), 1);
+        command.recorded[0].value = Some(86.0);
+        assert_eq!(story.when("pilot", &command).unwrap().len(), 2);
     }
 
     #[test]

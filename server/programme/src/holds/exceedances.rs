@@ -7,7 +7,7 @@ use super::{Explained, Reason, Rule, Subject};
 use crate::codes::{ExceedanceNumber, LimitCode, RunNumber};
 use crate::measure::{Measure, Unit};
 use crate::nouns::Statistic;
-use crate::state::{Rung, State};
+use crate::state::{Exceedance, Rung, State};
 
 static NOT_EXPLAINED: Rule = Rule::against_release(
     "exceedance-not-explained",
@@ -70,6 +70,21 @@ pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut 
     }
 }
 
+/// What a recording tells of an exceedance besides its peak.
+fn found(exceedance: &Exceedance) -> String {
+    let Some(found) = &exceedance.found else { return String::new() };
+    let seconds = |seconds: f64| Measure::new(seconds, Unit::Second);
+    let began = found.started_at.format("%Y-%m-%d %H:%M:%S UTC");
+    let lasted = exceedance.duration_s.map_or_else(String::new, |duration| {
+        format!(" for {} where {} are allowed", seconds(duration), seconds(found.dwell_s))
+    });
+    let odd = found
+        .odd_one_out
+        .as_ref()
+        .map_or_else(String::new, |odd| format!(", {odd} apart from the other sensors"));
+    format!(", from {began}{lasted}{odd}")
+}
+
 impl Explained for OpenExceedance {
     fn rule(&self) -> &'static Rule {
         match self.awaits {
@@ -118,11 +133,12 @@ impl Explained for OpenExceedance {
                 | Statistic::Value => format!(", peak {}", Measure::new(exceedance.peak, unit)),
             }
         });
+        let found = state.exceedance(number).map_or_else(String::new, found);
         let still = match self.awaits {
             Awaits::Closing(_) => "was explained and is not closed",
             Awaits::Explanation(_) | Awaits::Noting => "is not explained",
         };
-        format!("Exceedance {number} of limit {code}{title} in run {run}{peak}, {still}.")
+        format!("Exceedance {number} of limit {code}{title} in run {run}{peak}{found}, {still}.")
     }
 
     fn clears(&self, _: &Rung, _: &State) -> String {
@@ -145,10 +161,11 @@ impl Explained for OpenExceedance {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use crate::codes::ExceedanceNumber;
     use crate::nouns::{Limit, Phase, Point};
     use crate::record::{ExceedanceClosed, ExceedanceExplained, LimitSet};
-    use crate::story::{Story, any_digest, limit, point};
+    use crate::story::{Story, any_digest, code, limit, point};
 
     #[test]
     fn an_exceedance_holds_where_its_limit_is_in_force_until_explained_and_closed() {
@@ -181,6 +198,29 @@ mod tests {
         assert_eq!(hold.source, "limit L-winding: the motor's data sheet");
         story.record("safety", ExceedanceClosed { exceedance, digest: any_digest() });
         assert!(story.rules("A").is_empty());
+    }
+
+    #[test]
+    fn an_exceedance_that_a_recording_showed_holds_as_one_that_a_person_noted_and_says_more() {
+        let mut story = Story::team();
+        let (recording, run) = story.show_recorded("A");
+        assert!(story.rules("A").is_empty());
+        story.found(&recording, run, "L-winding");
+        let hold = story.hold("A", "exceedance-not-explained");
+        let began = story.state.exceedances[0].found.as_ref().unwrap().started_at;
+        assert_eq!(
+            hold.why,
+            format!(
+                "Exceedance 1 of limit L-winding (Winding temperature) in run 1, peak 85 °C, from {} for 30 s where 0 s \
+                 are allowed, is not explained.",
+                began.format("%Y-%m-%d %H:%M:%S UTC")
+            )
+        );
+        assert!(story.state.accepted_result(&code("A")).is_none(), "the acceptances are void");
+        story.set_aside(&recording);
+        assert!(story.rules("A").contains(&"exceedance-not-explained"), "and it stays");
+        story.explained_and_closed(1);
+        assert!(!story.rules("A").contains(&"exceedance-not-explained"));
     }
 
     #[test]

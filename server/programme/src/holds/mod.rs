@@ -156,6 +156,8 @@ sources! {
     BadResult results true;
     /// A value was beyond its limit.
     OpenExceedance exceedances false;
+    /// Components heat in another order than they should.
+    Heating heating false;
     /// The aircraft is not what the plan says.
     Configuration configuration false;
     /// A hazard is not dealt with.
@@ -184,6 +186,7 @@ mod documents;
 pub(crate) mod edge;
 mod exceedances;
 mod hazards;
+mod heating;
 mod plan;
 mod policy;
 mod prerequisites;

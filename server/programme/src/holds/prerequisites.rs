@@ -20,6 +20,10 @@ static LAPSED: Rule = Rule::against_release(
     "The accepted results of the points that come before still stand for the aircraft, the plan and the limits as \
      they are now.",
 );
+static SET_ASIDE: Rule = Rule::against_release(
+    "recording-set-aside",
+    "No accepted result of the points that come before was filled from a recording that was set aside since.",
+);
 static DROPPED: Rule = Rule::against_release(
     "prerequisite-dropped",
     "Every point that comes before is part of the plan.",
@@ -29,7 +33,8 @@ static UNKNOWN: Rule = Rule::against_release(
     "Every point that comes before exists in the programme.",
 );
 
-pub(super) static RULES: &[&Rule] = &[&NOT_ACCEPTED, &NOT_MET, &LAPSED, &DROPPED, &UNKNOWN];
+pub(super) static RULES: &[&Rule] =
+    &[&NOT_ACCEPTED, &NOT_MET, &LAPSED, &SET_ASIDE, &DROPPED, &UNKNOWN];
 
 /// A point that comes before and does not count.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,6 +60,8 @@ pub enum NotShown {
     NotMet(RunNumber),
     /// Its result was accepted and does not stand any more.
     Lapsed(RunNumber),
+    /// Its result was accepted, and a recording that it was filled from was set aside.
+    SetAside(RunNumber),
 }
 
 pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut Vec<Reason>) {
@@ -82,6 +89,7 @@ fn not_shown(code: &PointCode, state: &State) -> Option<NotShown> {
         None => NotShown::NoResult,
         Some(result) => match result.standing {
             Standing::NotMet => NotShown::NotMet(result.run),
+            Standing::Lapsed(Lapse::RecordingSetAside { .. }) => NotShown::SetAside(result.run),
             Standing::Lapsed(_) => NotShown::Lapsed(result.run),
             Standing::Open | Standing::Accepted | Standing::Replaced => {
                 NotShown::Waiting(result.run)
@@ -98,6 +106,7 @@ impl Explained for Prerequisite {
             NotShown::NoResult | NotShown::Waiting(_) => &NOT_ACCEPTED,
             NotShown::NotMet(_) => &NOT_MET,
             NotShown::Lapsed(_) => &LAPSED,
+            NotShown::SetAside(_) => &SET_ASIDE,
         }
     }
 
@@ -133,7 +142,7 @@ impl Explained for Prerequisite {
             NotShown::NotMet(run) => {
                 format!("The last result of {code}, in run {run}, was not met or lacks something.")
             }
-            NotShown::Lapsed(run) => {
+            NotShown::Lapsed(run) | NotShown::SetAside(run) => {
                 let standing = state.result(run, code).map(|(_, result)| &result.standing);
                 let because = match standing {
                     Some(Standing::Lapsed(lapse)) => lapsed_because(lapse),
@@ -156,6 +165,9 @@ impl Explained for Prerequisite {
             NotShown::Lapsed(_) => {
                 format!("{code} is run again and its result accepted, or what changed is undone.")
             }
+            NotShown::SetAside(_) => format!(
+                "The result of {code} is recorded anew from what counts, or {code} is run again, and the result is accepted."
+            ),
         }
     }
 
@@ -174,8 +186,8 @@ fn lapsed_because(lapse: &Lapse) -> String {
         }
         Lapse::PlanChanged => "its plan was changed after the run".to_owned(),
         Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),
-        Lapse::RecordingSetAside { .. } => {
-            "the recording that values of it come from was set aside".to_owned()
+        Lapse::RecordingSetAside { recording } => {
+            format!("values of it come from recording {recording}, which was set aside")
         }
     }
 }
@@ -185,7 +197,7 @@ mod tests {
     use crate::measure::Unit;
     use crate::nouns::{Limit, LimitKind, Point, Statistic};
     use crate::record::{LimitSet, Part, PartSigned, PointDropped};
-    use crate::story::{Story, any_digest, code, limit, point, typed};
+    use crate::story::{Story, any_digest, code, limit, point, recorded_value, typed};
 
     fn at_most(name: &str, highest: f64) -> LimitSet {
         let kind = LimitKind::Maximum { caution: None, limit: highest };
@@ -253,6 +265,39 @@ mod tests {
         let hold = story.hold("B", "prerequisite-lapsed");
         assert!(hold.why.ends_with("motor was \"1\" and is \"2\" now."), "{}", hold.why);
         story.fit("motor", "1");
+        assert!(story.rules("B").is_empty());
+    }
+
+    #[test]
+    fn a_result_lapses_when_a_recording_that_it_was_filled_from_is_set_aside_and_no_other_does() {
+        let mut story = two();
+        story.plan(after("C", "B")).approve("C");
+        let (recording, run) = story.show_recorded("A");
+        story.show_and_accept("B");
+        assert!(story.rules("B").is_empty());
+        let other = story.recorded(1);
+        story.attach(&other, run).set_aside(&other);
+        assert!(story.rules("B").is_empty(), "nothing of the result comes from it");
+        story.set_aside(&recording);
+        let hold = story.hold("B", "recording-set-aside");
+        let because = format!("values of it come from recording {recording}, which was set aside.");
+        assert!(hold.why.ends_with(&because), "{}", hold.why);
+        assert!(story.rules("C").is_empty(), "the result of B was typed in");
+    }
+
+    #[test]
+    fn a_result_recorded_anew_from_what_counts_stands_again_and_the_file_taken_in_once_more_does_not_revive_it()
+     {
+        let mut story = two();
+        let (recording, run) = story.show_recorded("A");
+        story.set_aside(&recording);
+        let again = story.file(100, story.now, 600.0);
+        assert_eq!(again.recording, recording);
+        story.record("crew", again).attach(&recording, run);
+        assert_eq!(story.rules("B"), ["recording-set-aside"]);
+        story.interval(&recording, run, "A");
+        let values = vec![recorded_value(&recording, 2, 50.0)];
+        story.result(run, "A", values, Default::default()).accept("A", run);
         assert!(story.rules("B").is_empty());
     }
 

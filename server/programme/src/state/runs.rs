@@ -162,6 +162,22 @@ impl Run {
         Some(self.after.as_ref()?.energy_counter_kwh? - self.before.as_ref()?.energy_counter_kwh?)
     }
 
+    /// When it began, and when it was over: by the times that were noted, else by when it was opened and closed. It is not
+    /// over while power is on and nobody has closed it.
+    pub fn span(&self) -> (DateTime<Utc>, Option<DateTime<Utc>>) {
+        let RunTimes { power_on, off_blocks, take_offs, landings, on_blocks, power_off } =
+            &self.times;
+        let single = [power_on, off_blocks, on_blocks, power_off].into_iter().flatten();
+        let noted = || single.clone().chain(take_offs).chain(landings).copied();
+        let begun = noted().min().unwrap_or(self.opened_at);
+        let closed = self.closed.as_ref().map(|(_, at, _)| *at);
+        let over = match power_off {
+            Some(_) => noted().max(),
+            None => closed.map(|closed| noted().max().map_or(closed, |noted| noted.max(closed))),
+        };
+        (begun, over)
+    }
+
     pub(super) fn note(&mut self, event: RunEvent, at: DateTime<Utc>) {
         self.times.put(event, at);
     }

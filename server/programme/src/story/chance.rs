@@ -4,12 +4,12 @@ use chrono::TimeDelta;
 use proptest::prelude::*;
 
 use super::*;
-use crate::codes::{ExceedanceNumber, ProposalNumber, SnagNumber};
+use crate::codes::{ExceedanceNumber, ProposalNumber, ReductionNumber, SnagNumber};
 use crate::nouns::RequiredItem;
 use crate::record::{
-    ExceedanceClosed, ExceedanceExplained, ItemRemoved, KnockedOff, LimitChangeAgreed,
-    LimitChangeDeclined, LimitChangeProposed, PointDropped, RunTimesCorrected, SignatureWithdrawn,
-    SnagClosed, SnagWorked, StandDownLifted,
+    ClockOffsetConfirmed, ExceedanceClosed, ExceedanceExplained, HeatingOutcome, ItemRemoved,
+    KnockedOff, LimitChangeAgreed, LimitChangeDeclined, LimitChangeProposed, PointDropped,
+    ReductionMade, RunTimesCorrected, SignatureWithdrawn, SnagClosed, SnagWorked, StandDownLifted,
 };
 
 const POINTS: [&str; 8] = ["A", "B", "C", "D", "E", "F", "G", "H"];
@@ -39,8 +39,11 @@ pub(crate) fn trouble() -> impl Strategy<Value = Step> {
     (0..TROUBLES, any::<u64>()).prop_map(|(kind, pick)| Step { kind, pick })
 }
 
-const KINDS: u8 = 50;
-const TROUBLES: u8 = 9;
+const KINDS: u8 = 58;
+const TROUBLES: u8 = 12;
+
+/// A recording that nobody has taken in.
+static UNHEARD_OF: Digest = Digest::from_bytes([0; 32]);
 
 /// Draws choices from one number.
 struct Picks(u64);
@@ -385,8 +388,82 @@ impl Story {
                 self.record("lead", RunTimesCorrected { run, times, reason });
             }
             43..=45 => self.put_right(picks),
+            46..=53 => self.step_of_recordings(step.kind, point, picks),
             _ => {
                 self.later(TimeDelta::minutes(picks.of(&[1, 10, 45, 60, 300, 1500])));
+            }
+        }
+    }
+
+    /// A recording that was taken in, or the first that would be.
+    fn some_recording(&self, picks: &mut Picks) -> Digest {
+        let order = &self.state.recordings.order;
+        let place = usize::try_from(picks.below(order.len().max(1) as u64)).unwrap();
+        order.get(place).cloned().unwrap_or_else(any_digest)
+    }
+
+    fn some_outcome(picks: &mut Picks) -> HeatingOutcome {
+        use HeatingOutcome::{InOrder, OutOfOrder, Unknown};
+        picks.of(&[InOrder, InOrder, OutOfOrder, Unknown])
+    }
+
+    fn step_of_recordings(&mut self, kind: u8, point: &str, picks: &mut Picks) {
+        let recording = self.some_recording(picks);
+        let run = RunNumber(picks.number(self.state.runs.len()));
+        match kind {
+            46 => {
+                let which = 1 + u8::try_from(picks.below(4)).unwrap();
+                let at = self.now - TimeDelta::minutes(10);
+                let recording = self.recorded_from(which, at, 600.0);
+                self.attach(&recording, run);
+            }
+            47 | 48 => {
+                let (recording, run) = self.recorded_run(point);
+                self.judged(&recording, run, Self::some_outcome(picks));
+            }
+            49 => {
+                self.show_recorded(point);
+            }
+            50 => {
+                self.judged(&recording, run, Self::some_outcome(picks));
+            }
+            51 => {
+                self.found(&recording, run, picks.of(&LIMITS));
+            }
+            52 => {
+                if picks.one_in(2) {
+                    self.set_aside(&recording);
+                } else {
+                    let channel = code("speed");
+                    let (offset_s, correlation) = (picks.of(&[-2.5, 40.0]), 0.97);
+                    let against = self.some_recording(picks);
+                    self.record(
+                        "engineer",
+                        ClockOffsetConfirmed { recording, against, channel, offset_s, correlation },
+                    );
+                }
+            }
+            _ => {
+                let heating_order = ["L-winding", "L-second"].map(code).to_vec();
+                self.record("engineer", LimitSet { limit: limit("L-second") })
+                    .record("safety", PolicySet { policy: Policy { heating_order, ..policy() } });
+                let made = u32::try_from(self.state.recordings.reductions.len()).unwrap();
+                self.record(
+                    "engineer",
+                    ReductionMade {
+                        reduction: ReductionNumber(made + 1),
+                        recording,
+                        run,
+                        point: None,
+                        interval: None,
+                        topic: "pack-energy".to_owned(),
+                        version: "1".to_owned(),
+                        channels: vec![code("winding")],
+                        given: any_digest(),
+                        result: "{}".to_owned(),
+                        replaces: made.checked_sub(1).map(ReductionNumber),
+                    },
+                );
             }
         }
     }
@@ -495,6 +572,25 @@ impl Story {
             6 | 7 => {
                 let part = self.some_part(picks);
                 self.refuse(by, point, part);
+            }
+            9 => {
+                let recording = self.some_recording(picks);
+                let run = RunNumber(picks.number(self.state.runs.len() + 1));
+                self.found(&recording, run, picks.of(&LIMITS));
+            }
+            10 => {
+                let recording = self.some_recording(picks);
+                let run = RunNumber(picks.number(self.state.runs.len() + 1));
+                let outcome = picks.of(&[HeatingOutcome::OutOfOrder, HeatingOutcome::Unknown]);
+                self.judged(&recording, run, outcome);
+            }
+            11 => {
+                // To set aside what showed the order wrong takes trouble away, as the mistake that it was.
+                let recording = self.some_recording(picks);
+                let showed_wrong = self.state.heating.values().any(|judged| {
+                    judged.recording == recording && judged.outcome == HeatingOutcome::OutOfOrder
+                });
+                self.set_aside(if showed_wrong { &UNHEARD_OF } else { &recording });
             }
             _ => {
                 self.stand_down();

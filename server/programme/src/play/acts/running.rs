@@ -182,7 +182,8 @@ impl Given for RecordResult {
         };
         let result = Amendable::Result(run, self.point.clone());
         let expected = Some(scene.state.revision(&result));
-        let command = commands::RecordResult { run, point: self.point.clone(), terms, expected };
+        let (point, recorded) = (self.point.clone(), Vec::new());
+        let command = commands::RecordResult { run, point, terms, recorded, expected };
         decide(scene.state, &command, scene.stamp)
     }
 }
