@@ -1,8 +1,8 @@
 //! One file a recorder format; each gives blocks of rows to a sink.
 
 pub mod candump;
+mod digits;
 mod field;
-mod figures;
 pub mod gpx;
 pub mod igc;
 mod lines;

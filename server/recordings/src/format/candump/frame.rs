@@ -1,6 +1,6 @@
 //! One line of candump text.
 
-use super::super::figures::{millionths, whole};
+use super::super::digits::{millionths, whole};
 use crate::Micros;
 
 /// Set in the identifier of an extended frame (29 bits); the same bit as in a DBC file.

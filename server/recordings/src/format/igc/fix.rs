@@ -2,7 +2,7 @@
 
 use crate::Rule;
 use crate::format::Field;
-use crate::format::figures::{degrees, figure, hemisphere, millionths, time_of_day, whole};
+use crate::format::digits::{degrees, figure, hemisphere, millionths, time_of_day, whole};
 
 /// The columns that every fix has, with their units.
 pub(super) const FIXED_FIELDS: [(&str, &str); 4] =

@@ -22,7 +22,7 @@ use std::io::Read;
 use chrono::NaiveDate;
 
 use self::fix::{Extensions, FIXED_FIELDS, Fix};
-use super::figures::{date, date_after, moment};
+use super::digits::{date, date_after, moment};
 use super::lines::{LINES_TO_LOOK_AT, Lines};
 use super::rows::Rows;
 use super::{Field, PassedOver};

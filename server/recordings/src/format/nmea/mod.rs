@@ -26,8 +26,8 @@ use std::io::Read;
 use chrono::NaiveDate;
 
 use self::sentence::{Cell, Line, Sentence};
+use super::digits::{date, date_after, moment};
 use super::field::offered;
-use super::figures::{date, date_after, moment};
 use super::lines::{LINES_TO_RECOGNISE, Lines};
 use super::rows::Rows;
 use super::{Field, PassedOver};

@@ -1,6 +1,6 @@
 //! One sentence of NMEA 0183: its frame, its checksum and its fields.
 
-use crate::format::figures::{degrees, figure, hemisphere, millionths, time_of_day};
+use crate::format::digits::{degrees, figure, hemisphere, millionths, time_of_day};
 
 /// A line that could be read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
