@@ -13,7 +13,7 @@ pub mod limits;
 mod moment;
 pub mod reduce;
 mod series;
-mod statistics;
+pub mod statistics;
 mod unreadable;
 
 pub use block::{Block, Sink};

@@ -22,7 +22,9 @@ mod time_above;
 pub use judged::{Caution, Exceedance, Furthest, Gap, Judged, Standing, State};
 pub use rate::rates;
 pub use rule::{KindOfLimit, LimitRule, TimedRating, WatchOptions};
+pub(crate) use span::usual_step;
 pub use spread::{ODD_SCORE, OddOneOut, modified_z_scores, odd_one_out, spreads};
+pub(crate) use time_above::later_by;
 pub use time_above::seconds_above;
 
 use crate::Series;

@@ -28,7 +28,7 @@ impl Span {
 }
 
 /// The middle one of the steps between rows, in microseconds; 0 where there is one row only.
-pub(super) fn usual_step(times: &[Micros]) -> i64 {
+pub(crate) fn usual_step(times: &[Micros]) -> i64 {
     let mut steps: Vec<i64> =
         times.windows(2).map(|pair| pair[1].0.saturating_sub(pair[0].0)).collect();
     if steps.is_empty() {

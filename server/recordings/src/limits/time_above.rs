@@ -120,6 +120,6 @@ pub(super) fn watch(
 }
 
 /// A moment and so many seconds, to the microsecond.
-pub(super) fn later_by(moment: Micros, seconds: f64) -> Micros {
+pub(crate) fn later_by(moment: Micros, seconds: f64) -> Micros {
     Micros(moment.0.saturating_add((seconds * MICROS_PER_S).round() as i64))
 }
