@@ -14,6 +14,7 @@ mod moment;
 pub mod reduce;
 mod series;
 pub mod statistics;
+pub mod steady;
 mod unreadable;
 
 pub use block::{Block, Sink};
