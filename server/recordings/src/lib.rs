@@ -6,8 +6,10 @@
 //!
 //! Nothing here opens a file, reads a clock or knows a programme: bytes, channels and limits are arguments.
 
+pub mod bins;
 mod block;
 mod channel;
+pub mod envelope;
 pub mod format;
 pub mod limits;
 mod moment;

@@ -1,0 +1,204 @@
+//! Many channels in bins of equal time: mean, smallest and greatest of each.
+
+use std::ops::Range;
+
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use crate::Micros;
+
+/// One channel's figures, a bin each; NaN where the channel has no reading in the bin.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct BinnedChannel {
+    /// How many readings.
+    pub readings: Vec<u32>,
+    /// Their mean; each reading counts the same.
+    pub mean: Vec<f64>,
+    /// The smallest.
+    pub min: Vec<f64>,
+    /// The greatest.
+    pub max: Vec<f64>,
+}
+
+/// Channels in bins.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Bins {
+    /// Where each bin begins; bins without any row are left out.
+    pub starts: Vec<Micros>,
+    /// The channels, in the order given.
+    pub channels: Vec<BinnedChannel>,
+}
+
+/// The rows from one moment to another, both included, as places in columns.
+pub fn rows_between(times: &[Micros], from: Micros, to: Micros) -> Range<usize> {
+    let first = times.partition_point(|time| *time < from);
+    first..times.partition_point(|time| *time <= to).max(first)
+}
+
+/// Puts the rows of a window into bins so many microseconds wide, which begin at whole multiples of that width since 1970.
+/// A bin holds its beginning and not its end. Moments rise; columns are as long as `times`, and what a shorter one lacks is
+/// missing. A width below one microsecond is taken as one.
+pub fn bins(times: &[Micros], columns: &[&[f64]], rows: Range<usize>, width_micros: i64) -> Bins {
+    let width = width_micros.max(1);
+    let rows = rows.start.min(times.len())..rows.end.min(times.len());
+    let (starts, ends) = edges(times, rows.clone(), width);
+    let channels = columns.par_iter().map(|column| channel(column, rows.start, &ends)).collect();
+    Bins { starts, channels }
+}
+
+/// The beginning of every bin with rows, and the row after its last one.
+fn edges(times: &[Micros], rows: Range<usize>, width: i64) -> (Vec<Micros>, Vec<usize>) {
+    let (mut starts, mut ends) = (Vec::new(), Vec::new());
+    let mut next = rows.start;
+    while let Some(first) = times[..rows.end].get(next) {
+        let start = first.0.div_euclid(width).saturating_mul(width);
+        let end = start.saturating_add(width);
+        let inside = |time: &Micros| time.0 < end;
+        // At least the row itself is inside, also at the end of all time.
+        let length = next_run(&times[next..rows.end], inside).max(1);
+        next += length;
+        starts.push(Micros(start));
+        ends.push(next);
+    }
+    (starts, ends)
+}
+
+/// How many rows from the first on are inside: looked for in growing steps, for bins are short beside a recording.
+fn next_run(times: &[Micros], inside: impl Fn(&Micros) -> bool) -> usize {
+    let mut reach = 8;
+    while times.get(reach).is_some_and(&inside) {
+        reach *= 2;
+    }
+    times[..times.len().min(reach + 1)].partition_point(inside)
+}
+
+fn channel(column: &[f64], first: usize, ends: &[usize]) -> BinnedChannel {
+    let mut binned = BinnedChannel {
+        readings: Vec::with_capacity(ends.len()),
+        mean: Vec::with_capacity(ends.len()),
+        min: Vec::with_capacity(ends.len()),
+        max: Vec::with_capacity(ends.len()),
+    };
+    let mut start = first;
+    for end in ends {
+        let values = column.get(start..*end).or(column.get(start..)).unwrap_or_default();
+        start = *end;
+        let of_bin = Bin::of(values);
+        let known = |figure| if of_bin.count == 0.0 { f64::NAN } else { figure };
+        // A bin never has more rows than a recording, and those are counted far below 2^32 a second.
+        binned.readings.push(of_bin.count as u32);
+        binned.mean.push(known(of_bin.sum / of_bin.count));
+        binned.min.push(known(of_bin.min));
+        binned.max.push(known(of_bin.max));
+    }
+    binned
+}
+
+/// Sums of one bin, of figures that are not NaN.
+struct Bin {
+    count: f64,
+    sum: f64,
+    min: f64,
+    max: f64,
+}
+
+impl Bin {
+    /// Four sums side by side and no branch, so that the compiler can use vectors.
+    fn of(values: &[f64]) -> Self {
+        const LANES: usize = 4;
+        let mut count = [0.0; LANES];
+        let mut sum = [0.0; LANES];
+        let mut min = [f64::INFINITY; LANES];
+        let mut max = [f64::NEG_INFINITY; LANES];
+        let mut take = |lane: usize, value: f64| {
+            let there = !value.is_nan();
+            count[lane] += f64::from(u8::from(there));
+            sum[lane] += if there { value } else { 0.0 };
+            // A comparison with NaN is false, so that NaN changes neither.
+            min[lane] = if value < min[lane] { value } else { min[lane] };
+            max[lane] = if value > max[lane] { value } else { max[lane] };
+        };
+        let (whole, rest) = values.as_chunks::<LANES>();
+        for chunk in whole {
+            for (lane, value) in chunk.iter().enumerate() {
+                take(lane, *value);
+            }
+        }
+        for (lane, value) in rest.iter().enumerate() {
+            take(lane, *value);
+        }
+        Self {
+            count: count.iter().sum(),
+            sum: sum.iter().sum(),
+            min: min.into_iter().fold(f64::INFINITY, f64::min),
+            max: max.into_iter().fold(f64::NEG_INFINITY, f64::max),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    const SECOND: i64 = 1_000_000;
+
+    #[test]
+    fn a_reading_at_the_end_of_a_bin_is_in_the_next_one_and_missing_ones_do_not_count() {
+        let times = [-1, 0, 999_999, 1_000_000, 5_000_000].map(Micros);
+        let column = [9.0, 1.0, 2.0, f64::NAN, 7.0];
+        let bins = bins(&times, &[&column], 0..5, SECOND);
+        assert_eq!(bins.starts, [-SECOND, 0, SECOND, 5 * SECOND].map(Micros));
+        assert_eq!(bins.channels[0].readings, [1, 2, 0, 1]);
+        assert_eq!(bins.channels[0].mean[1], 1.5);
+        assert!(bins.channels[0].mean[2].is_nan() && bins.channels[0].max[2].is_nan());
+        assert_eq!((bins.channels[0].min[1], bins.channels[0].max[1]), (1.0, 2.0));
+    }
+
+    #[test]
+    fn a_column_that_is_too_short_is_missing_and_a_window_beyond_the_rows_is_empty() {
+        let times = [0, 1, 2].map(Micros);
+        let short = bins(&times, &[&[4.0], &[]], 0..3, SECOND);
+        assert_eq!((short.channels[0].readings[0], short.channels[1].readings[0]), (1, 0));
+        let (from, to) = (rows_between(&times, Micros(5), Micros(9)), 7..9);
+        assert!(bins(&times, &[&[4.0]], from, SECOND).starts.is_empty());
+        assert!(bins(&times, &[&[4.0]], to, SECOND).starts.is_empty());
+    }
+
+    proptest! {
+        #[test]
+        fn bins_of_a_recording_cut_at_bins_are_those_of_the_whole(
+            steps in prop::collection::vec((1..700_000_i64, prop_oneof![4 => -1e3..1e3_f64, 1 => Just(f64::NAN)]), 1..200),
+            cut in 0..200_usize,
+        ) {
+            let mut now = -20_000_000;
+            let (times, values): (Vec<_>, Vec<_>) = steps.into_iter().map(|(step, value)| {
+                now += step;
+                (Micros(now), value)
+            }).unzip();
+            let whole = bins(&times, &[&values], 0..times.len(), SECOND);
+            for (place, start) in whole.starts.iter().enumerate() {
+                let rows = rows_between(&times, *start, Micros(start.0 + SECOND - 1));
+                let present: Vec<f64> = values[rows].iter().copied().filter(|it| !it.is_nan()).collect();
+                let channel = &whole.channels[0];
+                prop_assert_eq!(channel.readings[place] as usize, present.len());
+                if present.is_empty() { continue; }
+                let mean = present.iter().sum::<f64>() / present.len() as f64;
+                prop_assert!((channel.mean[place] - mean).abs() < 1e-9);
+                prop_assert_eq!(channel.max[place], present.iter().copied().fold(f64::MIN, f64::max));
+                prop_assert_eq!(channel.min[place], present.iter().copied().fold(f64::MAX, f64::min));
+            }
+            let start = whole.starts[cut % whole.starts.len()];
+            let middle = times.partition_point(|time| *time < start);
+            let (before, after) = (
+                bins(&times, &[&values], 0..middle, SECOND),
+                bins(&times, &[&values], middle..times.len(), SECOND),
+            );
+            prop_assert_eq!([before.starts, after.starts].concat(), whole.starts.clone());
+            let max = |bins: &Bins| bins.channels[0].max.iter().map(|it| it.to_bits()).collect::<Vec<_>>();
+            let of_parts = [before.channels, after.channels].map(|channels| Bins { starts: vec![], channels });
+            prop_assert_eq!(of_parts.iter().flat_map(&max).collect::<Vec<_>>(), max(&whole));
+        }
+    }
+}
