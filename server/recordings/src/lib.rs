@@ -11,6 +11,7 @@ mod block;
 mod channel;
 pub mod envelope;
 pub mod format;
+pub mod heating;
 pub mod isolation;
 pub mod limits;
 mod moment;
