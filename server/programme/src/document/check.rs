@@ -53,7 +53,7 @@ pub(crate) fn faults_of_heating_order<'a>(
     for (place, code) in policy.heating_order.iter().enumerate() {
         let why = match limit(code) {
             None => format!("there is no limit {code}"),
-            Some(limit) if !limit.is_greatest_temperature() => {
+            Some(limit) if limit.greatest_temperature().is_none() => {
                 format!(
                     "{code} is no maximum of a temperature, and only those are reached by heating"
                 )
@@ -244,7 +244,7 @@ impl<'a> Checking<'a> {
 
     /// What the policy names in its order of heating stays the greatest temperature that it is.
     fn in_heating_order(&mut self, limit: &Limit, at: &str) {
-        if self.document.policy.is_some() || limit.is_greatest_temperature() {
+        if self.document.policy.is_some() || limit.greatest_temperature().is_some() {
             return;
         }
         let policy = self.state.policy.as_ref();

@@ -112,12 +112,15 @@ impl<'a, 'i> TableReader<'a, 'i> {
                 original.clone()
             };
             let place = table.key(field);
-            self.tell(&place, wording(message), faults);
             let current_table = if table == original {
                 current.clone()
             } else {
                 current.parent().map_or_else(Path::default, |(table, _)| table)
             };
+            if self.stood_in.contains(&place) {
+                return self.missing_inside(&current_table, &table, field, faults);
+            }
+            self.tell(&place, wording(message), faults);
             return self.take_out(&current_table.key(field), place);
         }
         // A key of a map that is no choice is told at the map.
@@ -129,6 +132,41 @@ impl<'a, 'i> TableReader<'a, 'i> {
         }
         self.tell(&original, self.explain(current, message), faults);
         self.take_out(current, original)
+    }
+
+    /// What stands in for a field is unknown where it stands, so the field is missing in a table inside: a tagged table
+    /// tells its own place for all that is in it. The fault that was told gets the place of the inner table where only one
+    /// can be meant; else the whole is taken out.
+    fn missing_inside(
+        &mut self,
+        current: &Path,
+        original: &Path,
+        field: &str,
+        faults: &mut [Fault],
+    ) -> bool {
+        let mut lacking = Vec::new();
+        if let Some(DeValue::Table(table)) = self.value_at_mut(current) {
+            table.remove(field);
+            let inner = table.iter().filter(|(_, value)| match value.get_ref() {
+                DeValue::Table(inner) => !inner.contains_key(field),
+                _ => false,
+            });
+            lacking.extend(inner.map(|(key, _)| key.get_ref().to_string()));
+        }
+        let outer = original.key(field);
+        self.stood_in.remove(&outer);
+        let [inner] = lacking.as_slice() else { return self.take_out(current, original.clone()) };
+        let place = original.key(inner).key(field);
+        let told = |place: &Path| {
+            let steps = self.at.0.iter().chain(&place.0);
+            Path(steps.cloned().collect()).to_string()
+        };
+        let (was, is) = (told(&outer), told(&place));
+        if let Some(fault) = faults.iter_mut().rfind(|fault| fault.field == was) {
+            fault.field = is;
+        }
+        self.stood_in.insert(place);
+        self.put(&current.key(inner).key(field), DeValue::String(STAND_IN.into()))
     }
 
     /// Whether a place is, holds or is in something that was taken out or stands in.

@@ -159,17 +159,18 @@ impl Limit {
         self.channel == *channel || in_group
     }
 
-    /// Whether it says how hot something may become.
-    pub fn is_greatest_temperature(&self) -> bool {
-        let has_greatest = match self.kind {
-            LimitKind::Maximum { .. } | LimitKind::Range { .. } => true,
+    /// How hot something may become, in its unit; absent where it says nothing about that.
+    pub fn greatest_temperature(&self) -> Option<f64> {
+        let greatest = match self.kind {
+            LimitKind::Maximum { limit, .. } => Some(limit),
+            LimitKind::Range { high, .. } => Some(high),
             LimitKind::Minimum { .. }
             | LimitKind::Rate { .. }
             | LimitKind::Spread { .. }
             | LimitKind::TimeAbove { .. }
-            | LimitKind::Rating { .. } => false,
+            | LimitKind::Rating { .. } => None,
         };
-        has_greatest && self.unit.kind() == Kind::Temperature
+        greatest.filter(|_| self.unit.kind() == Kind::Temperature)
     }
 
     /// What is wrong with it when it is looked at alone; `at` is its place in what was given.

@@ -183,7 +183,7 @@ fn recorder_file() -> impl Strategy<Value = RecorderFile> {
                 unit_row: flag,
                 time: TimeColumn { column, form },
             },
-            1 => RecorderFile::Candump { dbc },
+            1 => RecorderFile::Candump { dbc, interface: flag.then(|| "can0".to_owned()) },
             2 => RecorderFile::Igc {},
             3 => RecorderFile::Nmea {},
             _ => RecorderFile::Gpx {},
@@ -450,7 +450,7 @@ fn points() -> impl Strategy<Value = Vec<Point>> {
 
 /// All greatest temperatures, the last first, where there are two at least.
 fn hottest(limits: &[Limit]) -> Vec<LimitCode> {
-    let greatest = limits.iter().rev().filter(|limit| limit.is_greatest_temperature());
+    let greatest = limits.iter().rev().filter(|limit| limit.greatest_temperature().is_some());
     let order: Vec<_> = greatest.map(|limit| limit.code.clone()).collect();
     if order.len() < 2 { Vec::new() } else { order }
 }

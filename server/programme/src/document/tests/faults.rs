@@ -161,6 +161,7 @@ fn references_to_nothing_are_told_each() {
             "points[1].hazards[0]",
             "points[1].limits[0]",
             "points[1].sensitive_to[0]",
+            "recorders[0].columns[0].channel",
         ]
     );
 }
@@ -226,4 +227,70 @@ fn a_document_of_faults_alone_is_cut_short_and_says_so() {
     let faults = told(&text);
     assert_eq!(faults.len(), 1001);
     assert!(faults[1000].1.contains("more faults"));
+}
+
+#[test]
+fn a_recorder_says_which_columns_of_which_files_are_which_channels() {
+    let column = "{ column = \"T\", channel = \"motor_temp\", unit = \"degC\" }";
+    let told = |from: &str, to: &str| {
+        let text = SMALL.replace(from, to);
+        assert_ne!(text, SMALL, "{from}");
+        let faults = match read_toml(&text) {
+            Ok(document) => check(&document, &State::default()),
+            Err(faults) => faults,
+        };
+        faults.into_iter().map(|fault| fault.field).collect::<Vec<_>>()
+    };
+    let place = "recorders[0].columns[0]";
+    assert_eq!(
+        told(column, "{ column = \"T\", channel = \"stranger\", unit = \"degC\" }"),
+        [format!("{place}.channel")]
+    );
+    assert_eq!(told(column, &column.replace("degC", "kW")), [format!("{place}.unit")]);
+    assert!(told(column, &column.replace("degC", "K")).is_empty(), "absolute kelvins");
+    let line = SMALL.lines().position(|line| line.starts_with("file = ")).unwrap() + 1;
+    for (from, to, field) in [
+        ("delimiter = \";\"", "delimiter = \",\"", "file.delimiter"),
+        ("decimal = \",\"", "decimal = \";\"", "file"),
+        ("form = \"unix-ms\"", "form = \"julian\"", "file"),
+        ("column = \"t\", ", "", "file.time.column"),
+    ] {
+        let told = told(from, to);
+        assert_eq!(told.len(), 1, "{from}: {told:?}");
+        assert!(told[0].starts_with(&format!("line {line}, recorders[0].{field}")), "{told:?}");
+    }
+}
+
+#[test]
+fn an_order_of_heating_names_two_or_more_greatest_temperatures_of_the_programme() {
+    let mut document = read_toml(SMALL).unwrap();
+    let mut second = document.limits[0].clone();
+    second.code = "L-SECOND".parse().unwrap();
+    document.limits.push(second);
+    let ordered = |document: &ProgrammeDocument, codes: &[&str]| {
+        let mut document = document.clone();
+        let policy = document.policy.as_mut().unwrap();
+        policy.heating_order = codes.iter().map(|code| code.parse().unwrap()).collect();
+        let mut faults = policy.faults("policy");
+        faults.extend(check(&document, &State::default()));
+        (document, faults.into_iter().map(|fault| fault.field).collect::<Vec<_>>())
+    };
+    let (sound, faults) = ordered(&document, &["L-SECOND", "L-MOTOR"]);
+    assert!(faults.is_empty(), "{faults:?}");
+    assert_eq!(ordered(&document, &["L-MOTOR"]).1, ["policy.heating_order"]);
+    let twice = ordered(&document, &["L-MOTOR", "L-SECOND", "L-MOTOR"]).1;
+    assert_eq!(twice, ["policy.heating_order[2]"]);
+    let stranger = ordered(&document, &["L-MOTOR", "L-NONE"]).1;
+    assert_eq!(stranger, ["policy.heating_order[1]"]);
+    document.limits[1].kind = LimitKind::Minimum { caution: None, limit: -20.0 };
+    let least = ordered(&document, &["L-MOTOR", "L-SECOND"]).1;
+    assert_eq!(least, ["policy.heating_order[1]"]);
+
+    // What the policy names stays a greatest temperature, whoever changes it and however.
+    let state = founded(&sound.to_toml().unwrap());
+    let changed = document.limits[1].clone();
+    let faults = check_proposed(&changed, &state);
+    assert_eq!(faults[0].field, "limits[0].is");
+    let alone = ProgrammeDocument { limits: vec![changed], ..ProgrammeDocument::default() };
+    assert_eq!(check(&alone, &state)[0].field, "limits[0].is");
 }
