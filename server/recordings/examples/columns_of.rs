@@ -37,7 +37,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let shown = match arguments.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         ["candump", file, dbc] => {
             let dbc = candump::dbc_text(&std::fs::read(dbc)?);
-            let plan = candump::CandumpPlan { dbc, interface: None };
+            let plan = candump::CandumpPlan { dbc };
             let fields = candump::fields(File::open(file)?, &plan)?;
             show(fields, |columns, sink| {
                 Ok(candump::read(File::open(file)?, &plan, columns, sink)?)

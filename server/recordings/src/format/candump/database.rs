@@ -12,7 +12,7 @@ use crate::Unreadable;
 use crate::format::Field;
 
 /// Bytes of a DBC file that are taken at most.
-const MOST_BYTES: u64 = 4 << 20;
+const MOST_BYTES: u64 = 1 << 20;
 /// Highest standard identifier.
 const HIGHEST_STANDARD: u64 = 0x7FF;
 /// The message that tools put signals in that belong to none.
@@ -40,7 +40,7 @@ impl Database {
     ///
     /// # Errors
     ///
-    /// [`Unreadable`] where it is over 4 MiB, is not a DBC file, or has a standard identifier above 11 bits.
+    /// [`Unreadable`] where it is over 1 MiB, is not a DBC file, or has a standard identifier above 11 bits.
     pub(super) fn read(text: &str) -> Result<Self, Unreadable> {
         if text.len() as u64 > MOST_BYTES {
             let what = "the number of bytes of the DBC file";
@@ -97,7 +97,11 @@ impl Database {
             if decoders.iter().any(|known| known.name == *name) {
                 continue;
             }
-            let Some((message_name, signal_name)) = name.split_once('.') else { continue };
+            let (interface, written) = match name.split_once(':') {
+                Some((interface, written)) => (Some(interface), written),
+                None => (None, name.as_str()),
+            };
+            let Some((message_name, signal_name)) = written.split_once('.') else { continue };
             let mut found = self.messages().filter(|message| message.name == message_name);
             let Some(message) = found.next() else { continue };
             if found.next().is_some() || self.share_identifier(message) {
@@ -109,7 +113,9 @@ impl Database {
                 return Err(contradiction(name, "the signal stands twice in its message"));
             }
             let decoded = self.decoder(name, message, signal);
-            decoders.push(decoded.map_err(|why| contradiction(name, why))?);
+            let mut decoded = decoded.map_err(|why| contradiction(name, why))?;
+            decoded.interface = interface.map(str::to_owned);
+            decoders.push(decoded);
         }
         Ok(decoders)
     }
@@ -130,6 +136,7 @@ impl Database {
         }
         Ok(Decoded {
             name: name.to_owned(),
+            interface: None,
             message: message.id.raw(),
             layout,
             kind: self.kind(message, signal)?,

@@ -11,6 +11,8 @@ const ERROR: u32 = 1 << 29;
 const MOST_BYTES: usize = 64;
 /// Bytes that a frame of classical CAN has at most.
 const MOST_CLASSIC_BYTES: usize = 8;
+/// Bytes of an interface's name that are taken at most; those of Linux have at most 15.
+const MOST_INTERFACE_BYTES: usize = 32;
 /// Digits of whole seconds that are taken at most: far more than microseconds in 64 bits need.
 const MOST_SECOND_DIGITS: usize = 12;
 
@@ -74,7 +76,8 @@ pub(super) fn parse(line: &[u8]) -> Result<Line<'_>, Fault> {
     let (stamp, rest) = split_stamp(line.trim_ascii()).ok_or(Fault::Moment)?;
     let time = moment(stamp).ok_or(Fault::Moment)?;
     let mut words = rest.split(|byte| *byte == b' ').filter(|word| !word.is_empty());
-    let interface = words.next().ok_or(Fault::Frame)?;
+    let interface = words.next().filter(|name| name.len() <= MOST_INTERFACE_BYTES);
+    let interface = interface.ok_or(Fault::Frame)?;
     let first = words.next().ok_or(Fault::Frame)?;
     let frame = match first.iter().position(|byte| *byte == b'#') {
         Some(hash) => compact(&first[..hash], &first[hash + 1..], words),

@@ -1,7 +1,8 @@
 //! candump text with a DBC file: frames of a CAN bus, and what their bits mean.
 //!
-//! A column of the mapping is `Message.Signal` of the DBC file. A row has the signals of all frames with one stamp;
-//! signals of other frames are missing in it. The smallest and greatest figures of the DBC file are offered to whoever
+//! A column of the mapping is `Message.Signal` of the DBC file; where a file has the frames of several buses,
+//! `interface:Message.Signal`, as `can1:Pack.Voltage`. A row has the signals of all frames with one stamp; signals of
+//! other frames are missing in it. The smallest and greatest figures of the DBC file are offered to whoever
 //! maps (see [`fields`]); what is refused is said by the channel's own.
 
 mod database;
@@ -11,7 +12,7 @@ mod signal;
 #[cfg(test)]
 mod tests;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read;
 
 use serde::{Deserialize, Serialize};
@@ -28,11 +29,8 @@ use crate::{ColumnPlan, Micros, Rule, Sink, Unreadable};
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CandumpPlan {
-    /// The text of the DBC file, at most 4 MiB.
+    /// The text of the DBC file, at most 1 MiB.
     pub dbc: String,
-    /// The interface whose frames are taken, such as `can0`; absent where the mapped messages come from one alone.
-    #[serde(default)]
-    pub interface: Option<String>,
 }
 
 /// The text of a DBC file: UTF-8, or else Windows-1252, in which most tools write them.
@@ -49,12 +47,12 @@ pub fn dbc_text(bytes: &[u8]) -> String {
 /// and the second is refused as [`Rule::TimeDoubled`]. Frames without a mapped signal make no row. A frame too short
 /// for a mapped signal is refused in that signal's column, a figure that is not finite too.
 ///
-/// Gives what was passed over: frames without a mapped signal, remote requests, error frames, other interfaces.
+/// Gives what was passed over: frames without a mapped signal, remote requests, error frames.
 ///
 /// # Errors
 ///
 /// [`Unreadable`] where the DBC file cannot be read or lacks a mapped signal, where none of the first 1,000 lines is
-/// candump's, or where the plan names no interface and mapped messages come from two.
+/// candump's, or where columns name no interface and their messages come from two.
 pub fn read(
     source: impl Read,
     plan: &CandumpPlan,
@@ -69,7 +67,7 @@ pub fn read(
         names = database.names();
     }
     let rows = Rows::of(&names, columns, sink)?;
-    let mut reading = Reading::of(signals, rows, plan.interface.as_deref());
+    let mut reading = Reading::of(signals, rows);
     let mut lines = Lines::of(source);
     let mut recognised = false;
     while let Some((number, text)) = lines.next()? {
@@ -93,14 +91,15 @@ pub fn read(
     reading.finish()
 }
 
-/// The signals of the messages that come in the first 100,000 lines of a file, in the order of the DBC file.
+/// The signals of the messages that come in the first 100,000 lines of a file, in the order of the DBC file; with their
+/// interface where there are several.
 ///
 /// # Errors
 ///
 /// [`Unreadable`] as [`read`] gives it for the DBC file, and for a file of which no line is candump's.
 pub fn fields(source: impl Read, plan: &CandumpPlan) -> Result<Vec<Field>, Unreadable> {
     let database = Database::read(&plan.dbc)?;
-    let mut seen = BTreeSet::new();
+    let mut seen: BTreeMap<Vec<u8>, BTreeSet<u32>> = BTreeMap::new();
     let mut lines = Lines::of(source);
     let mut recognised = false;
     while let Some((number, text)) = lines.next()? {
@@ -109,14 +108,27 @@ pub fn fields(source: impl Read, plan: &CandumpPlan) -> Result<Vec<Field>, Unrea
         }
         let Ok(line) = frame::parse(text) else { continue };
         recognised = true;
-        let named = plan.interface.as_deref().map(str::as_bytes);
-        if let Frame::Data(data) = line.frame
-            && named.is_none_or(|named| named == line.interface)
-        {
-            seen.insert(data.id);
+        if let Frame::Data(data) = line.frame {
+            if let Some(messages) = seen.get_mut(line.interface) {
+                messages.insert(data.id);
+            } else {
+                seen.insert(line.interface.to_vec(), BTreeSet::from([data.id]));
+            }
         }
     }
-    if recognised { Ok(database.fields(&seen)) } else { Err(not_candump()) }
+    if !recognised {
+        return Err(not_candump());
+    }
+    let several = seen.len() > 1;
+    let of_interface = |(interface, messages): (&Vec<u8>, &BTreeSet<u32>)| {
+        let mut fields = database.fields(messages);
+        if several {
+            let interface = String::from_utf8_lossy(interface);
+            fields.iter_mut().for_each(|field| field.name = format!("{interface}:{}", field.name));
+        }
+        fields
+    };
+    Ok(seen.iter().flat_map(of_interface).collect())
 }
 
 fn not_candump() -> Unreadable {
@@ -143,14 +155,24 @@ impl Bus {
         Self { messages: ids.into_iter().map(of_message).collect(), signals }
     }
 
-    /// What a frame says of each mapped signal of its message; empty where it says nothing of any.
-    fn said_by<'a>(&'a self, data: &'a Data) -> impl Iterator<Item = (usize, Said)> + 'a {
+    /// What a frame says of each mapped signal of its message, with whether the signal's column names its interface; empty
+    /// where it says nothing of any.
+    fn said_by<'a>(
+        &'a self,
+        interface: &'a [u8],
+        data: &'a Data,
+    ) -> impl Iterator<Item = (usize, Said, bool)> + 'a {
         let found = self.messages.binary_search_by_key(&data.id, |(id, _)| *id).ok();
         let message = found.and_then(|at| self.messages.get(at));
         let places = message.into_iter().flat_map(|(_, places)| places.iter().copied());
-        places.filter_map(|at| {
-            let said = self.signals.get(at)?.said_by(data.bytes());
-            (said != Said::Nothing).then_some((at, said))
+        places.filter_map(move |at| {
+            let signal = self.signals.get(at)?;
+            let named = signal.interface.as_ref();
+            if named.is_some_and(|named| named.as_bytes() != interface) {
+                return None;
+            }
+            let said = signal.said_by(data.bytes());
+            (said != Said::Nothing).then_some((at, said, named.is_some()))
         })
     }
 }
@@ -210,31 +232,25 @@ struct Reading<'a> {
     bus: Bus,
     rows: Rows<'a>,
     row: Row,
-    /// The plan's interface, or else the first that a mapped message came from.
+    /// The interface that a message of a column without one came from.
     interface: Option<Vec<u8>>,
-    interface_is_planned: bool,
     passed_over: PassedOver,
     refused: bool,
 }
 
 impl<'a> Reading<'a> {
-    fn of(signals: Vec<Decoded>, rows: Rows<'a>, interface: Option<&str>) -> Self {
+    fn of(signals: Vec<Decoded>, rows: Rows<'a>) -> Self {
         Self {
             row: Row::of(signals.len()),
             bus: Bus::of(signals),
             rows,
-            interface: interface.map(|name| name.as_bytes().to_vec()),
-            interface_is_planned: interface.is_some(),
+            interface: None,
             passed_over: PassedOver::default(),
             refused: false,
         }
     }
 
     fn take(&mut self, number: u64, line: &Line<'_>) -> Result<(), Unreadable> {
-        if self.interface_is_planned && self.interface.as_deref() != Some(line.interface) {
-            self.passed_over.count("frames of other interfaces");
-            return Ok(());
-        }
         let data = match &line.frame {
             Frame::Data(data) => data,
             Frame::Remote => {
@@ -247,9 +263,11 @@ impl<'a> Reading<'a> {
             }
         };
         let mut said_any = false;
-        for (at, said) in self.bus.said_by(data) {
-            if !said_any {
+        for (at, said, interface_is_named) in self.bus.said_by(line.interface, data) {
+            if !interface_is_named {
                 check_interface(&mut self.interface, number, line.interface)?;
+            }
+            if !said_any {
                 self.row.begin(number, line.time, &mut self.rows)?;
                 said_any = true;
             }
@@ -296,11 +314,12 @@ fn check_interface(
     if first == interface {
         return Ok(());
     }
-    let name = |bytes: &[u8]| String::from_utf8_lossy(bytes).chars().take(20).collect::<String>();
+    let name = String::from_utf8_lossy;
     let why = format!(
-        "mapped messages come from {} and from {}, which may be two buses; name the interface that the recorder's \
-         mapping is for",
+        "mapped messages come from {} and from {}, which may be two buses; write the interface before the column, as \
+         {}:Message.Signal",
         name(first),
+        name(interface),
         name(interface)
     );
     Err(Unreadable::NotTheFormat { line: number, why })

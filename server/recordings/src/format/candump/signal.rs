@@ -5,8 +5,10 @@ use super::layout::{Kind, Layout};
 /// A signal that is to be decoded.
 #[derive(Debug, Clone)]
 pub(super) struct Decoded {
-    /// `Message.Signal`.
+    /// What the mapping calls it: `Message.Signal`, or `interface:Message.Signal`.
     pub(super) name: String,
+    /// The interface whose frames carry it; absent where the mapping names none.
+    pub(super) interface: Option<String>,
     /// Identifier of its message, with the bit of extended ones.
     pub(super) message: u32,
     pub(super) layout: Layout,

@@ -32,7 +32,7 @@ SIG_VALTYPE_ 2566853410 Sink : 1;
 "#;
 
 fn plan(dbc: &str) -> CandumpPlan {
-    CandumpPlan { dbc: dbc.to_owned(), interface: None }
+    CandumpPlan { dbc: dbc.to_owned() }
 }
 
 fn read_as(
@@ -175,16 +175,25 @@ fn lines_that_cannot_be_read_are_refused_and_the_others_taken() {
 }
 
 #[test]
-fn mapped_messages_of_two_interfaces_want_the_interface_named() {
-    let log = "(1.0) can0 123#A00F\n(2.0) can1 7FF#00\n(3.0) can1 123#B00F\n";
+fn messages_of_two_interfaces_want_the_interface_named_in_their_columns() {
+    let log = "(1.0) can0 123#A00F\n(2.0) can1 7FF#00\n(3.0) can1 123#B00F\n(3.0) can0 123#C00F\n";
 
     let refused = read_as(log, &plan(DBC), &["Pack.Voltage"]);
-    let named = CandumpPlan { interface: Some("can1".to_owned()), ..plan(DBC) };
-    let (kept, passed_over) = read_as(log, &named, &["Pack.Voltage"]).expect("reads");
+    let (kept, passed_over) = kept(log, &["can1:Pack.Voltage", "can0:Pack.Voltage"]);
 
-    assert!(why(refused).starts_with("line 3: mapped messages come from can0 and from can1"));
-    assert_eq!(kept.rows(), [(3_000_000, vec![Some(401.6)])]);
-    assert_eq!(passed_over.of("frames of other interfaces"), 1);
+    let told = why(refused);
+    assert!(told.starts_with("line 3: mapped messages come from can0 and from can1"), "{told}");
+    assert_eq!(
+        kept.rows(),
+        [(1_000_000, vec![None, Some(400.0)]), (3_000_000, vec![Some(401.6), Some(403.2)])]
+    );
+    assert!(kept.refused.is_empty());
+    assert_eq!(passed_over.of("frames without a mapped signal"), 1);
+    let offered = fields(log.as_bytes(), &plan(DBC)).expect("reads");
+    let names: Vec<_> = offered.iter().map(|field| field.name.as_str()).collect();
+    let of = |interface: &str| ALL[..3].iter().map(|name| format!("{interface}:{name}")).collect();
+    let wanted: Vec<Vec<String>> = vec![of("can0"), of("can1")];
+    assert_eq!(names, wanted.concat());
 }
 
 #[test]
@@ -293,7 +302,7 @@ fn a_database_that_cannot_be_read_is_told_with_the_line() {
     let told = why(read_as("(1.0) can0 123#A00F\n", &plan(&broken), &["Pack.Voltage"]));
 
     assert!(told.starts_with("line 11: the DBC file cannot be read at"), "{told}");
-    let large = " ".repeat((4 << 20) + 1);
+    let large = " ".repeat((1 << 20) + 1);
     let told = read_as("", &plan(&large), &["Pack.Voltage"]);
     assert!(matches!(told, Err(Unreadable::TooMuch { .. })));
 }
