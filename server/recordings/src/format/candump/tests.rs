@@ -176,7 +176,7 @@ fn lines_that_cannot_be_read_are_refused_and_the_others_taken() {
 
 #[test]
 fn messages_of_two_interfaces_want_the_interface_named_in_their_columns() {
-    let log = "(1.0) can0 123#A00F\n(2.0) can1 7FF#00\n(3.0) can1 123#B00F\n(3.0) can0 123#C00F\n";
+    let log = "(1.0) can0 123#A00F\n(2.0) can1 7FF#00\n(3.0) can1 123#B00F\n(3.0) can0 123#D20F\n";
 
     let refused = read_as(log, &plan(DBC), &["Pack.Voltage"]);
     let (kept, passed_over) = kept(log, &["can1:Pack.Voltage", "can0:Pack.Voltage"]);
@@ -185,7 +185,7 @@ fn messages_of_two_interfaces_want_the_interface_named_in_their_columns() {
     assert!(told.starts_with("line 3: mapped messages come from can0 and from can1"), "{told}");
     assert_eq!(
         kept.rows(),
-        [(1_000_000, vec![None, Some(400.0)]), (3_000_000, vec![Some(401.6), Some(403.2)])]
+        [(1_000_000, vec![None, Some(400.0)]), (3_000_000, vec![Some(401.6), Some(405.0)])]
     );
     assert!(kept.refused.is_empty());
     assert_eq!(passed_over.of("frames without a mapped signal"), 1);
