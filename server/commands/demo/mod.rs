@@ -1,6 +1,8 @@
 //! `rungbook demo`: the demonstration programme, made fresh and served.
 
-use std::path::Path;
+mod simulation;
+
+use std::path::{Path, PathBuf};
 
 use chrono::Utc;
 use clap::Args;
@@ -20,8 +22,8 @@ const PASSWORD: &str = "one rung at a time";
 /// What everybody signs with in the demonstration, instead of the password.
 const PIN: &str = "271845";
 
-const PROGRAMME: &str = include_str!("../../seed/programme.toml");
-const STORY: &str = include_str!("../../seed/story.toml");
+const PROGRAMME: &str = include_str!("../../../seed/programme.toml");
+const STORY: &str = include_str!("../../../seed/story.toml");
 
 /// The programme's id.
 const ID: &str = "tallow";
@@ -34,6 +36,9 @@ const ID: &str = "tallow";
 pub struct Demo {
     #[command(flatten)]
     place: Where,
+    /// Only write the files of the demonstration's recorders into this folder, to try uploads with, and end
+    #[arg(long, value_name = "DIR")]
+    recorder_files: Option<PathBuf>,
 }
 
 impl Demo {
@@ -43,6 +48,9 @@ impl Demo {
     ///
     /// [`Failure`] where the folder or the address cannot be used.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
+        if let Some(folder) = &self.recorder_files {
+            return write_recorder_files(folder);
+        }
         let settings = Settings::gather(flags, self.place.listen)?;
         telemetry::begin(&settings)?;
         let temporary = match settings.data {
@@ -65,6 +73,16 @@ impl Demo {
             .await
         })
     }
+}
+
+/// Writes what the recorders of the demonstration would have written, told from today.
+fn write_recorder_files(folder: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(folder)?;
+    for file in simulation::files(Utc::now())? {
+        std::fs::write(folder.join(&file.name), &file.bytes)?;
+        println!("{}  recorder {}, run {}", file.name, file.recorder, file.run);
+    }
+    Ok(())
 }
 
 async fn open(data: &Path) -> Result<Store, Failure> {
