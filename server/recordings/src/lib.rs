@@ -9,6 +9,7 @@
 pub mod bins;
 mod block;
 mod channel;
+pub mod clock_offset;
 pub mod envelope;
 pub mod format;
 pub mod heating;
