@@ -1,5 +1,7 @@
 //! Rows on their way from a file to whoever keeps or checks them.
 
+use serde::{Deserialize, Serialize};
+
 use crate::{Micros, Refused, Unreadable};
 
 /// Some rows: one moment each, and a value for every channel in the order of the plan. NaN is missing.
@@ -13,6 +15,21 @@ pub struct Block {
     pub columns: Vec<Vec<f64>>,
     /// Cells of these rows that could not be values.
     pub refused: Vec<Refused>,
+    /// What is to be told of the file beside refused cells.
+    pub remarks: Vec<Remark>,
+}
+
+/// Something about a file that is no fault and that people have to know.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "remark", rename_all = "kebab-case")]
+pub enum Remark {
+    /// The last line has no line end. A file may end so, but it may also have been cut within the last value.
+    EndsOpen,
+    /// A clock without a date went from the end of a day to its beginning; from this line on a day was added.
+    PassedMidnight {
+        /// The line; the first is 1.
+        line: u64,
+    },
 }
 
 impl Block {
@@ -31,6 +48,7 @@ impl Block {
         self.lines.clear();
         self.times.clear();
         self.refused.clear();
+        self.remarks.clear();
         self.columns.iter_mut().for_each(Vec::clear);
     }
 }

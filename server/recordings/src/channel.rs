@@ -31,3 +31,10 @@ pub struct ColumnPlan {
     /// Added after scaling, in the channel's unit.
     pub offset: f64,
 }
+
+impl ColumnPlan {
+    /// What refused cells call the column: its name, at most the first 100 characters.
+    pub(crate) fn name_in_refusals(&self) -> String {
+        self.column.trim().chars().take(100).collect()
+    }
+}

@@ -9,10 +9,13 @@
 pub mod bins;
 mod block;
 mod channel;
+pub mod check;
 pub mod clock_offset;
+pub mod columns;
 pub mod envelope;
 pub mod format;
 pub mod heating;
+mod intake;
 pub mod isolation;
 pub mod limits;
 mod moment;
@@ -22,8 +25,9 @@ pub mod statistics;
 pub mod steady;
 mod unreadable;
 
-pub use block::{Block, Sink};
+pub use block::{Block, Remark, Sink};
 pub use channel::{ChannelSpec, ColumnPlan};
+pub use intake::{FilePlan, Taken, intake};
 pub use moment::Micros;
 pub use series::Series;
 pub use statistics::Statistic;

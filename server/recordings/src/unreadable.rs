@@ -78,6 +78,12 @@ pub enum Unreadable {
         /// How much is taken at most.
         most: u64,
     },
+    /// Two columns of the mapping become the same channel, or one becomes the column of moments.
+    #[error("more than one column becomes {channel}; map each channel once, and none as time")]
+    PlannedTwice {
+        /// The channel's code.
+        channel: String,
+    },
     /// The columns could not be written.
     #[error("the columns could not be kept")]
     NotKept(#[from] parquet::errors::ParquetError),

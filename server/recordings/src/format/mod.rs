@@ -1,6 +1,7 @@
 //! One file a recorder format; each gives blocks of rows to a sink.
 
 pub mod candump;
+pub mod csv;
 mod digits;
 mod field;
 pub mod gpx;
