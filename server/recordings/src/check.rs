@@ -6,6 +6,8 @@
 mod gaps;
 mod quality;
 mod stuck;
+#[cfg(test)]
+mod tests;
 
 use std::collections::BTreeMap;
 
@@ -157,7 +159,8 @@ impl<S: Sink> Sink for Checked<'_, S> {
         for (channel, values) in self.channels.iter_mut().zip(&mut block.columns) {
             channel.check(&block.times, &block.lines, values, &mut block.refused);
         }
-        let refused = std::mem::take(&mut block.refused);
+        let mut refused = std::mem::take(&mut block.refused);
+        refused.sort_by_key(|one| one.line);
         self.count_refused(&refused);
         block.refused = refused;
         self.quality.remarks.append(&mut block.remarks.clone());

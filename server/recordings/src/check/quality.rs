@@ -17,7 +17,7 @@ pub struct Quality {
     pub last: Option<Micros>,
     /// Every refused cell or row, counted by its rule.
     pub refused_by_rule: BTreeMap<Rule, u64>,
-    /// The first hundred of them, in the order in which they were found.
+    /// The first hundred of them, in the order of the file.
     pub refused: Vec<Refused>,
     /// What else is to be told of the file, at most a hundred.
     pub remarks: Vec<Remark>,

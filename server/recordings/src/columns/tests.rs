@@ -1,4 +1,5 @@
 //! Columns written, and read again.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use bytes::Bytes;
 use proptest::prelude::*;

@@ -140,6 +140,8 @@ fn with_exponent(cell: &[u8], decimal: u8, power: u32) -> Option<i64> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+
     use proptest::prelude::*;
 
     use super::*;

@@ -1,4 +1,5 @@
 //! Files in CSV, and what becomes of them.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::io::Read;
 

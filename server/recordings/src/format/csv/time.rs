@@ -130,6 +130,8 @@ fn two([tens, ones]: [u8; 2]) -> Option<i64> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+
     use super::*;
 
     fn at(form: &TimeForm, cell: &str) -> Option<i64> {
