@@ -20,7 +20,8 @@ impl Grid {
         let (start, end) = (readings.first()?.0, readings.last()?.0);
         let moments: Vec<_> = readings.iter().map(|(moment, _)| *moment).collect();
         let gap_s = (GAP_IN_STEPS * usual_step(&moments) as f64 / MICROS_PER_S).max(step_s);
-        let points = (end.seconds_since(start) / step_s).floor() + 1.0;
+        // The last reading is on the grid also where the division leaves it a little short of it.
+        let points = (end.seconds_since(start) / step_s + 1e-6).floor() + 1.0;
         let mut values = Vec::with_capacity(points as usize);
         let mut pairs = readings.windows(2);
         let mut pair = pairs.next()?;
