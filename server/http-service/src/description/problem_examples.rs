@@ -98,11 +98,26 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Somebody in such a role does the check. Whoever found something wrong opens a snag meanwhile.",
     ),
     (
+        "clock-is-a-reference",
+        "The clock of recording 77aa…01ce was held against this one.",
+        "Hold the other clock against a third first.",
+    ),
+    (
+        "clock-not-a-reference",
+        "The clock of recording 3b0c…9a41 has an offset itself.",
+        "Hold this clock against the one that the other was held against.",
+    ),
+    (
         "exceedance-closed",
         "Exceedance 1 is closed.",
         "Whoever sees another exceedance notes that one.",
     ),
     ("exceedance-not-explained", "Nobody has explained exceedance 1.", "An engineer explains it."),
+    (
+        "limits-changed",
+        "Limit L-WINDING was changed while the recording was evaluated.",
+        "Attach the recording again: it is evaluated by the limits as they are then.",
+    ),
     (
         "moment-already-noted",
         "Power on of run 3 was noted already.",
@@ -154,6 +169,26 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Decline the proposal; an engineer proposes anew against the limit as it is now.",
     ),
     ("proposal-settled", "Proposal 2 is agreed already.", "An engineer proposes anew."),
+    (
+        "recording-known",
+        "pelle has taken in the same file as \"run 3.csv\": recording 3b0c…9a41.",
+        "Nothing needs to be done: attach that recording to its run.",
+    ),
+    (
+        "recording-not-attached",
+        "Recording 3b0c…9a41 is not attached to run 3.",
+        "An engineer or the test lead attaches it to the run.",
+    ),
+    (
+        "recording-outside-run",
+        "Recording 3b0c…9a41 goes from 2031-05-12T06:01:10Z to 2031-05-12T06:31:09Z, and run 3 went from 2031-05-12T08:00:00Z to 2031-05-12T08:20:00Z.",
+        "Attach it to the run that it is of, correct the times of the run, or confirm the offset of the recorder's clock.",
+    ),
+    (
+        "recording-set-aside",
+        "tomas has set recording 3b0c…9a41 aside: the file of another aircraft.",
+        "Take the file in once more, if it counts after all, or take another recording.",
+    ),
     (
         "residual-risk-not-judged",
         "The risk that is left of hazard H-FIRE was not judged.",

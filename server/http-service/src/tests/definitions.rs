@@ -216,10 +216,10 @@ async fn aircraft_policy_and_papers_are_read_and_put_whole() {
 
     let mut policy = tug.read("/policy").await;
     policy["weather_good_for_min"] = json!(0);
-    let bad = tug.put("marit", "/policy", policy.clone()).await.is_problem(422, "invalid");
+    let bad = tug.put("sofia", "/policy", policy.clone()).await.is_problem(422, "invalid");
     assert_eq!(bad["faults"][0]["field"], "weather_good_for_min");
     policy["weather_good_for_min"] = json!(45);
-    tug.put("marit", "/policy", policy.clone()).await.has_status(200);
+    tug.put("sofia", "/policy", policy.clone()).await.has_status(200);
     assert_eq!(tug.read("/policy").await, policy);
 
     let paper = json!({

@@ -63,7 +63,7 @@ pub struct AttachRecording {
     pub run: RunNumber,
     /// Everything that the recording shows beyond the limits as they are now.
     pub found: Vec<FoundExceedance>,
-    /// The order of heating, where the policy has one.
+    /// The order of heating as all recordings of the run show it, with this one; where the policy has an order.
     pub heating: Option<JudgedHeating>,
 }
 
@@ -168,6 +168,7 @@ impl AttachRecording {
         let same = before.is_some_and(|before| {
             (&before.components, before.outcome, &before.first) == (&components, outcome, &first)
                 && state.recordings.counts(&self.recording, before.seq)
+                && state.recordings.all_count(self.run, before.seq)
         });
         let (run, recording) = (self.run, self.recording.clone());
         (!same).then_some(HeatingOrderJudged { run, recording, components, outcome, first })

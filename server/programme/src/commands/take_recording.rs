@@ -139,7 +139,9 @@ mod tests {
         story.record("engineer", RecordingSetAside { recording: recording.clone(), reason });
         story.when("crew", &command).unwrap();
         let known = story.state.recordings.get(&recording).unwrap();
-        assert!(known.set_aside().is_none() && known.attached.is_empty());
+        assert!(known.set_aside().is_none() && !known.is_attached_to(run));
+        story.attach(&recording, run);
+        assert!(story.state.recordings.get(&recording).unwrap().is_attached_to(run));
     }
 
     #[test]

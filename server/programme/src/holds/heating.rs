@@ -209,4 +209,16 @@ mod tests {
         story.judged(&second, run, OutOfOrder).set_aside(&second);
         assert_eq!(held(&story), NOT_KNOWN, "what was wrong by mistake is not known");
     }
+
+    #[test]
+    fn an_order_that_several_recorders_showed_together_is_not_known_without_one_of_them() {
+        let (mut story, recording, run) = story();
+        let second = story.recorded(1);
+        story.attach(&second, run).judged(&recording, run, Unknown).judged(&second, run, InOrder);
+        assert_eq!(held(&story), NOTHING);
+        story.set_aside(&recording);
+        assert_eq!(held(&story), NOT_KNOWN);
+        story.judged(&second, run, InOrder);
+        assert_eq!(held(&story), NOTHING, "judged anew without it");
+    }
 }

@@ -115,9 +115,6 @@ pub enum RecorderFile {
     Candump {
         /// The database that says what the frames mean, in the DBC format; at most 1 MiB.
         dbc: String,
-        /// The bus whose frames are taken, such as `can0`; absent where the file has one alone.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        interface: Option<String>,
     },
     /// The flight recorder format of the International Gliding Commission.
     Igc {},
@@ -154,10 +151,7 @@ impl RecorderFile {
                 }
                 judging.title("file.time.column", &time.column);
             }
-            RecorderFile::Candump { dbc, interface } => {
-                if let Some(interface) = interface {
-                    judging.title("file.interface", interface);
-                }
+            RecorderFile::Candump { dbc } => {
                 judging.must(!dbc.trim().is_empty(), "file.dbc", "must not be empty");
                 judging.must(
                     dbc.len() <= LARGEST_DBC,
@@ -206,7 +200,8 @@ fn is_one(scale: &f64) -> bool {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct MappedColumn {
-    /// What the file calls it: a header of CSV, `Message.Signal` of CAN, a field that the format defines.
+    /// What the file calls it: a header of CSV, `Message.Signal` or `interface:Message.Signal` of CAN, a field that the
+    /// format defines.
     pub column: String,
     /// The channel.
     pub channel: ChannelCode,
@@ -336,8 +331,7 @@ mod tests {
         assert!(header(1).is_empty() && header(1000).is_empty());
         assert_eq!((header(0), header(1001)), (header(1001), header(0)));
         assert_eq!(header(0), ["file.header_line"]);
-        let database =
-            |dbc: String| places(|it| it.file = RecorderFile::Candump { dbc, interface: None });
+        let database = |dbc: String| places(|it| it.file = RecorderFile::Candump { dbc });
         assert!(database("x".repeat(1024 * 1024)).is_empty());
         assert_eq!(database("x".repeat(1024 * 1024 + 1)), ["file.dbc"]);
         assert_eq!(database("\n".to_owned()), ["file.dbc"]);

@@ -124,7 +124,12 @@ impl State {
             HeatingOutcome::OutOfOrder if same_fit && says => Some(HeatingOutcome::OutOfOrder),
             HeatingOutcome::OutOfOrder => Some(HeatingOutcome::Unknown),
             HeatingOutcome::InOrder | HeatingOutcome::Unknown if !same_fit => None,
-            HeatingOutcome::InOrder if says => Some(HeatingOutcome::InOrder),
+            // Components are spread over recorders, so that all recordings of the run show the order together.
+            HeatingOutcome::InOrder
+                if says && self.recordings.all_count(judgement.run, judgement.seq) =>
+            {
+                Some(HeatingOutcome::InOrder)
+            }
             HeatingOutcome::InOrder | HeatingOutcome::Unknown => Some(HeatingOutcome::Unknown),
         }
     }

@@ -97,7 +97,7 @@ pub struct RecordingState {
     pub bytes: u64,
     /// How it was read, oldest first; the last one holds.
     pub takes: Vec<RecordingTake>,
-    /// The runs to which it belongs.
+    /// The runs to which it was attached, also before it was set aside, oldest first.
     pub attached: Vec<Attachment>,
     /// The clock offset that holds: the one confirmed last.
     pub clock_offset: Option<ClockOffset>,
@@ -122,9 +122,10 @@ impl RecordingState {
         self.set_asides.last().is_some_and(|set_aside| set_aside.seq > seq)
     }
 
-    /// Whether it belongs to a run.
+    /// Whether it belongs to a run. What it was attached to before it was set aside it belongs to no more.
     pub fn is_attached_to(&self, run: RunNumber) -> bool {
-        self.attached.iter().any(|attachment| attachment.run == run)
+        let mut attached = self.attached.iter().filter(|attachment| attachment.run == run);
+        attached.any(|attachment| !self.was_set_aside_since(attachment.seq))
     }
 
     /// How much its clock is ahead of the runs' times, seconds; zero where nobody confirmed another.
@@ -235,6 +236,12 @@ impl Recordings {
         self.get(recording).is_some_and(|known| !known.was_set_aside_since(seq))
     }
 
+    /// Whether all recordings that belonged to a run when a record was taken in still count.
+    pub fn all_count(&self, run: RunNumber, seq: u64) -> bool {
+        let mut set_aside = self.by_digest.values().filter(|it| it.was_set_aside_since(seq));
+        !set_aside.any(|it| it.attached.iter().any(|attachment| attachment.run == run))
+    }
+
     pub(super) fn take(&mut self, body: &RecordingTaken, entry: &Entry) {
         let known = self.by_digest.entry(body.recording.clone()).or_insert_with(|| {
             self.order.push(body.recording.clone());
@@ -247,9 +254,8 @@ impl Recordings {
                 set_asides: Vec::new(),
             }
         });
-        // What was said of it before it was set aside was part of the mistake.
+        // What was said of its clock before it was set aside was part of the mistake.
         if known.set_aside().is_some() {
-            known.attached.clear();
             known.clock_offset = None;
         }
         known.takes.push(RecordingTake {

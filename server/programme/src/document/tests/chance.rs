@@ -183,7 +183,7 @@ fn recorder_file() -> impl Strategy<Value = RecorderFile> {
                 unit_row: flag,
                 time: TimeColumn { column, form },
             },
-            1 => RecorderFile::Candump { dbc, interface: flag.then(|| "can0".to_owned()) },
+            1 => RecorderFile::Candump { dbc },
             2 => RecorderFile::Igc {},
             3 => RecorderFile::Nmea {},
             _ => RecorderFile::Gpx {},
