@@ -10,8 +10,9 @@ pub(super) const FIXED_FIELDS: [(&str, &str); 4] =
 /// Bytes of the fixed part of a B record.
 const FIXED_BYTES: usize = 35;
 
-/// Extensions with a name or a unit: code, name, unit (both from memory of the specification).
-const KNOWN: [(&str, &str, Option<&str>); 13] = [
+/// Extensions with a name or a unit: code, name, and the unit of a figure of three digits (all from memory of the
+/// specification). Recorders that write more digits mean decimals of some unit, which nothing in the file says.
+const KNOWN: [(&str, &str, Option<&str>); 11] = [
     ("GSP", "ground_speed", Some("km/h")),
     ("TRT", "track", Some("deg")),
     ("SIU", "satellites", None),
@@ -21,11 +22,11 @@ const KNOWN: [(&str, &str, Option<&str>); 13] = [
     ("TAS", "tas", Some("km/h")),
     ("HDT", "hdt", Some("deg")),
     ("HDM", "hdm", Some("deg")),
-    ("OAT", "oat", Some("degC")),
     ("WDI", "wdi", Some("deg")),
     ("WVE", "wve", Some("km/h")),
-    ("VAT", "vat", Some("m/s")),
 ];
+/// Digits of an extension whose unit is known.
+const KNOWN_DIGITS: usize = 3;
 
 /// One extension of the I record.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -90,7 +91,10 @@ impl Extensions {
     pub(super) fn fields(&self) -> impl Iterator<Item = Field> {
         self.columns.iter().map(|extension| {
             match KNOWN.iter().find(|(code, _, _)| *code == extension.code) {
-                Some((_, name, unit)) => Field::new(name, *unit),
+                Some((_, name, unit)) => {
+                    let digits = extension.to - extension.from;
+                    Field::new(name, unit.filter(|_| digits == KNOWN_DIGITS))
+                }
                 None => Field::new(&extension.code.to_ascii_lowercase(), None),
             }
         })

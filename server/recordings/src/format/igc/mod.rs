@@ -3,7 +3,8 @@
 //! The columns of the mapping are `latitude` and `longitude` in degrees, `pressure_altitude` and `gnss_altitude` in
 //! metres, and what the file's I record adds to its fixes: by its code in lower case (`fxa`, `enl`, `ias` …), or by a
 //! name where the code has one: `ground_speed` (GSP), `track` (TRT), `satellites` (SIU). Figures of extensions are
-//! taken as their digits are written; where a recorder means tenths, the mapping's scale says so.
+//! taken as their digits are written; where a recorder means tenths, the mapping's scale says so. A unit is offered only for
+//! those of three digits, which the specification has.
 //!
 //! A fix marked `V` is of two dimensions or none, and nothing tells which: some recorders repeat the last position while
 //! they have none. So its position, GNSS altitude, ground speed and track are missing; its pressure altitude is there.

@@ -206,16 +206,19 @@ fn a_file_that_is_not_igc_or_lacks_what_is_needed_says_what() {
 
 #[test]
 fn a_file_offers_what_its_fixes_carry() {
-    let file =
-        format!("{HEADER}I043638FXA3941GSP4244XYZ4546LAD\nB0941145152265N00032642WA0011500116\n");
+    let file = format!(
+        "{HEADER}I053638FXA3941GSP4244XYZ4546LAD4751TAS\nB0941145152265N00032642WA0011500116\n"
+    );
 
     let offered = fields(file.as_bytes()).expect("reads");
 
     let told: Vec<_> =
         offered.iter().map(|field| (field.name.as_str(), field.unit.as_deref())).collect();
     let fixed = FIXED_FIELDS.map(|(name, unit)| (name, Some(unit)));
-    let wanted =
-        [fixed.as_slice(), &[("fxa", Some("m")), ("ground_speed", Some("km/h")), ("xyz", None)]];
+    let wanted = [
+        fixed.as_slice(),
+        &[("fxa", Some("m")), ("ground_speed", Some("km/h")), ("xyz", None), ("tas", None)],
+    ];
     assert_eq!(told, wanted.concat());
 }
 
