@@ -18,7 +18,8 @@ pub enum Rule {
     NotAMoment,
     /// The moment is before that of the row before; the row is left out.
     TimeBackward,
-    /// The moment is that of the row before; the row is left out.
+    /// The moment is that of the row before; the row is left out. In a cell: the signal came at this moment before, and the
+    /// first figure stays.
     TimeDoubled,
     /// The row has more or fewer cells than the header.
     WrongWidth,

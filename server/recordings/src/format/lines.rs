@@ -16,11 +16,22 @@ pub(super) struct Lines<R> {
     source: BufReader<R>,
     line: Vec<u8>,
     number: u64,
+    ends_open: bool,
 }
 
 impl<R: Read> Lines<R> {
     pub(super) fn of(source: R) -> Self {
-        Self { source: BufReader::with_capacity(1 << 16, source), line: Vec::new(), number: 0 }
+        Self {
+            source: BufReader::with_capacity(1 << 16, source),
+            line: Vec::new(),
+            number: 0,
+            ends_open: false,
+        }
+    }
+
+    /// Whether the last line has no end, so that it may have been cut.
+    pub(super) fn ends_open(&self) -> bool {
+        self.ends_open
     }
 
     /// The next line with its number, without its ending (line feed, with or without carriage return).
@@ -40,6 +51,7 @@ impl<R: Read> Lines<R> {
             return Err(Unreadable::TooMuch { line: self.number, what, most: LONGEST_LINE });
         }
         let mut line = self.line.as_slice();
+        self.ends_open = !line.ends_with(b"\n");
         line = line.strip_suffix(b"\n").unwrap_or(line);
         line = line.strip_suffix(b"\r").unwrap_or(line);
         if self.number == 1 {

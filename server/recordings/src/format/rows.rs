@@ -1,6 +1,6 @@
 //! Rows of a plan's channels from the fields that a format has.
 
-use crate::{Block, ColumnPlan, Micros, Refused, Rule, Sink, Unreadable};
+use crate::{Block, ColumnPlan, Micros, Refused, Remark, Rule, Sink, Unreadable};
 
 /// Rows, and refusals, after which a block is given on.
 const ROWS_IN_BLOCK: usize = 8_192;
@@ -62,7 +62,7 @@ impl<'a> Rows<'a> {
             values.push(f64::NAN);
             self.block.refused.push(Refused {
                 line,
-                column: Some(column.column.clone()),
+                column: Some(column.name_in_refusals()),
                 found: figure.to_string(),
                 rule: Rule::NotFinite,
             });
@@ -97,12 +97,17 @@ impl<'a> Rows<'a> {
         {
             self.block.refused.push(Refused {
                 line,
-                column: Some(column.column.clone()),
+                column: Some(column.name_in_refusals()),
                 found: beginning_of(found),
                 rule,
             });
         }
         self.give_when_full()
+    }
+
+    /// Tells something that is no fault.
+    pub(super) fn remark(&mut self, remark: Remark) {
+        self.block.remarks.push(remark);
     }
 
     /// Gives on what is left.
@@ -123,7 +128,8 @@ impl<'a> Rows<'a> {
     }
 
     fn give(&mut self) -> Result<(), Unreadable> {
-        if self.block.rows() > 0 || !self.block.refused.is_empty() {
+        let empty = self.block.refused.is_empty() && self.block.remarks.is_empty();
+        if self.block.rows() > 0 || !empty {
             self.sink.take(&mut self.block)?;
             self.block.clear();
         }

@@ -1,6 +1,6 @@
 //! What the tests of all formats share: columns taken as they are, and a sink that keeps everything.
 
-use crate::{Block, ChannelSpec, ColumnPlan, Micros, Refused, Rule, Sink, Unreadable};
+use crate::{Block, ChannelSpec, ColumnPlan, Micros, Refused, Remark, Rule, Sink, Unreadable};
 
 /// Columns of these names, each a channel of its own name with scale 1 and offset 0.
 pub(super) fn as_they_are(names: &[&str]) -> Vec<ColumnPlan> {
@@ -27,6 +27,7 @@ pub(super) struct Kept {
     pub(super) times: Vec<Micros>,
     pub(super) columns: Vec<Vec<f64>>,
     pub(super) refused: Vec<Refused>,
+    pub(super) remarks: Vec<Remark>,
 }
 
 impl Sink for Kept {
@@ -46,6 +47,7 @@ impl Sink for Kept {
         self.lines.append(&mut block.lines);
         self.times.append(&mut block.times);
         self.refused.append(&mut block.refused);
+        self.remarks.append(&mut block.remarks);
         Ok(())
     }
 }

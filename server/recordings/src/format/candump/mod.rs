@@ -23,7 +23,7 @@ use self::signal::{Decoded, Said};
 use super::lines::{LINES_TO_LOOK_AT, LINES_TO_RECOGNISE, Lines};
 use super::rows::Rows;
 use super::{Field, PassedOver};
-use crate::{ColumnPlan, Micros, Rule, Sink, Unreadable};
+use crate::{ColumnPlan, Micros, Remark, Rule, Sink, Unreadable};
 
 /// How a recorder's frames are to be read.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -87,6 +87,9 @@ pub fn read(
     }
     if !recognised && reading.refused {
         return Err(not_candump());
+    }
+    if lines.ends_open() {
+        reading.rows.remark(Remark::EndsOpen);
     }
     reading.finish()
 }

@@ -84,6 +84,7 @@ fn a_signal_is_missing_in_rows_whose_frames_do_not_carry_it() {
         ]
     );
     assert_eq!(kept.lines, [1, 2, 3, 4]);
+    assert_eq!(kept.remarks, []);
     assert!(kept.refused.is_empty());
     assert_eq!(passed_over, PassedOver::default());
 }
@@ -168,6 +169,7 @@ fn lines_that_cannot_be_read_are_refused_and_the_others_taken() {
     let (kept, _) = kept(log, &["Pack.Voltage"]);
 
     assert_eq!(kept.lines, [1, 4]);
+    assert_eq!(kept.remarks, [Remark::EndsOpen]);
     assert_eq!(
         kept.refusals(),
         [(2, None, "(2.0) can0 123#A00", Rule::Damaged), (3, None, "noise", Rule::NotAMoment)]

@@ -27,7 +27,7 @@ use super::digits::{date, date_after, moment};
 use super::lines::{LINES_TO_LOOK_AT, Lines};
 use super::rows::Rows;
 use super::{Field, PassedOver};
-use crate::{ColumnPlan, Micros, Rule, Sink, Unreadable};
+use crate::{ColumnPlan, Micros, Remark, Rule, Sink, Unreadable};
 
 /// Reads the fixes of an IGC file: a row each, in UTC. A fix shortly after midnight that follows one of the late evening
 /// is of the next day.
@@ -70,6 +70,9 @@ pub fn read(
             // A date: the fixes that follow are of it.
             Took::Header => {}
         }
+    }
+    if lines.ends_open() {
+        rows.remark(Remark::EndsOpen);
     }
     rows.finish()?;
     Ok(passed_over)
@@ -182,16 +185,16 @@ struct Clock {
 }
 
 impl Clock {
-    fn moment(&mut self, header: &Header, time_of_day: i64) -> Option<Micros> {
-        let date = match self.date {
-            Some(date) if self.dates == header.dates => {
-                date_after(date, self.time_of_day, time_of_day)
-            }
-            _ => header.date,
+    /// The moment of a fix, and whether midnight passed before it without a new date in the header.
+    fn moment(&mut self, header: &Header, time_of_day: i64) -> Option<(Micros, bool)> {
+        let same_date = self.date.filter(|_| self.dates == header.dates);
+        let date = match same_date {
+            Some(date) => date_after(date, self.time_of_day, time_of_day),
+            None => header.date,
         };
         let found = moment(date?, time_of_day)?;
         *self = Self { dates: header.dates, date, time_of_day };
-        Some(found)
+        Some((found, same_date.is_some() && same_date != date))
     }
 }
 
@@ -207,9 +210,12 @@ fn take_fix(
     let Some(fix) = Fix::read(line, extensions) else {
         return rows.refuse_row(number, line, Rule::Damaged);
     };
-    let Some(time) = clock.moment(header, fix.time_of_day) else {
+    let Some((time, passed_midnight)) = clock.moment(header, fix.time_of_day) else {
         return rows.refuse_row(number, line, Rule::NotAMoment);
     };
+    if passed_midnight {
+        rows.remark(Remark::PassedMidnight { line: number });
+    }
     for (field, found, rule) in &fix.refused {
         rows.refuse_cell(number, *field, found, *rule)?;
     }

@@ -118,7 +118,8 @@ fn an_extension_that_is_cut_is_damaged_one_that_is_no_figure_is_refused_and_a_bl
 fn a_fix_after_midnight_is_of_the_next_day_and_a_time_that_goes_back_by_day_is_not() {
     let fix = |time: &str| format!("B{time}5152265N00032642WA0011500116\n");
     let night = [fix("235958"), fix("000001"), fix("000002")].concat();
-    let times = kept(&format!("{HEADER}{night}"), &FIXED).times;
+    let Kept { times, remarks, .. } = kept(&format!("{HEADER}{night}"), &FIXED);
+    assert_eq!(remarks, [Remark::PassedMidnight { line: 5 }]);
     assert_eq!(times[1].0, micros("2024-07-16T00:00:01Z"));
     assert_eq!(times[2].0, micros("2024-07-16T00:00:02Z"));
 
@@ -127,7 +128,10 @@ fn a_fix_after_midnight_is_of_the_next_day_and_a_time_that_goes_back_by_day_is_n
     assert_eq!(times[2].0, micros("2024-07-15T10:00:03Z"));
 
     let dated = format!("{HEADER}{}HFDTE170724\n{}", fix("235958"), fix("000001"));
-    assert_eq!(kept(&dated, &FIXED).times[1].0, micros("2024-07-17T00:00:01Z"));
+    let Kept { times, remarks, .. } = kept(&dated, &FIXED);
+    assert_eq!(times[1].0, micros("2024-07-17T00:00:01Z"));
+    assert_eq!(remarks, []);
+    assert_eq!(kept(dated.trim_end(), &FIXED).remarks, [Remark::EndsOpen]);
 }
 
 #[test]

@@ -31,7 +31,7 @@ use super::field::offered;
 use super::lines::{LINES_TO_RECOGNISE, Lines};
 use super::rows::Rows;
 use super::{Field, PassedOver};
-use crate::{ColumnPlan, Rule, Sink, Unreadable};
+use crate::{ColumnPlan, Remark, Rule, Sink, Unreadable};
 
 /// All columns, with their units.
 const COLUMNS: [(&str, Option<&str>); 8] = [
@@ -297,6 +297,10 @@ impl Reading<'_> {
         let found = date.and_then(|date| Some((date, moment(date, row.time_of_day)?)));
         match found {
             Some((date, time)) => {
+                let dated_before = self.before.map(|(date, _)| date);
+                if row.date.is_none() && dated_before != Some(date) {
+                    self.rows.remark(Remark::PassedMidnight { line: row.line });
+                }
                 self.before = Some((date, row.time_of_day));
                 self.rows.take(row.line, time, &row.figures)
             }

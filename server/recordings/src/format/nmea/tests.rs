@@ -136,7 +136,9 @@ fn a_row_without_rmc_is_of_the_next_day_after_midnight() {
         "GPRMC,000001,A,4730.0000,N,01115.0000,E,61.3,270.5,160724,,",
     ]);
 
-    let times = kept(&file, &ALL).times;
+    let Kept { times, remarks, .. } = kept(&file, &ALL);
+
+    assert_eq!(remarks, [Remark::PassedMidnight { line: 2 }]);
 
     let first = micros("2024-07-15T23:59:59Z");
     assert_eq!(times, [Micros(first), Micros(first + 1_000_000), Micros(first + 2_000_000)]);
