@@ -23,7 +23,7 @@ pub use judged::{Caution, Exceedance, Furthest, Gap, Judged, Standing, State};
 pub use rate::rates;
 pub use rule::{KindOfLimit, LimitRule, TimedRating, WatchOptions};
 pub(crate) use span::usual_step;
-pub use spread::{ODD_SCORE, OddOneOut, modified_z_scores, odd_one_out, spreads};
+pub use spread::{ODD_SCORE, OddOneOut, modified_z_scores, odd_one_out, odd_one_out_over, spreads};
 pub(crate) use time_above::later_by;
 pub use time_above::seconds_above;
 

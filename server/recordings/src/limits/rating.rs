@@ -3,7 +3,9 @@
 //! Time above the continuous rating is used up second by second, and comes back while the value is at or below it: so many
 //! seconds in each second as [`WatchOptions::recovery_ratio`] says. It never comes back at once. How much may be used is what
 //! the highest of the ratings allows that was made use of since all time had come back; the same rule as the programme has
-//! for a whole run. The value may never be above the highest rating.
+//! for a whole run. The value may never be above the highest rating. At the first reading nothing is taken to be in use, so
+//! the whole run is to be given, not a part of it. A time without watch uses on where it began above, and brings nothing
+//! back.
 //!
 //! # Source
 //!

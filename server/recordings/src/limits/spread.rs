@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::bound::{Bound, Side, Watched};
 use super::span::{Gaps, Span, watched};
 use super::time_above::later_by;
-use super::{Exceedance, Judged, LimitRule, State, WatchOptions};
+use super::{Judged, LimitRule, State, WatchOptions};
 use crate::{Micros, Series, Statistic};
 
 /// A sensor whose score is greater than this stands out.
@@ -143,16 +143,22 @@ pub fn spreads(group: &[Series<'_>], options: &WatchOptions) -> Vec<(Micros, f64
     spreads
 }
 
-/// Which sensor stands out over an interval: by the middle one of its distances from the middle of the group.
-fn odd_over(group: &[(&str, Series<'_>)], found: &Exceedance, options: &WatchOptions) -> OddOneOut {
-    let held_from = later_by(found.start, -options.hold_s.abs());
-    let series: Vec<_> =
-        group.iter().map(|(_, series)| series.between(held_from, found.end)).collect();
+/// Which sensor of a group stands out from one moment to another, both included: by the middle one of its distances from
+/// the middle of the group, so that a single wrong reading names nobody.
+///
+/// A sensor without reading there is left out.
+pub fn odd_one_out_over(
+    group: &[(&str, Series<'_>)],
+    from: Micros,
+    to: Micros,
+    options: &WatchOptions,
+) -> OddOneOut {
+    let held_from = later_by(from, -options.hold_s.abs());
+    let series: Vec<_> = group.iter().map(|(_, series)| series.between(held_from, to)).collect();
     let mut apart: Vec<Vec<f64>> = vec![Vec::new(); group.len()];
     let mut present = Vec::with_capacity(group.len());
     each_moment(&series, options, |moment, shown| {
-        // What ended it is inside again.
-        if moment < found.start || (moment >= found.end && !found.lasts_to_the_end) {
+        if moment < from {
             return;
         }
         present.clear();
@@ -206,7 +212,9 @@ pub(super) fn judge<'a>(
     let Watched { mut found, furthest, cautions, gaps } =
         super::bound::watch(spreads.into_iter(), &bound, span, rule, options);
     for one in &mut found {
-        one.odd_one_out = Some(odd_over(&group, one, options));
+        // The reading that ended it is inside again.
+        let last = if one.lasts_to_the_end { one.end } else { Micros(one.end.0.saturating_sub(1)) };
+        one.odd_one_out = Some(odd_one_out_over(&group, one.start, last, options));
     }
     let mut told: Vec<_> = group
         .iter()

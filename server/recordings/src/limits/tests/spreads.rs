@@ -68,6 +68,24 @@ fn the_score_of_a_sensor_is_its_distance_in_robust_deviations() {
 }
 
 #[test]
+fn over_an_interval_one_wrong_reading_names_nobody_and_a_sensor_that_is_off_throughout_is_named() {
+    let times = tenths(50);
+    let near = |of: f64| -> Vec<f64> {
+        (0..50).map(|row| 40.0 + of + 0.3 * (f64::from(row) * (1.0 + of)).sin()).collect()
+    };
+    let (mut a, b, c, d) = (near(0.0), near(0.2), near(0.4), near(0.3));
+    a[25] = 90.0;
+    let off: Vec<f64> = d.iter().map(|value| value - 6.0).collect();
+    let over = |last: &[f64]| {
+        let columns = [("a", &a[..]), ("b", &b), ("c", &c), ("d", last)];
+        let group = columns.map(|(code, values)| (code, Series { times: &times, values }));
+        odd_one_out_over(&group, times[0], times[49], &WatchOptions::default())
+    };
+    assert_eq!(over(&d), OddOneOut::NobodyStandsOut {});
+    assert!(matches!(over(&off), OddOneOut::Named { channel, .. } if channel == "d"));
+}
+
+#[test]
 fn sensors_read_in_turn_are_compared_while_their_readings_are_a_second_old_at_most() {
     for (later, found) in [(1_000_000, 1), (1_000_001, 0)] {
         let judged = of(
