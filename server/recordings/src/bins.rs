@@ -103,18 +103,20 @@ struct Bin {
 }
 
 impl Bin {
-    /// Four sums side by side and no branch, so that the compiler can use vectors.
     fn of(values: &[f64]) -> Self {
+        let whole = Self::of_present(values);
+        // Any reading that is missing makes the sum NaN; then they are gone through one by one.
+        if whole.sum.is_nan() { Self::of_some(values) } else { whole }
+    }
+
+    /// As if all were there: sums side by side and no branch, so that the compiler can use vectors.
+    fn of_present(values: &[f64]) -> Self {
         const LANES: usize = 4;
-        let mut count = [0.0; LANES];
         let mut sum = [0.0; LANES];
         let mut min = [f64::INFINITY; LANES];
         let mut max = [f64::NEG_INFINITY; LANES];
         let mut take = |lane: usize, value: f64| {
-            let there = !value.is_nan();
-            count[lane] += f64::from(u8::from(there));
-            sum[lane] += if there { value } else { 0.0 };
-            // A comparison with NaN is false, so that NaN changes neither.
+            sum[lane] += value;
             min[lane] = if value < min[lane] { value } else { min[lane] };
             max[lane] = if value > max[lane] { value } else { max[lane] };
         };
@@ -128,11 +130,22 @@ impl Bin {
             take(lane, *value);
         }
         Self {
-            count: count.iter().sum(),
-            sum: sum.iter().sum(),
+            count: values.len() as f64,
+            sum: (sum[0] + sum[1]) + (sum[2] + sum[3]),
             min: min.into_iter().fold(f64::INFINITY, f64::min),
             max: max.into_iter().fold(f64::NEG_INFINITY, f64::max),
         }
+    }
+
+    /// Only those that are there.
+    fn of_some(values: &[f64]) -> Self {
+        let none = Self { count: 0.0, sum: 0.0, min: f64::INFINITY, max: f64::NEG_INFINITY };
+        values.iter().filter(|value| !value.is_nan()).fold(none, |bin, value| Self {
+            count: bin.count + 1.0,
+            sum: bin.sum + value,
+            min: bin.min.min(*value),
+            max: bin.max.max(*value),
+        })
     }
 }
 
