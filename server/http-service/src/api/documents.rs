@@ -83,7 +83,7 @@ pub(crate) async fn read(
             "code": "D-PERMIT",
             "title": "Permit to fly for test flights",
             "kind": "permit",
-            "reference": "permit 118, issue 2 (invented)",
+            "reference": "permit 118, edition 2 (invented)",
             "valid_from": "2026-04-01T00:00:00Z",
             "valid_until": "2027-04-01T00:00:00Z",
             "covers": ["first-flight", "envelope"],
