@@ -39,15 +39,13 @@ impl Stuck {
                 self.to = *moment;
                 self.values += 1;
             } else if !value.is_nan() {
-                self.end_run();
-                *self = Self {
-                    bits,
-                    from: *moment,
-                    to: *moment,
-                    values: 1,
-                    found: std::mem::take(&mut self.found),
-                    ..*self
-                };
+                if self.values >= LEAST_VALUES {
+                    self.end_run();
+                }
+                self.bits = bits;
+                self.from = *moment;
+                self.to = *moment;
+                self.values = 1;
             }
         }
     }

@@ -6,10 +6,12 @@
 //!
 //! # Source
 //!
-//! Apache Parquet format: `LogicalTypes.md`, `Encodings.md` (`BYTE_STREAM_SPLIT`, `DELTA_BINARY_PACKED`), from memory.
+//! Apache Parquet format: `LogicalTypes.md`, `Encodings.md` (dictionary, `BYTE_STREAM_SPLIT`, `DELTA_BINARY_PACKED`), from
+//! memory.
 
 mod csv;
 mod reader;
+mod sums;
 #[cfg(test)]
 mod tests;
 mod writer;

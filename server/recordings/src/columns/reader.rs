@@ -15,12 +15,17 @@ use parquet::arrow::arrow_reader::{
 use parquet::errors::ParquetError;
 use parquet::file::metadata::{PageIndexPolicy, ParquetMetaData};
 use parquet::file::page_index::column_index::ColumnIndexMetaData;
-use parquet::file::reader::{ChunkReader, Length};
+use parquet::file::reader::ChunkReader;
 use parquet::file::statistics::Statistics;
+use rayon::prelude::*;
 
+use super::sums::{Checked, SUMS, Sums};
 use super::writer::ColumnsWriter;
 use super::{TIME, UNIT};
 use crate::{Block, ChannelSpec, Micros, Series, Sink, Unreadable};
+
+/// Values from which on it pays to read channels side by side on all cores.
+const MANY_VALUES: usize = 200_000;
 
 /// Rows that are handed on at a time.
 const BATCH_ROWS: usize = 8192;
@@ -83,6 +88,7 @@ impl Window {
 #[derive(Debug)]
 pub struct Columns<R> {
     source: Arc<R>,
+    sums: Arc<Sums>,
     metadata: ArrowReaderMetadata,
     channels: Vec<StoredChannel>,
     pages: Vec<Page>,
@@ -108,8 +114,14 @@ impl<R: ChunkReader + 'static> Columns<R> {
     /// [`CannotRead`], where it is no Parquet, or not as [`ColumnsWriter`] writes it.
     pub fn open(source: R) -> Result<Self, CannotRead> {
         let source = Arc::new(source);
+        let unchecked = Checked { source: Arc::clone(&source), sums: Arc::default() };
         let options = ArrowReaderOptions::new().with_page_index_policy(PageIndexPolicy::Optional);
-        let metadata = ArrowReaderMetadata::load(&Reader(Arc::clone(&source)), options)?;
+        let metadata = ArrowReaderMetadata::load(&unchecked, options)?;
+        let footer = metadata.metadata().file_metadata().key_value_metadata();
+        let sums = footer.into_iter().flatten().find(|pair| pair.key == SUMS);
+        let sums = sums
+            .and_then(|pair| Sums::parse(pair.value.as_deref()?))
+            .ok_or(CannotRead::NotARecording { what: "its footer has no checksums" })?;
         let fields = metadata.schema().fields();
         let moment =
             |of: &DataType| matches!(of, DataType::Timestamp(TimeUnit::Microsecond, Some(_)));
@@ -134,7 +146,7 @@ impl<R: ChunkReader + 'static> Columns<R> {
             .collect();
         let pages = pages(metadata.metadata())?;
         let rows = pages.iter().map(|page| page.rows).sum();
-        Ok(Self { source, metadata, channels, pages, rows })
+        Ok(Self { source, sums: Arc::new(sums), metadata, channels, pages, rows })
     }
 
     /// The channels, in the order of the file.
@@ -158,7 +170,32 @@ impl<R: ChunkReader + 'static> Columns<R> {
     ///
     /// [`CannotRead`], where a channel is not there or the file is damaged.
     pub fn read(&self, codes: &[&str], from: Micros, to: Micros) -> Result<Window, CannotRead> {
-        let mut window = Window { times: Vec::new(), values: vec![Vec::new(); codes.len()] };
+        self.places(codes)?;
+        let touched = self.touched(from, to).map(|page| page.rows as usize).sum::<usize>();
+        let threads = rayon::current_num_threads().min(codes.len());
+        if threads < 2 || touched.saturating_mul(codes.len()) < MANY_VALUES {
+            return self.read_here(codes, from, to, touched);
+        }
+        let parts = codes.par_chunks(codes.len().div_ceil(threads));
+        let parts = parts.map(|codes| self.read_here(codes, from, to, touched));
+        let mut parts = parts.collect::<Result<Vec<_>, _>>()?.into_iter();
+        let mut window = parts.next().unwrap_or_default();
+        window.values.extend(parts.flat_map(|part| part.values));
+        Ok(window)
+    }
+
+    /// Reads a window on this thread; about so many rows will come.
+    fn read_here(
+        &self,
+        codes: &[&str],
+        from: Micros,
+        to: Micros,
+        rows: usize,
+    ) -> Result<Window, CannotRead> {
+        let mut window = Window {
+            times: Vec::with_capacity(rows),
+            values: codes.iter().map(|_| Vec::with_capacity(rows)).collect(),
+        };
         self.for_each(codes, from, to, |times, values| {
             window.times.extend_from_slice(times);
             for (column, values) in window.values.iter_mut().zip(values) {
@@ -167,6 +204,11 @@ impl<R: ChunkReader + 'static> Columns<R> {
             Ok(())
         })?;
         Ok(window)
+    }
+
+    /// The pages that may have rows from one moment to another.
+    fn touched(&self, from: Micros, to: Micros) -> impl Iterator<Item = Page> {
+        self.pages.iter().copied().filter(move |page| page.first <= to && from <= page.last)
     }
 
     /// Hands channels on piece by piece, from one moment to another, both included: at most 8,192 rows at a time, so that
@@ -187,17 +229,12 @@ impl<R: ChunkReader + 'static> Columns<R> {
         asked.push(0);
         asked.sort_unstable();
         asked.dedup();
-        let touched: Vec<Page> = self
-            .pages
-            .iter()
-            .copied()
-            .filter(|page| page.first <= to && from <= page.last)
-            .collect();
+        let touched: Vec<Page> = self.touched(from, to).collect();
         if touched.is_empty() {
             return Ok(());
         }
         let (groups, selection) = self.selection(&touched);
-        let reader = Reader(Arc::clone(&self.source));
+        let reader = Checked { source: Arc::clone(&self.source), sums: Arc::clone(&self.sums) };
         let batches =
             ParquetRecordBatchReaderBuilder::new_with_metadata(reader, self.metadata.clone())
                 .with_projection(ProjectionMask::leaves(
@@ -380,25 +417,4 @@ fn pages(metadata: &ParquetMetaData) -> Result<Vec<Page>, CannotRead> {
         row = row.checked_add(rows).ok_or(NO_SPAN)?;
     }
     Ok(pages)
-}
-
-/// A source that many readings share.
-struct Reader<R>(Arc<R>);
-
-impl<R: Length> Length for Reader<R> {
-    fn len(&self) -> u64 {
-        self.0.len()
-    }
-}
-
-impl<R: ChunkReader> ChunkReader for Reader<R> {
-    type T = R::T;
-
-    fn get_read(&self, start: u64) -> parquet::errors::Result<Self::T> {
-        self.0.get_read(start)
-    }
-
-    fn get_bytes(&self, start: u64, length: usize) -> parquet::errors::Result<bytes::Bytes> {
-        self.0.get_bytes(start, length)
-    }
 }

@@ -132,16 +132,49 @@ fn csv_has_codes_units_moments_and_the_shortest_figures_that_read_back() {
 }
 
 #[test]
+fn figures_that_are_all_different_and_figures_that_repeat_are_read_as_they_were() {
+    let rows = 100_000;
+    let times: Vec<i64> = (0..rows).collect();
+    let different: Vec<f64> = (0..rows).map(|row| (row as f64).sqrt() * 1e-3).collect();
+    let repeated: Vec<f64> = (0..rows).map(|row| f64::from(row as i32 % 50) / 8.0 - 0.0).collect();
+    let columns = [different, repeated];
+    let opened = Columns::open(written(&channels(2), &times, &columns)).unwrap();
+    // Both channels at once is so much that they are read side by side.
+    let window = opened.read(&["c0", "c1", "c0"], EVER.0, EVER.1).unwrap();
+    assert_eq!(window.times.len(), 100_000);
+    assert_eq!(bits(&window.values[..2]), bits(&columns));
+    assert_eq!(bits(&window.values[2..]), bits(&columns[..1]));
+}
+
+#[test]
 fn damaged_bytes_are_an_error_and_no_panic() {
     let whole = ten_hertz(20_000);
     for end in [0, 4, 100, whole.len() / 2, whole.len() - 1] {
         assert!(Columns::open(whole.slice(..end)).is_err(), "cut at {end}");
     }
-    let mut pierced = whole.to_vec();
-    pierced[1000..1400].fill(0xA5);
-    let read = Columns::open(Bytes::from(pierced))
-        .map(|columns| columns.read(&["pack_v"], EVER.0, EVER.1));
-    assert!(matches!(read, Err(_) | Ok(Err(CannotRead::Damaged(_)))), "{read:?}");
+}
+
+#[test]
+fn a_damaged_byte_is_never_taken_for_a_figure() {
+    let whole = ten_hertz(70_000);
+    let footer =
+        u32::from_le_bytes(whole[whole.len() - 8..whole.len() - 4].try_into().unwrap()) as usize;
+    let clean =
+        Columns::open(whole.clone()).unwrap().read(&["pack_v", "motor_k"], EVER.0, EVER.1).unwrap();
+    let figures = whole.len() - 8 - footer;
+    for at in (0..figures).step_by(figures / 97) {
+        let mut damaged = whole.to_vec();
+        damaged[at] ^= 0x10;
+        let columns = Columns::open(Bytes::from(damaged));
+        match columns.map(|columns| columns.read(&["pack_v", "motor_k"], EVER.0, EVER.1)) {
+            Err(_) | Ok(Err(CannotRead::Damaged(_))) => {}
+            // The index of pages stands before the footer, too, and not all of it is looked at.
+            Ok(Ok(window)) if window.times == clean.times => {
+                assert!(bits(&window.values) == bits(&clean.values), "byte {at}");
+            }
+            _ => panic!("byte {at}"),
+        }
+    }
 }
 
 /// Rising moments with as many columns of any bits as are asked for.

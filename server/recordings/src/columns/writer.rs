@@ -10,12 +10,14 @@ use parquet::arrow::arrow_writer::{
     ArrowColumnChunk, ArrowColumnWriter, ArrowRowGroupWriterFactory, compute_leaves,
 };
 use parquet::basic::{Compression, Encoding, ZstdLevel};
+use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::{WriterProperties, WriterVersion};
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::ColumnPath;
 use rayon::prelude::*;
 
+use super::sums::{SUMS, Summed};
 use super::{Shared, TIME, UNITS, refuse_twice, schema};
 use crate::{Block, ChannelSpec, Micros, Sink, Unreadable};
 
@@ -28,12 +30,15 @@ const GROUP_VALUES: usize = 4 * 1024 * 1024;
 /// Rows of a page: what has to be unpacked to read a single value.
 const PAGE_ROWS: usize = 8192;
 
+/// Bytes of the table of different figures that a column may have in a row group: 16,384 of them.
+const TABLE_BYTES: usize = 128 * 1024;
+
 /// How hard zstd tries. More than this makes the files of recorders hardly smaller and takes far longer.
 const ZSTD_LEVEL: i32 = 1;
 
 /// Writes blocks of rows as Parquet. Nothing that was written is a file before [`ColumnsWriter::finish`].
 pub struct ColumnsWriter<W: Write + Send> {
-    file: SerializedFileWriter<Counted<W>>,
+    file: SerializedFileWriter<Summed<W>>,
     factory: ArrowRowGroupWriterFactory,
     schema: Shared,
     group_rows: usize,
@@ -65,10 +70,9 @@ impl<W: Write + Send> ColumnsWriter<W> {
         let units = channels.iter().map(|channel| (channel.code.as_str(), channel.unit.as_str()));
         let schema = Arc::new(schema(units.clone()));
         let units: BTreeMap<&str, &str> = units.collect();
-        let units = serde_json::to_string(&units).map_err(|error| {
-            Unreadable::NotKept(parquet::errors::ParquetError::External(Box::new(error)))
-        })?;
-        let into = Counted { into, bytes: 0 };
+        let units = serde_json::to_string(&units)
+            .map_err(|error| Unreadable::NotKept(ParquetError::External(Box::new(error))))?;
+        let into = Summed::new(into);
         let writer = ArrowWriter::try_new(into, Arc::clone(&schema), Some(properties(units)?))?;
         let (file, factory) = writer.into_serialized_writer()?;
         Ok(Self {
@@ -89,7 +93,10 @@ impl<W: Write + Send> ColumnsWriter<W> {
     /// [`Unreadable::NotKept`], where the bytes could not be written.
     pub fn finish(mut self) -> Result<Written<W>, Unreadable> {
         self.write_group()?;
-        let Counted { into, bytes } = self.file.into_inner()?;
+        self.file.flush()?;
+        let sums = self.file.inner().sums();
+        self.file.append_key_value_metadata(KeyValue::new(SUMS.to_owned(), sums));
+        let Summed { into, bytes, .. } = self.file.into_inner()?;
         Ok(Written { into, rows: self.rows, bytes })
     }
 
@@ -103,43 +110,25 @@ impl<W: Write + Send> ColumnsWriter<W> {
         let moments = TimestampMicrosecondArray::from_iter_values(
             self.times.drain(..).map(|moment| moment.0),
         );
-        let mut arrays: Vec<Vec<f64>> = Vec::with_capacity(self.columns.len());
-        arrays.extend(self.columns.iter_mut().map(std::mem::take));
+        let columns = std::mem::take(&mut self.columns);
         let time = Waiting::Moments(moments.with_timezone("UTC"));
         let waiting: Vec<_> = std::iter::once(time)
-            .chain(arrays.into_iter().map(Waiting::Values))
+            .chain(columns.into_iter().map(Waiting::Values))
             .zip(writers)
             .enumerate()
             .collect();
         let schema = &self.schema;
-        let chunks: Vec<ArrowColumnChunk> = waiting
+        let packed: Vec<Packed> = waiting
             .into_par_iter()
             .map(|(place, (column, writer))| column.pack(schema, place, writer))
             .collect::<Result<_, _>>()?;
         let mut group = self.file.next_row_group()?;
-        for chunk in chunks {
+        for Packed { chunk, room } in packed {
             chunk.append_to_row_group(&mut group)?;
+            self.columns.extend(room);
         }
         group.close()?;
         Ok(())
-    }
-}
-
-/// Counts the bytes on their way.
-struct Counted<W> {
-    into: W,
-    bytes: u64,
-}
-
-impl<W: Write> Write for Counted<W> {
-    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        let written = self.into.write(bytes)?;
-        self.bytes += written as u64;
-        Ok(written)
-    }
-
-    fn flush(&mut self) -> std::io::Result<()> {
-        self.into.flush()
     }
 }
 
@@ -149,31 +138,50 @@ enum Waiting {
     Values(Vec<f64>),
 }
 
+/// A packed column, and the memory that its values were in: asking for so much again and again takes longer than packing.
+struct Packed {
+    chunk: ArrowColumnChunk,
+    room: Option<Vec<f64>>,
+}
+
 impl Waiting {
     fn pack(
         self,
         schema: &Shared,
         place: usize,
         mut writer: ArrowColumnWriter,
-    ) -> Result<ArrowColumnChunk, parquet::errors::ParquetError> {
-        let array: ArrayRef = match self {
-            Self::Moments(moments) => Arc::new(moments),
-            Self::Values(values) => Arc::new(nullable(values)),
+    ) -> Result<Packed, ParquetError> {
+        let mut write = |array: ArrayRef| -> Result<(), ParquetError> {
+            for leaf in compute_leaves(schema.field(place), &array)? {
+                writer.write(&leaf)?;
+            }
+            Ok(())
         };
-        for leaf in compute_leaves(schema.field(place), &array)? {
-            writer.write(&leaf)?;
-        }
-        writer.close()
+        let room = match self {
+            Self::Moments(moments) => {
+                write(Arc::new(moments))?;
+                None
+            }
+            Self::Values(values) => {
+                let array = Arc::new(nullable(values));
+                write(Arc::clone(&array) as ArrayRef)?;
+                let values = Arc::into_inner(array)
+                    .and_then(|array| array.into_parts().1.into_inner().into_vec().ok());
+                let mut room: Vec<f64> = values.unwrap_or_default();
+                room.clear();
+                Some(room)
+            }
+        };
+        Ok(Packed { chunk: writer.close()?, room })
     }
 }
 
 /// Values with null where they are NaN.
 fn nullable(values: Vec<f64>) -> Float64Array {
-    if values.iter().any(|value| value.is_nan()) {
-        values.into_iter().map(|value| (!value.is_nan()).then_some(value)).collect()
-    } else {
-        Float64Array::from(values)
-    }
+    let missing = values.iter().filter(|value| value.is_nan()).count();
+    let present = (missing > 0)
+        .then(|| values.iter().map(|value| !value.is_nan()).collect::<Vec<bool>>().into());
+    Float64Array::new(values.into(), present)
 }
 
 impl<W: Write + Send> Sink for ColumnsWriter<W> {
@@ -197,14 +205,17 @@ impl<W: Write + Send> Sink for ColumnsWriter<W> {
     }
 }
 
+/// Sensors give few different figures, and a table of them with places in it is a third as large as the figures and faster
+/// to read. A column whose table grows beyond [`TABLE_BYTES`] goes on with its bytes split into streams.
 fn properties(units: String) -> Result<WriterProperties, Unreadable> {
     let time = ColumnPath::from(TIME);
     Ok(WriterProperties::builder()
         .set_writer_version(WriterVersion::PARQUET_1_0)
         .set_created_by("rungbook".to_owned())
         .set_compression(Compression::ZSTD(ZstdLevel::try_new(ZSTD_LEVEL)?))
-        .set_dictionary_enabled(false)
+        .set_dictionary_page_size_limit(TABLE_BYTES)
         .set_encoding(Encoding::BYTE_STREAM_SPLIT)
+        .set_column_dictionary_enabled(time.clone(), false)
         .set_column_encoding(time, Encoding::DELTA_BINARY_PACKED)
         .set_data_page_row_count_limit(PAGE_ROWS)
         .set_max_row_group_row_count(Some(GROUP_ROWS))
