@@ -2,7 +2,7 @@
 
 use std::io::Write;
 use std::ops::Range;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use arrow_array::cast::AsArray;
 use arrow_array::types::{Float64Type, TimestampMicrosecondType};
@@ -87,8 +87,7 @@ impl Window {
 /// A recording's columns, opened. Only what a question needs is read and unpacked.
 #[derive(Debug)]
 pub struct Columns<R> {
-    source: Arc<R>,
-    sums: Arc<Sums>,
+    source: Checked<R>,
     metadata: ArrowReaderMetadata,
     channels: Vec<StoredChannel>,
     pages: Vec<Page>,
@@ -113,10 +112,9 @@ impl<R: ChunkReader + 'static> Columns<R> {
     ///
     /// [`CannotRead`], where it is no Parquet, or not as [`ColumnsWriter`] writes it.
     pub fn open(source: R) -> Result<Self, CannotRead> {
-        let source = Arc::new(source);
-        let unchecked = Checked { source: Arc::clone(&source), sums: Arc::default() };
+        let mut source = Checked { source: Arc::new(Mutex::new(source)), sums: Arc::default() };
         let options = ArrowReaderOptions::new().with_page_index_policy(PageIndexPolicy::Optional);
-        let metadata = ArrowReaderMetadata::load(&unchecked, options)?;
+        let metadata = ArrowReaderMetadata::load(&source, options)?;
         let footer = metadata.metadata().file_metadata().key_value_metadata();
         let sums = footer.into_iter().flatten().find(|pair| pair.key == SUMS);
         let sums = sums
@@ -146,7 +144,8 @@ impl<R: ChunkReader + 'static> Columns<R> {
             .collect();
         let pages = pages(metadata.metadata())?;
         let rows = pages.iter().map(|page| page.rows).sum();
-        Ok(Self { source, sums: Arc::new(sums), metadata, channels, pages, rows })
+        source.sums = Arc::new(sums);
+        Ok(Self { source, metadata, channels, pages, rows })
     }
 
     /// The channels, in the order of the file.
@@ -234,17 +233,18 @@ impl<R: ChunkReader + 'static> Columns<R> {
             return Ok(());
         }
         let (groups, selection) = self.selection(&touched);
-        let reader = Checked { source: Arc::clone(&self.source), sums: Arc::clone(&self.sums) };
-        let batches =
-            ParquetRecordBatchReaderBuilder::new_with_metadata(reader, self.metadata.clone())
-                .with_projection(ProjectionMask::leaves(
-                    self.metadata.parquet_schema(),
-                    asked.iter().copied(),
-                ))
-                .with_row_groups(groups)
-                .with_row_selection(selection)
-                .with_batch_size(BATCH_ROWS)
-                .build()?;
+        let batches = ParquetRecordBatchReaderBuilder::new_with_metadata(
+            self.source.clone(),
+            self.metadata.clone(),
+        )
+        .with_projection(ProjectionMask::leaves(
+            self.metadata.parquet_schema(),
+            asked.iter().copied(),
+        ))
+        .with_row_groups(groups)
+        .with_row_selection(selection)
+        .with_batch_size(BATCH_ROWS)
+        .build()?;
         let mut times = Vec::new();
         let mut values = vec![Vec::new(); codes.len()];
         for batch in batches {

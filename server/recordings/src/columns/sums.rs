@@ -4,7 +4,7 @@
 //! zstd may change without anybody seeing it. So the footer has, under `crc32`, the checksums of every 64 KiB before it.
 
 use std::io::{Read, Write};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use bytes::{Buf, Bytes};
 use parquet::errors::{ParquetError, Result};
@@ -84,23 +84,38 @@ impl Sums {
 }
 
 /// A source that many readings share, and whose bytes are held against their checksums as they are read.
+///
+/// A file has only one place at which it is read, so that one reading at a time has it. Unpacking goes on side by side.
 #[derive(Debug)]
 pub(super) struct Checked<R> {
-    pub source: Arc<R>,
+    pub source: Arc<Mutex<R>>,
     pub sums: Arc<Sums>,
 }
 
+impl<R> Clone for Checked<R> {
+    fn clone(&self) -> Self {
+        Self { source: Arc::clone(&self.source), sums: Arc::clone(&self.sums) }
+    }
+}
+
 impl<R: ChunkReader> Checked<R> {
+    fn bytes(&self, start: u64, length: usize) -> Result<Bytes> {
+        let source = self.source.lock().map_err(|_| {
+            ParquetError::General("another reading of the file has failed".to_owned())
+        })?;
+        source.get_bytes(start, length)
+    }
+
     /// Bytes from one place on; those of every segment that they touch are checked.
     fn checked(&self, start: u64, length: usize) -> Result<Bytes> {
         let segment = SEGMENT as u64;
         let end = start.saturating_add(length as u64);
         if start >= self.sums.bytes || length == 0 {
-            return self.source.get_bytes(start, length);
+            return self.bytes(start, length);
         }
         let first = start / segment * segment;
         let to = end.div_ceil(segment).saturating_mul(segment).min(self.sums.bytes).max(end);
-        let bytes = self.source.get_bytes(first, (to - first) as usize)?;
+        let bytes = self.bytes(first, (to - first) as usize)?;
         let covered = bytes.get(..(self.sums.bytes.min(to) - first) as usize).unwrap_or(&bytes);
         let sums = self.sums.sums.iter().skip((first / segment) as usize);
         for (place, (bytes, sum)) in covered.chunks(SEGMENT).zip(sums).enumerate() {
@@ -119,7 +134,7 @@ impl<R: ChunkReader> Checked<R> {
 
 impl<R: Length> Length for Checked<R> {
     fn len(&self) -> u64 {
-        self.source.len()
+        self.source.lock().map_or(0, |source| source.len())
     }
 }
 
@@ -127,8 +142,7 @@ impl<R: ChunkReader> ChunkReader for Checked<R> {
     type T = InTurn<R>;
 
     fn get_read(&self, start: u64) -> Result<Self::T> {
-        let source = Self { source: Arc::clone(&self.source), sums: Arc::clone(&self.sums) };
-        Ok(InTurn { source, at: start, held: Bytes::new() })
+        Ok(InTurn { source: self.clone(), at: start, held: Bytes::new() })
     }
 
     fn get_bytes(&self, start: u64, length: usize) -> Result<Bytes> {

@@ -147,6 +147,21 @@ fn figures_that_are_all_different_and_figures_that_repeat_are_read_as_they_were(
 }
 
 #[test]
+fn a_file_is_read_side_by_side_although_it_has_only_one_place() {
+    let mut file = std::env::temp_dir();
+    file.push(format!("recordings-side-by-side-{}.parquet", std::process::id()));
+    std::fs::write(&file, ten_hertz(200_000)).unwrap();
+    let columns = Columns::open(std::fs::File::open(&file).unwrap()).unwrap();
+    std::fs::remove_file(&file).unwrap();
+    let alone = columns.read(&["pack_v"], EVER.0, EVER.1).unwrap();
+    let codes = ["pack_v"; 12];
+    for _ in 0..4 {
+        let window = columns.read(&codes, EVER.0, EVER.1).unwrap();
+        assert!(window.values.iter().all(|values| *values == alone.values[0]));
+    }
+}
+
+#[test]
 fn damaged_bytes_are_an_error_and_no_panic() {
     let whole = ten_hertz(20_000);
     for end in [0, 4, 100, whole.len() / 2, whole.len() - 1] {
