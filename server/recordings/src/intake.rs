@@ -94,6 +94,7 @@ mod tests {
 
     use super::*;
     use crate::Rule;
+    use crate::columns::Columns;
 
     const DBC: &str = "BO_ 5 Pack: 8 Pack\n SG_ Voltage : 0|16@1+ (0.1,0) [0|900] \"V\" Pack\n";
 
@@ -198,5 +199,47 @@ mod tests {
                 prop_assert!(taken.is_err() || taken.is_ok_and(|taken| taken.quality.rows > 0));
             }
         }
+    }
+
+    fn csv() -> FilePlan {
+        let plan = serde_json::json!({
+            "format": "csv", "time": { "column": "t", "form": { "form": "unix-seconds" } }
+        });
+        serde_json::from_value(plan).expect("a plan")
+    }
+
+    #[test]
+    fn a_plan_for_csv_is_short_where_the_file_is_as_usual_and_refuses_what_it_does_not_know() {
+        let whole = serde_json::json!({
+            "format": "csv", "delimiter": null, "decimal": ".", "header_line": 1, "unit_row": false,
+            "time": { "column": "t", "form": { "form": "unix-seconds" } }
+        });
+        assert_eq!(serde_json::to_value(csv()).expect("plain data"), whole);
+        let mut unknown = whole;
+        unknown["decimals"] = serde_json::json!(",");
+        assert!(serde_json::from_value::<FilePlan>(unknown).is_err());
+    }
+
+    #[test]
+    fn what_reading_and_checking_refuse_is_told_in_the_order_of_the_file() {
+        let tenths = ColumnPlan { scale: 0.1, ..column("oil", 150.0) };
+        let text = "t,oil\n10,900\n11,hot\n11,910\n12,1501\n13,920\n";
+        let taken = take(&csv(), text, &tenths).expect("a file");
+        let told: Vec<_> = taken.quality.refused.iter().map(|one| (one.line, one.rule)).collect();
+        assert_eq!(told, [(3, Rule::NotANumber), (4, Rule::TimeDoubled), (5, Rule::AboveHighest)]);
+        let channel = &taken.quality.channels[0];
+        assert_eq!((taken.quality.rows, channel.present, channel.missing), (4, 2, 2));
+
+        let columns = Columns::open(bytes::Bytes::from(taken.into)).expect("columns");
+        let (first, last) = columns.span().expect("rows");
+        let window = columns.read(&["channel"], first, last).expect("a window");
+        let series = window.series(0).expect("one channel");
+        let present: Vec<_> = series.present().map(|(at, value)| (at.0, value)).collect();
+        assert_eq!(present, [(10_000_000, 90.0), (13_000_000, 92.0)]);
+    }
+
+    #[test]
+    fn a_file_without_any_row_is_refused() {
+        assert!(matches!(take(&csv(), "t,oil\n", &column("oil", 1.0)), Err(Unreadable::NoRows)));
     }
 }

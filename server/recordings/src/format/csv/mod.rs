@@ -32,6 +32,7 @@ pub use self::time::{TimeForm, TimePlan};
 
 /// How a recorder writes its CSV.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct CsvPlan {
     /// The sign between cells; absent where it is found on the header line among `; , |` and tab.
     #[serde(default)]
@@ -51,6 +52,7 @@ pub struct CsvPlan {
 
 /// What has to be known to look into a file that nobody has mapped yet; see [`CsvPlan`].
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Look {
     /// The sign between cells; absent where it is to be found.
     #[serde(default)]

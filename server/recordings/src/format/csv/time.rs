@@ -8,6 +8,7 @@ use crate::Micros;
 
 /// Where the moments of rows stand and how they are written.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct TimePlan {
     /// The header of the column.
     pub column: String,
@@ -17,7 +18,7 @@ pub struct TimePlan {
 
 /// How a moment is written. Decimals beyond microseconds are rounded.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(tag = "form", rename_all = "kebab-case")]
+#[serde(tag = "form", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum TimeForm {
     /// Date and time of day by ISO 8601, such as `2026-05-17T08:30:00.250Z` or `2026-05-17 10:30:00,250+02:00`.
     Iso8601 {
