@@ -141,15 +141,25 @@ fn writing() {
     );
 }
 
+/// Right after the first sign-in, and after every point was read once over some seconds: what the start and the password hash
+/// needed is given back meanwhile.
 fn memory() {
     let server = Server::demonstration();
     let lead = server.sign_in_to_demonstration("marit");
-    lead.get("/api/v1/programmes").has_status(200);
-    let status = std::fs::read_to_string(format!("/proc/{}/status", server.process())).unwrap();
-    let resident = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmRSS:"))
-        .and_then(|line| line.trim().trim_end_matches(" kB").parse::<f64>().ok())
-        .unwrap();
-    told("memory with the demonstration", json!({ "resident_mb": resident / 1024.0 }));
+    let resident_mb = || {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", server.process())).unwrap();
+        let resident = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
+        resident.trim().trim_end_matches(" kB").parse::<f64>().unwrap() / 1024.0
+    };
+    let at_first = resident_mb();
+    let points = lead.get("/api/v1/programmes/tallow/points?limit=500").has_status(200).json();
+    for point in points["items"].as_array().unwrap() {
+        let code = point["code"].as_str().unwrap();
+        lead.get(&format!("/api/v1/programmes/tallow/points/{code}")).has_status(200);
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    told(
+        "memory with the demonstration",
+        json!({ "at_first_mb": at_first, "after_every_point_was_read_mb": resident_mb() }),
+    );
 }
