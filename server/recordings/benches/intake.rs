@@ -17,7 +17,7 @@ use std::time::Instant;
 use rayon::prelude::*;
 use recordings::bins::{self, Bins};
 use recordings::check::StuckAfter;
-use recordings::columns::{CannotRead, Columns, ColumnsWriter, CsvOut};
+use recordings::columns::{CannotRead, Columns, ColumnsWriter, CsvOut, Window};
 use recordings::format::csv::{CsvPlan, Look, TimeForm, TimePlan, headers};
 use recordings::{Block, ChannelSpec, ColumnPlan, FilePlan, Micros, Sink, intake};
 use serde_json::{Value, json};
@@ -177,8 +177,8 @@ fn one_second_bins(from: &str, to: &str) -> Outcome<Value> {
     // One channel after the other on every core, so that the recording is never in memory as a whole.
     let binned: Vec<Bins> = names
         .par_iter()
-        .map(|name| {
-            let window = columns.read(&[name], first, last)?;
+        .map_init(Window::default, |window, name| {
+            columns.read_into(&[name], first, last, window)?;
             let rows = 0..window.times.len();
             Ok(bins::bins(&window.times, &[&window.values[0]], rows, 1_000_000))
         })

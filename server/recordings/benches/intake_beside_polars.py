@@ -71,7 +71,7 @@ def duckdb_bins(path):
     kinds = {"mean": "avg", "min": "min", "max": "max"}
     aggregates = ", ".join(f'{by}("{code}") as "{code}_{kind}"' for code in CODES for kind, by in kinds.items())
     query = f"select time_bucket(interval 1 second, time) as time, {aggregates} from read_parquet(?) group by 1 order by 1"
-    return duckdb.connect().execute(query, [path]).to_arrow_table()
+    return duckdb.connect().sql(query, params=[path]).to_arrow_table()
 
 
 def main():

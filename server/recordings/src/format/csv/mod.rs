@@ -148,6 +148,7 @@ pub fn read(
         decimal: if plan.decimal == ',' { b',' } else { b'.' },
         uses: head.uses(plan, columns)?,
         channels: columns.len(),
+        spare: Mutex::default(),
     };
     let threads = std::thread::available_parallelism().map_or(1, usize::from).min(MOST_THREADS);
     let (to_parse, pieces) = sync_channel(UNDER_WAY);
@@ -160,7 +161,7 @@ pub fn read(
         }
         let delimiter = rows.delimiter;
         scope.spawn(move || cut(rest, delimiter, &to_parse, &in_order));
-        give(answers, plan, sink)
+        give(answers, &rows, sink)
     })
 }
 
@@ -218,10 +219,10 @@ fn parse(pieces: &Mutex<Receiver<Task>>, rows: &Rows<'_>) {
 /// Gives the blocks to the sink in the order of the file.
 fn give(
     answers: Receiver<Receiver<Parsed>>,
-    plan: &CsvPlan,
+    of: &Rows<'_>,
     sink: &mut dyn Sink,
 ) -> Result<(), Unreadable> {
-    let mut clock = matches!(plan.time.form, TimeForm::ClockUtc { .. }).then(Clock::default);
+    let mut clock = matches!(of.plan.time.form, TimeForm::ClockUtc { .. }).then(Clock::default);
     let mut rows = 0;
     for answer in answers {
         let Ok(blocks) = answer.recv() else {
@@ -233,6 +234,7 @@ fn give(
             }
             rows += block.rows();
             sink.take(&mut block)?;
+            of.done_with(block);
         }
     }
     if rows == 0 { Err(Unreadable::NoRows) } else { Ok(()) }

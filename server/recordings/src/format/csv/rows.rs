@@ -1,5 +1,7 @@
 //! Rows of figures: from the bytes of a piece to blocks.
 
+use std::sync::Mutex;
+
 use super::CsvPlan;
 use super::cells::{Cell, Cells, shown, without_line_end};
 use super::figure::{Figure, figure, plain};
@@ -17,7 +19,15 @@ pub(super) struct Rows<'a> {
     pub decimal: u8,
     pub uses: Vec<Use>,
     pub channels: usize,
+    /// Blocks that were given on, for their memory.
+    pub spare: Mutex<Vec<Block>>,
 }
+
+/// Blocks that are kept for their memory at most.
+const MOST_SPARE: usize = 16;
+
+/// Values that a block that is kept may have had room for: one with thousands of columns is not worth keeping.
+const SPARE_VALUES: usize = 128 * 1024;
 
 /// A row that gave no values.
 enum NoRow {
@@ -27,10 +37,29 @@ enum NoRow {
 }
 
 impl Rows<'_> {
+    /// A block without rows.
+    fn block(&self) -> Block {
+        let spare = self.spare.lock().ok().and_then(|mut spare| spare.pop());
+        spare.unwrap_or_else(|| Block::of(self.channels))
+    }
+
+    /// Takes a block whose rows nobody wants any more.
+    pub fn done_with(&self, mut block: Block) {
+        let room: usize = block.columns.iter().map(Vec::capacity).sum();
+        if room <= SPARE_VALUES
+            && block.columns.len() == self.channels
+            && let Ok(mut spare) = self.spare.lock()
+            && spare.len() < MOST_SPARE
+        {
+            block.clear();
+            spare.push(block);
+        }
+    }
+
     /// The rows of a piece, in blocks.
     pub fn blocks(&self, piece: &Piece) -> Result<Vec<Block>, Unreadable> {
         let mut blocks = Vec::new();
-        let mut block = Block::of(self.channels);
+        let mut block = self.block();
         let mut line = piece.first_line;
         let mut rest = piece.bytes.as_slice();
         while !rest.is_empty() {
@@ -45,7 +74,7 @@ impl Rows<'_> {
             line += if piece.quoted { memchr::memchr_iter(b'\n', row).count() as u64 } else { 1 };
             rest = behind;
             if block.rows() >= BLOCK_ROWS || block.refused.len() >= BLOCK_ROWS {
-                blocks.push(std::mem::replace(&mut block, Block::of(self.channels)));
+                blocks.push(std::mem::replace(&mut block, self.block()));
             }
         }
         blocks.push(block);
@@ -93,7 +122,13 @@ impl Rows<'_> {
             };
             let length = match number {
                 Some((number, length)) => {
-                    self.keep(number, wanted, &bytes[..length], line, block);
+                    match wanted.channels[..] {
+                        // Nearly every column is one channel, and what recorders write mostly is the value.
+                        [Target { channel, line: None }] if channel < block.columns.len() => {
+                            block.columns[channel].push(number);
+                        }
+                        _ => self.keep(number, wanted, &bytes[..length], line, block),
+                    }
                     length
                 }
                 None => {
@@ -151,7 +186,6 @@ impl Rows<'_> {
     }
 
     /// Appends the value of every channel that a figure becomes.
-    #[inline]
     fn keep(&self, number: f64, wanted: &Use, cell: &[u8], line: u64, block: &mut Block) {
         let mut infinite = false;
         for target in &wanted.channels {
