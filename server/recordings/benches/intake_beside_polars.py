@@ -4,7 +4,7 @@
 
 PATH is the bench `intake` (`cargo bench -p recordings --bench intake --no-run` says where it is). The file has 500,000 rows of
 a moment and 29 channels. Results are compared before any time counts. Rounds take turns, and the quickest of each counts:
-what else the machine does only ever adds. Each line of output is one JSON object; `ratio` is Rungbook's time by the other's.
+what else the machine does only ever adds. Seconds of processors (`cpu_s`) are told beside, for machines with other work. Each line of output is one JSON object; `ratio` is Rungbook's time by the other's.
 The libraries and their versions are in tests/requirements.txt.
 """
 
@@ -13,6 +13,7 @@ import hashlib
 import json
 import os
 import pathlib
+import resource
 import subprocess
 import sys
 import tempfile
@@ -40,9 +41,16 @@ def write_csv(path, seed=7):
 
 
 def timed(work):
-    begin = time.perf_counter()
-    result = work()
-    return time.perf_counter() - begin, result
+    """Seconds and seconds of processors that some work of this process takes."""
+    before, begin = used(resource.RUSAGE_SELF), time.perf_counter()
+    work()
+    return time.perf_counter() - begin, used(resource.RUSAGE_SELF) - before
+
+
+def used(whose):
+    """Seconds of processors so far."""
+    usage = resource.getrusage(whose)
+    return usage.ru_utime + usage.ru_stime
 
 
 def polars_intake(source, target, dates):
@@ -108,33 +116,49 @@ def main():
         tell(compared="bins", rows=len(binned), same=same_bins)
         failed = not (same and same_bins)
 
-        times = {}
-        note = lambda what, seconds: times.setdefault(what, []).append(seconds)
+        times, cpu = {}, {}
+
+        def note(what, seconds, processors):
+            times.setdefault(what, []).append(seconds)
+            cpu.setdefault(what, []).append(processors)
+
         peak = {"take": 0.0, "bins": 0.0}
+
+        def ours_in_turn(what, *words):
+            before = used(resource.RUSAGE_CHILDREN)
+            told = run(*words)
+            note(what, told["seconds"], used(resource.RUSAGE_CHILDREN) - before)
+            peak[what] = max(peak[what], told["peak_mb"])
+
+        turns = [
+            lambda: ours_in_turn("take", "take", source, ours),
+            lambda: note("polars take", *timed(lambda: polars_intake(source, theirs, False))),
+            lambda: note("polars take with moments", *timed(lambda: polars_intake(source, theirs, True))),
+            lambda: ours_in_turn("bins", "bins", ours, path("bins.parquet")),
+            lambda: note("polars bins", *timed(lambda: polars_bins(ours))),
+            lambda: note("pandas bins", *timed(lambda: pandas_bins(ours))),
+            lambda: note("DuckDB bins", *timed(lambda: duckdb_bins(ours))),
+        ]
         for _ in range(arguments.rounds):
-            taken = run("take", source, ours)
-            note("take", taken["seconds"])
-            peak["take"] = max(peak["take"], taken["peak_mb"])
-            note("polars take", timed(lambda: polars_intake(source, theirs, False))[0])
-            note("polars take with moments", timed(lambda: polars_intake(source, theirs, True))[0])
-            binned = run("bins", ours, path("bins.parquet"))
-            note("bins", binned["seconds"])
-            peak["bins"] = max(peak["bins"], binned["peak_mb"])
-            note("polars bins", timed(lambda: polars_bins(ours))[0])
-            note("pandas bins", timed(lambda: pandas_bins(ours))[0])
-            note("DuckDB bins", timed(lambda: duckdb_bins(ours))[0])
+            for turn in turns:
+                # What one has left to be written is not to delay the next.
+                os.sync()
+                turn()
         best = {what: min(seconds) for what, seconds in times.items()}
+        least = {what: round(min(seconds), 3) for what, seconds in cpu.items()}
         ratio = lambda one, other: round(best[one] / best[other], 3)
+        others = ["polars take", "polars take with moments"]
         tell(
             measured="parse, check, hash, pack and sync 500,000 x 30", seconds=best["take"], peak_mb=peak["take"],
-            polars_s=best["polars take"], ratio=ratio("take", "polars take"),
-            polars_with_moments_s=best["polars take with moments"], ratio_with_moments=ratio("take", "polars take with moments"),
+            ratio=ratio("take", others[0]), ratio_with_moments=ratio("take", others[1]),
+            **{other: best[other] for other in others}, cpu_s={what: least[what] for what in ["take", *others]},
         )
         others = ["polars bins", "pandas bins", "DuckDB bins"]
         fastest = min(others, key=best.get)
         tell(
             measured="mean, smallest and greatest of 29 channels in bins of a second", seconds=best["bins"],
-            peak_mb=peak["bins"], fastest=fastest, ratio=ratio("bins", fastest), **{other: best[other] for other in others},
+            peak_mb=peak["bins"], fastest=fastest, ratio=ratio("bins", fastest),
+            **{other: best[other] for other in others}, cpu_s={what: least[what] for what in ["bins", *others]},
         )
         tell(measured="30 s of one channel against a limit", **run("window", ours, CODES[3], "30"))
     sys.exit(1 if failed else 0)
