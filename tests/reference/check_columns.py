@@ -2,7 +2,7 @@
 
     python check_columns.py --intake PATH
 
-PATH is the bench `intake` of the crate `recordings` (`cargo bench -p recordings --bench intake --no-run` says where it is).
+PATH is the example `intake` of the crate `recordings` (`cargo build -p recordings --example intake`).
 A recording is invented with a seed, written as CSV by Python alone, taken in, and given out again in both forms. Every
 library has to read the very doubles that were invented, bit by bit, and nothing where a cell was left empty.
 The libraries and their versions are in tests/requirements.txt.
@@ -142,7 +142,7 @@ def same(read, times, columns):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--intake", required=True, help="path of the bench intake")
+    parser.add_argument("--intake", required=True, help="path of the example intake")
     parser.add_argument("--seed", type=int, default=20260517)
     arguments = parser.parse_args()
     times, columns = invented(arguments.seed)
@@ -162,7 +162,7 @@ def main():
         run = lambda *words: json.loads(subprocess.run([arguments.intake, *words], check=True, capture_output=True).stdout)
         write_csv(path("in.csv"), times, columns)
         taken = run("take", path("in.csv"), path("whole.parquet"), "unit-row")
-        # Figures of any bits go beyond the range that the bench gives its sensors; they are refused, so missing.
+        # Figures of any bits go beyond the range that the example gives its sensors; they are refused, so missing.
         columns["any_bits"] = [value if abs(value) <= 1e6 else None for value in columns["any_bits"]]
         refused = sum(value is None for value in columns["any_bits"])
         if (taken["rows"], taken["refused"]) != (ROWS, refused):

@@ -2,7 +2,7 @@
 
     python intake_beside_polars.py --intake PATH [--rounds 5]
 
-PATH is the bench `intake` (`cargo bench -p recordings --bench intake --no-run` says where it is). The file has 500,000 rows of
+PATH is the example `intake` of the crate (`cargo build --release -p recordings --example intake`). The file has 500,000 rows of
 a moment and 29 channels. Results are compared before any time counts. Rounds take turns, and the quickest of each counts:
 what else the machine does only ever adds. Seconds of processors (`cpu_s`) are told beside, for machines with other work. Each line of output is one JSON object; `ratio` is Rungbook's time by the other's.
 The libraries and their versions are in tests/requirements.txt.
@@ -84,7 +84,7 @@ def duckdb_bins(path):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--intake", required=True, help="path of the bench intake")
+    parser.add_argument("--intake", required=True, help="path of the example intake, built for release")
     parser.add_argument("--rounds", type=int, default=5)
     arguments = parser.parse_args()
     failed = False

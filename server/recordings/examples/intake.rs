@@ -30,8 +30,7 @@ static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 type Outcome<T> = Result<T, Box<dyn std::error::Error>>;
 
 fn main() -> Outcome<()> {
-    let arguments: Vec<String> =
-        std::env::args().skip(1).filter(|given| given != "--bench").collect();
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
     let told = match arguments[..] {
         ["take", from, to] => take(from, to, false)?,
@@ -43,8 +42,7 @@ fn main() -> Outcome<()> {
         ["csv", from, to, "unit-row"] => csv(from, to, true)?,
         ["window", from, code, seconds] => window(from, code, seconds.parse()?)?,
         ["bins", from, to] => one_second_bins(from, to)?,
-        // `cargo bench` without arguments has no file to work on.
-        _ => json!({ "usage": "take | part | csv | window | bins; see intake_beside_polars.py" }),
+        _ => return Err("take | part | csv | window | bins, each with its files".into()),
     };
     println!("{told}");
     Ok(())
@@ -86,7 +84,7 @@ fn take(from: &str, to: &str, unit_row: bool) -> Outcome<Value> {
         .map(|(place, name)| ColumnPlan {
             column: name.clone(),
             channel: ChannelSpec {
-                // A range that every figure of the bench is in, so that the check has its work.
+                // A range that every figure of a sensor is in, so that the check has its work.
                 lowest: Some(-1e6),
                 highest: Some(1e6),
                 ..spec(name, unit(place).unwrap_or_default())
