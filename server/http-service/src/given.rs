@@ -10,6 +10,7 @@ use actix_web::http::header::{CONTENT_TYPE, HeaderMap};
 use actix_web::web::Bytes;
 use actix_web::{FromRequest, HttpMessage, HttpRequest};
 use programme::codes::*;
+use programme::record::{BadDigest, Digest};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
@@ -309,6 +310,10 @@ named! {
     CheckCode, "check", "check";
     HazardCode, "hazard", "hazard";
     DocumentCode, "document", "document";
+    RecorderCode, "recorder", "recorder";
+    Sha256, "recording", "recording";
+    Number<IntervalNumber>, "interval", "interval";
+    Number<ReductionNumber>, "reduction", "reduction";
     Number<RunNumber>, "run", "run";
     Number<SnagNumber>, "snag", "snag";
     Number<ExceedanceNumber>, "exceedance", "exceedance";
@@ -333,7 +338,19 @@ macro_rules! numbers {
     };
 }
 
-numbers!(RunNumber, SnagNumber, ExceedanceNumber, ProposalNumber);
+numbers!(RunNumber, SnagNumber, ExceedanceNumber, ProposalNumber, IntervalNumber, ReductionNumber);
+
+/// SHA-256 of a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Sha256(pub Digest);
+
+impl FromStr for Sha256 {
+    type Err = BadDigest;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        Ok(Self(text.to_owned().try_into()?))
+    }
+}
 
 /// The number of a record.
 #[derive(Debug, Clone, Copy)]

@@ -4,6 +4,7 @@ mod access;
 mod api;
 mod boards;
 mod clock;
+mod columns;
 mod description;
 mod desk;
 mod entity_tag;

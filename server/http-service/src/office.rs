@@ -21,6 +21,9 @@ use crate::secrets::Secrets;
 use crate::settings::Settings;
 use crate::token::Tokens;
 
+/// Work on recordings that goes on at the same time; each may need about a hundred megabytes.
+const HEAVY_AT_ONCE: usize = 2;
+
 /// A handle to what all handlers share.
 #[derive(Clone)]
 pub(crate) struct Office(Arc<Shared>);
@@ -40,6 +43,8 @@ pub(crate) struct Shared {
     pub by_signer: Attempts<PersonHandle>,
     /// Reads of the past that may go on at the same time.
     pub past: Semaphore,
+    /// Work on recordings that may go on at the same time.
+    pub heavy: Arc<Semaphore>,
     /// Views that were made and still hold.
     pub views: KeptViews,
     /// The holds of whole ladders.
@@ -60,6 +65,7 @@ impl Office {
             by_account: Attempts::new(settings.attempts_per_account),
             by_signer: Attempts::new(settings.attempts_per_account),
             past: Semaphore::new(settings.past_reads_at_once.max(1)),
+            heavy: Arc::new(Semaphore::new(HEAVY_AT_ONCE)),
             views: KeptViews::default(),
             boards: Boards::default(),
             store,

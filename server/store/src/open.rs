@@ -13,6 +13,7 @@ use tokio::sync::{broadcast, mpsc};
 
 use crate::data_dir::{DataDir, DataDirError};
 use crate::health::Health;
+use crate::objects::{ObjectError, Objects};
 use crate::published::Published;
 use crate::replay::{Look, replay};
 use crate::session::SignIns;
@@ -50,6 +51,9 @@ pub enum OpenError {
         #[source]
         failure: FirstFailure,
     },
+    /// The files that records speak of cannot be used.
+    #[error("the recordings cannot be used")]
+    Objects(#[from] ObjectError),
     /// The system gives no thread to write on.
     #[error("the system gives no thread for the writer")]
     NoThread(#[source] io::Error),
@@ -67,6 +71,7 @@ impl Store {
     pub async fn open(data_dir: &Path) -> Result<Self, OpenError> {
         let place = DataDir::open(data_dir)?;
         let database = place.database();
+        let objects = Objects::open(data_dir)?;
         let mut connection = sqlite::connect_to_write(&database).await?;
         sqlite::migrate(&mut connection).await.map_err(|error| match error {
             MigrateError::VersionMissing(_) | MigrateError::VersionMismatch(_) => {
@@ -83,6 +88,7 @@ impl Store {
             health: RwLock::new(Health::default()),
             news: broadcast::channel(NEWS_KEPT).0,
             readers: sqlite::readers(&database),
+            objects,
             place,
         });
         let (jobs, waiting) = mpsc::channel(WAITING);

@@ -13,6 +13,7 @@ use tokio::sync::{broadcast, mpsc, oneshot};
 use crate::data_dir::DataDir;
 use crate::fault::{StopCause, WriteError};
 use crate::health::Health;
+use crate::objects::Objects;
 use crate::published::{Head, News, Published};
 use crate::secret::Secret;
 use crate::session::SignIns;
@@ -33,6 +34,7 @@ pub(crate) struct Shared {
     pub health: RwLock<Health>,
     pub news: broadcast::Sender<News>,
     pub readers: SqlitePool,
+    pub objects: Objects,
     /// Holds the directory's lock until the last handle and the writer are gone.
     pub place: DataDir,
 }
@@ -135,6 +137,11 @@ impl Store {
     /// the last number.
     pub fn subscribe(&self) -> broadcast::Receiver<News> {
         self.shared.news.subscribe()
+    }
+
+    /// The files that records speak of.
+    pub fn objects(&self) -> &Objects {
+        &self.shared.objects
     }
 
     /// Whether the store writes.

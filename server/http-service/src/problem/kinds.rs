@@ -61,6 +61,7 @@ kinds! {
     IF_MATCH_REQUIRED 428 "if-match-required" "Say which version you are changing";
     TOO_MANY_ATTEMPTS 429 "too-many-attempts" "Too many attempts";
     FAULT 500 "fault" "The program failed";
+    FILE_LOST 500 "file-lost" "A file of the ledger cannot be read";
     NOT_WRITING 503 "not-writing" "Nothing can be written now";
     BUSY 503 "busy" "The server is busy";
     DISK_FULL 507 "disk-full" "The disk is full";

@@ -5,8 +5,10 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{HeaderValue, WWW_AUTHENTICATE};
 use flight_science::catalogue::{self, ComputeError};
 use programme::refusal::Refusal;
+use recordings::columns::CannotRead;
 use store::{
-    AccountError, ActError, AsOfError, BeginError, NotSignedIn, ReadError, RotateError, WriteError,
+    AccountError, ActError, AsOfError, BeginError, NotSignedIn, ObjectError, ReadError,
+    RotateError, WriteError,
 };
 
 use super::*;
@@ -130,6 +132,50 @@ impl From<WriteError> for Problem {
                 "The database did not take it: nothing was recorded. Ask again; if it stays so, tell whoever runs the server.",
             )
             .retry_after(5)
+            .because(error),
+        }
+    }
+}
+
+impl From<ObjectError> for Problem {
+    fn from(error: ObjectError) -> Self {
+        match &error {
+            ObjectError::DiskFull => Problem::new(
+                DISK_FULL,
+                "The disk of the server is full: nothing was kept. Free some space there and ask again.",
+            )
+            .retry_after(60),
+            ObjectError::Missing { digest } => Problem::new(
+                FILE_LOST,
+                format!("The server no longer has file {digest}, which the ledger speaks of. Whoever runs the server runs `rungbook verify` and restores a backup."),
+            )
+            .because(error),
+            ObjectError::Altered { digest, .. } => Problem::new(
+                FILE_LOST,
+                format!("File {digest} was altered on the server. Whoever runs the server runs `rungbook verify` and restores a backup."),
+            )
+            .because(error),
+            ObjectError::Disk(_) | ObjectError::Store(_) => Problem::new(
+                FAULT,
+                "The folder of the recordings cannot be used. Ask again; if it stays so, tell whoever runs the server.",
+            )
+            .because(error),
+        }
+    }
+}
+
+impl From<CannotRead> for Problem {
+    fn from(error: CannotRead) -> Self {
+        let sentence = format!("{}.", capitalised(&error.to_string()));
+        match error {
+            CannotRead::NoSuchChannels { .. } => Problem::of_field(BAD_QUERY, "channel", sentence),
+            CannotRead::Damaged(_)
+            | CannotRead::NotARecording { .. }
+            | CannotRead::NotWritten(_)
+            | CannotRead::NotKept(_) => Problem::new(
+                FILE_LOST,
+                "The columns of the recording cannot be read. Whoever runs the server runs `rungbook verify` and restores a backup.",
+            )
             .because(error),
         }
     }

@@ -51,6 +51,9 @@ impl DecimalMark {
 pub enum TimeForm {
     /// Date and time with its offset from UTC, as ISO 8601 and RFC 3339 have it.
     Iso8601,
+    /// As `iso8601`, and in UTC where it has no offset.
+    #[serde(rename = "iso8601-utc")]
+    Iso8601Utc,
     /// Seconds since 1970-01-01 00:00 UTC.
     UnixS,
     /// Milliseconds since 1970-01-01 00:00 UTC.
@@ -63,8 +66,9 @@ pub enum TimeForm {
 
 impl TimeForm {
     /// Every form.
-    pub const ALL: [TimeForm; 5] = [
+    pub const ALL: [TimeForm; 6] = [
         TimeForm::Iso8601,
+        TimeForm::Iso8601Utc,
         TimeForm::UnixS,
         TimeForm::UnixMs,
         TimeForm::SecondsSinceStart,
@@ -75,7 +79,7 @@ impl TimeForm {
     pub const fn needs_start(self) -> bool {
         match self {
             TimeForm::SecondsSinceStart | TimeForm::ClockUtc => true,
-            TimeForm::Iso8601 | TimeForm::UnixS | TimeForm::UnixMs => false,
+            TimeForm::Iso8601 | TimeForm::Iso8601Utc | TimeForm::UnixS | TimeForm::UnixMs => false,
         }
     }
 }

@@ -1,0 +1,7 @@
+//! What recordings say about a programme: the one room that knows both the programme's words and the recorder files.
+//!
+//! It turns a recorder's mapping into a plan for reading, the programme's limits into rules to hold channels against, and
+//! what was found into the commands that record it. It reads no file and no clock: columns, state and moments are
+//! arguments, and a command still decides.
+
+pub mod plan;
