@@ -147,3 +147,124 @@ pub fn channel_spec(channel: &Channel) -> ChannelSpec {
         accuracy: channel.accuracy,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+    use programme::codes::RecorderCode;
+    use programme::measure::Unit;
+    use programme::nouns::{DecimalMark, TimeColumn};
+
+    use super::*;
+
+    fn channel(name: &str, unit: Unit) -> Channel {
+        Channel {
+            code: ChannelCode::new(name).unwrap(),
+            title: name.to_owned(),
+            unit,
+            lowest: Some(-40.0),
+            highest: Some(250.0),
+            accuracy: Some(1.5),
+            derived_from: None,
+        }
+    }
+
+    fn column(column: &str, channel: &str, unit: Unit) -> MappedColumn {
+        MappedColumn {
+            column: column.to_owned(),
+            channel: ChannelCode::new(channel).unwrap(),
+            unit,
+            scale: 0.1,
+            inverted: true,
+        }
+    }
+
+    fn state() -> State {
+        let mut state = State::default();
+        for known in [channel("winding", Unit::Celsius), channel("pack", Unit::Volt)] {
+            state.channels.insert(known.code.clone(), known);
+        }
+        state
+    }
+
+    fn csv(form: TimeForm) -> RecorderFile {
+        RecorderFile::Csv {
+            delimiter: Some(';'),
+            decimal: DecimalMark::Comma,
+            header_line: Some(3),
+            unit_row: true,
+            time: TimeColumn { column: "t".to_owned(), form },
+        }
+    }
+
+    fn recorder(file: RecorderFile, columns: Vec<MappedColumn>) -> Recorder {
+        let code = RecorderCode::new("R-motor").unwrap();
+        Recorder { code, title: "Motor controller".to_owned(), file, columns }
+    }
+
+    #[test]
+    fn a_mapping_becomes_a_plan_with_unit_scale_and_sign_worked_in() {
+        let mapped =
+            vec![column("w", "winding", Unit::Kelvin), column("u", "pack", Unit::Millivolt)];
+        let plan = plan(&recorder(csv(TimeForm::Iso8601), mapped), &state(), None).unwrap();
+
+        let FilePlan::Csv(file) = plan.file else { panic!("a plan for CSV") };
+        assert_eq!((file.delimiter, file.decimal, file.header_line), (Some(';'), ',', 3));
+        assert!(file.unit_row);
+        let [winding, pack] = &plan.columns[..] else { panic!("two columns") };
+        assert_eq!((winding.scale, winding.offset), (-0.1, -273.15));
+        assert!((pack.scale + 0.0001).abs() < 1e-18);
+        assert_eq!((winding.channel.lowest, winding.channel.accuracy), (Some(-40.0), Some(1.5)));
+        assert_eq!(winding.channel.unit, Unit::Celsius.to_string());
+    }
+
+    #[test]
+    fn a_file_that_does_not_tell_its_day_is_read_only_with_the_moment_it_began() {
+        let began: DateTime<Utc> = "2026-05-02T08:00:00Z".parse().unwrap();
+        let mapped = vec![column("w", "winding", Unit::Celsius)];
+        for form in TimeForm::ALL {
+            let recorder = recorder(csv(form), mapped.clone());
+            let without = plan(&recorder, &state(), None);
+            if form.needs_start() {
+                assert_eq!(without, Err(vec![NoPlan::NeedsStart]), "{form:?}");
+            } else {
+                assert!(without.is_ok(), "{form:?}");
+            }
+            let FilePlan::Csv(file) = plan(&recorder, &state(), Some(began)).unwrap().file else {
+                panic!("a plan for CSV")
+            };
+            match file.time.form {
+                csv::TimeForm::SecondsSinceStart { start } => {
+                    assert_eq!(start.to_utc(), Some(began));
+                }
+                csv::TimeForm::ClockUtc { date } => assert_eq!(date, began.date_naive()),
+                csv::TimeForm::Iso8601 { utc_without_offset } => {
+                    assert_eq!(utc_without_offset, form == TimeForm::Iso8601Utc);
+                }
+                csv::TimeForm::UnixSeconds => assert_eq!(form, TimeForm::UnixS),
+                csv::TimeForm::UnixMillis => assert_eq!(form, TimeForm::UnixMs),
+            }
+        }
+    }
+
+    #[test]
+    fn everything_that_is_wrong_with_a_mapping_is_told_at_once() {
+        let mapped = vec![column("w", "winding", Unit::Volt), column("x", "nothing", Unit::Volt)];
+        let told = plan(&recorder(csv(TimeForm::ClockUtc), mapped), &state(), None).unwrap_err();
+        let said: Vec<String> = told.iter().map(ToString::to_string).collect();
+        assert_eq!(said.len(), 3, "{said:?}");
+        assert!(matches!(told[0], NoPlan::NeedsStart));
+        assert!(said[1].contains("\"w\" is mapped to winding"), "{}", said[1]);
+        assert!(said[2].contains("nothing, which is no channel"), "{}", said[2]);
+    }
+
+    #[test]
+    fn more_columns_than_memory_allows_for_are_refused() {
+        let many = |count: usize| {
+            let columns = vec![column("w", "winding", Unit::Celsius); count];
+            plan(&recorder(RecorderFile::Igc {}, columns), &state(), None)
+        };
+        assert!(many(MOST_COLUMNS).is_ok());
+        assert_eq!(many(MOST_COLUMNS + 1), Err(vec![NoPlan::TooMany { found: MOST_COLUMNS + 1 }]));
+    }
+}
