@@ -5,3 +5,4 @@
 //! arguments, and a command still decides.
 
 pub mod plan;
+pub mod taken;

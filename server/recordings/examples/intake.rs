@@ -116,9 +116,9 @@ fn take(from: &str, to: &str, unit_row: bool) -> Outcome<Value> {
     let seconds = begin.elapsed().as_secs_f64();
     let sha256: String =
         source.digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
-    let refused: u64 = taken.quality.refused_by_rule.values().sum();
+    let refused: u64 = taken.report.quality.refused_by_rule.values().sum();
     Ok(json!({
-        "seconds": seconds, "rows": taken.quality.rows, "refused": refused, "bytes": taken.bytes,
+        "seconds": seconds, "rows": taken.report.quality.rows, "refused": refused, "bytes": taken.bytes,
         "sha256": sha256, "peak_mb": peak_mb()?
     }))
 }

@@ -2,10 +2,11 @@
 
 use std::io::{Read, Write};
 
+use parquet::file::reader::ChunkReader;
 use serde::{Deserialize, Serialize};
 
 use crate::check::{Checked, Quality, StuckAfter};
-use crate::columns::ColumnsWriter;
+use crate::columns::{Columns, ColumnsWriter};
 use crate::format::candump::{self, CandumpPlan};
 use crate::format::csv::{self, CsvPlan};
 use crate::format::{PassedOver, gpx, igc, nmea};
@@ -51,13 +52,27 @@ impl FilePlan {
     }
 }
 
-/// What became of a file.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Taken<W> {
+/// What was found in a file: what [`intake`] writes into the footer of the columns, as JSON.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Report {
     /// What was taken, refused and missing.
     pub quality: Quality,
     /// What was passed over because it carries no channel.
     pub passed_over: PassedOver,
+}
+
+impl Report {
+    /// The report of columns; absent where they have none that can be read.
+    pub fn of<R: ChunkReader + 'static>(columns: &Columns<R>) -> Option<Self> {
+        serde_json::from_str(columns.report()?).ok()
+    }
+}
+
+/// What became of a file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Taken<W> {
+    /// What was found in it.
+    pub report: Report,
     /// Bytes of Parquet.
     pub bytes: u64,
     /// Where they were written to.
@@ -84,8 +99,10 @@ pub fn intake<W: Write + Send>(
     if quality.rows == 0 {
         return Err(Unreadable::NoRows);
     }
-    let written = writer.finish()?;
-    Ok(Taken { quality, passed_over, bytes: written.bytes, into: written.into })
+    let report = Report { quality, passed_over };
+    // Every figure in it is finite or absent, so it has a JSON form.
+    let written = writer.finish_with(serde_json::to_string(&report).ok())?;
+    Ok(Taken { report, bytes: written.bytes, into: written.into })
 }
 
 #[cfg(test)]
@@ -94,7 +111,6 @@ mod tests {
 
     use super::*;
     use crate::Rule;
-    use crate::columns::Columns;
 
     const DBC: &str = "BO_ 5 Pack: 8 Pack\n SG_ Voltage : 0|16@1+ (0.1,0) [0|900] \"V\" Pack\n";
 
@@ -176,12 +192,12 @@ mod tests {
         for (plan, name, file, passed_over) in files {
             let taken = take(&plan, file, &column(name, 380.0)).expect("a file that can be read");
 
-            assert_eq!(taken.quality.rows, 2, "{plan:?}");
-            let channel = &taken.quality.channels[0];
+            assert_eq!(taken.report.quality.rows, 2, "{plan:?}");
+            let channel = &taken.report.quality.channels[0];
             assert_eq!((channel.present, channel.missing), (1, 1), "{plan:?}");
             let refused: Vec<_> = channel.refused_by_rule.iter().collect();
             assert_eq!(refused, [(&Rule::AboveHighest, &1)], "{plan:?}");
-            assert_eq!(taken.passed_over.of(passed_over), 1, "{plan:?}");
+            assert_eq!(taken.report.passed_over.of(passed_over), 1, "{plan:?}");
             assert!(taken.into.starts_with(b"PAR1"));
         }
     }
@@ -196,7 +212,7 @@ mod tests {
             for (plan, name) in plans {
                 let column = [column(name, 380.0)];
                 let taken = intake(bytes.as_slice(), &plan, &column, &StuckAfter::default(), Vec::new());
-                prop_assert!(taken.is_err() || taken.is_ok_and(|taken| taken.quality.rows > 0));
+                prop_assert!(taken.is_err() || taken.is_ok_and(|taken| taken.report.quality.rows > 0));
             }
         }
     }
@@ -225,10 +241,11 @@ mod tests {
         let tenths = ColumnPlan { scale: 0.1, ..column("oil", 150.0) };
         let text = "t,oil\n10,900\n11,hot\n11,910\n12,1501\n13,920\n";
         let taken = take(&csv(), text, &tenths).expect("a file");
-        let told: Vec<_> = taken.quality.refused.iter().map(|one| (one.line, one.rule)).collect();
+        let told: Vec<_> =
+            taken.report.quality.refused.iter().map(|one| (one.line, one.rule)).collect();
         assert_eq!(told, [(3, Rule::NotANumber), (4, Rule::TimeDoubled), (5, Rule::AboveHighest)]);
-        let channel = &taken.quality.channels[0];
-        assert_eq!((taken.quality.rows, channel.present, channel.missing), (4, 2, 2));
+        let channel = &taken.report.quality.channels[0];
+        assert_eq!((taken.report.quality.rows, channel.present, channel.missing), (4, 2, 2));
 
         let columns = Columns::open(bytes::Bytes::from(taken.into)).expect("columns");
         let (first, last) = columns.span().expect("rows");

@@ -27,7 +27,7 @@ mod unreadable;
 
 pub use block::{Block, Remark, Sink};
 pub use channel::{ChannelSpec, ColumnPlan};
-pub use intake::{FilePlan, Taken, intake};
+pub use intake::{FilePlan, Report, Taken, intake};
 pub use moment::Micros;
 pub use series::Series;
 pub use statistics::Statistic;

@@ -35,6 +35,9 @@ const UNIT: &str = "unit";
 /// The key of the table of units in the footer.
 const UNITS: &str = "units";
 
+/// The key of the report on the recording.
+const REPORT: &str = "report";
+
 /// The schema for channels of these codes and units.
 fn schema<'a>(channels: impl Iterator<Item = (&'a str, &'a str)>) -> Schema {
     let moment = DataType::Timestamp(TimeUnit::Microsecond, Some("UTC".into()));

@@ -21,7 +21,7 @@ use rayon::prelude::*;
 
 use super::sums::{Checked, SUMS, Sums};
 use super::writer::ColumnsWriter;
-use super::{TIME, UNIT};
+use super::{REPORT, TIME, UNIT};
 use crate::{Block, ChannelSpec, Micros, Series, Sink, Unreadable};
 
 /// Values from which on it pays to read channels side by side on all cores.
@@ -151,6 +151,13 @@ impl<R: ChunkReader + 'static> Columns<R> {
     /// The channels, in the order of the file.
     pub fn channels(&self) -> &[StoredChannel] {
         &self.channels
+    }
+
+    /// The report that was written with the columns, where there is one.
+    pub fn report(&self) -> Option<&str> {
+        let pairs = self.metadata.metadata().file_metadata().key_value_metadata();
+        let report = pairs.into_iter().flatten().find(|pair| pair.key == REPORT);
+        report?.value.as_deref()
     }
 
     /// How many rows there are.

@@ -258,7 +258,7 @@ proptest! {
             .map(|one| ColumnPlan { column: one.code.clone(), channel: one.clone(), scale: 1.0, offset: 0.0 })
             .collect();
         let taken = crate::intake(text.as_slice(), &plan, &plans, &Default::default(), Vec::new()).unwrap();
-        prop_assert!(taken.quality.refused.is_empty());
+        prop_assert!(taken.report.quality.refused.is_empty());
         let window = Columns::open(Bytes::from(taken.into)).unwrap().read(&codes, EVER.0, EVER.1).unwrap();
         prop_assert_eq!(window.times.iter().map(|time| time.0).collect::<Vec<_>>(), times);
         prop_assert_eq!(bits(&window.values), bits(&columns));

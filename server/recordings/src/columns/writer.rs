@@ -18,7 +18,7 @@ use parquet::schema::types::ColumnPath;
 use rayon::prelude::*;
 
 use super::sums::{SUMS, Summed};
-use super::{Shared, TIME, UNITS, refuse_twice, schema};
+use super::{REPORT, Shared, TIME, UNITS, refuse_twice, schema};
 use crate::{Block, ChannelSpec, Micros, Sink, Unreadable};
 
 /// Rows that are kept together. Memory is bounded by [`GROUP_VALUES`] besides.
@@ -91,11 +91,24 @@ impl<W: Write + Send> ColumnsWriter<W> {
     /// # Errors
     ///
     /// [`Unreadable::NotKept`], where the bytes could not be written.
-    pub fn finish(mut self) -> Result<Written<W>, Unreadable> {
+    pub fn finish(self) -> Result<Written<W>, Unreadable> {
+        self.finish_with(None)
+    }
+
+    /// As [`ColumnsWriter::finish`], with a report on the recording, which stands in the file's footer and which readers
+    /// of Parquet pass over.
+    ///
+    /// # Errors
+    ///
+    /// [`Unreadable::NotKept`], where the bytes could not be written.
+    pub fn finish_with(mut self, report: Option<String>) -> Result<Written<W>, Unreadable> {
         self.write_group()?;
         self.file.flush()?;
         let sums = self.file.inner().sums();
         self.file.append_key_value_metadata(KeyValue::new(SUMS.to_owned(), sums));
+        if let Some(report) = report {
+            self.file.append_key_value_metadata(KeyValue::new(REPORT.to_owned(), report));
+        }
         let Summed { into, bytes, .. } = self.file.into_inner()?;
         Ok(Written { into, rows: self.rows, bytes })
     }
