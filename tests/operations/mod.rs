@@ -14,6 +14,7 @@ mod limits;
 pub mod permissions;
 mod points;
 mod programmes;
+mod recordings;
 mod runs;
 mod server;
 mod snags;
@@ -34,6 +35,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("limits", limits::SHOWN),
     ("points", points::SHOWN),
     ("programmes", programmes::SHOWN),
+    ("recordings", recordings::SHOWN),
     ("runs", runs::SHOWN),
     ("server", server::SHOWN),
     ("snags", snags::SHOWN),

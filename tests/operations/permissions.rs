@@ -2,6 +2,7 @@
 
 use serde_json::json;
 
+use super::recordings::upload;
 use crate::harness::{Answer, Client, Description, Operation, PASSWORD, PROGRAMME, Team, at};
 
 /// Who may ask.
@@ -52,6 +53,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "points_list", "points_read", "points_holds", "next_read", "runs_list", "runs_read", "results_list",
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
         "ledger_read", "ledger_inclusion", "ledger_consistency",
+        "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         // Which part somebody signs decides who may: see PARTS.
         "sign_offs_sign", "sign_offs_refuse", "sign_offs_withdraw",
     ]),
@@ -71,6 +73,7 @@ const TABLE: &[(Who, &[&str])] = &[
     (LEAD_OR_SAFETY, &["people_list_person", "documents_file", "hazards_accept"]),
     (Who::To(&["lead", "safety", "engineer"]), &["hazards_record"]),
     (Who::To(&["engineer", "crew"]), &["snags_work"]),
+    (Who::To(&["lead", "engineer", "crew"]), &["recordings_take"]),
     (CONDUCTS, &[
         "checks_report", "runs_open", "runs_note_moment", "runs_read_energy", "runs_close", "results_record",
         "results_amend",
@@ -103,6 +106,10 @@ pub fn who_may(operation: &str) -> Option<Who> {
     lines.next().is_none().then_some(*who)
 }
 
+/// A file of the logger, and its SHA-256.
+const FILE: &str = "t,winding\n2026-05-02T08:00:00Z,55\n2026-05-02T08:00:01Z,56\n";
+const RECORDING: &str = "109e12f1a96cc86b27aa2bf1aa06fd46a85e324781b52893f87bc9972806f5e1";
+
 /// The path of something that is there.
 pub fn path_of(operation: &Operation) -> String {
     let mut path = operation.path.clone();
@@ -116,6 +123,8 @@ pub fn path_of(operation: &Operation) -> String {
         ("check", "C-ISO"),
         ("hazard", "H-FIRE"),
         ("document", "D-PERMIT"),
+        ("recorder", "logger"),
+        ("recording", RECORDING),
         ("run", "1"),
         ("snag", "1"),
         ("exceedance", "1"),
@@ -126,6 +135,7 @@ pub fn path_of(operation: &Operation) -> String {
         path = path.replace(&format!("{{{name}}}"), value);
     }
     match operation.id.as_str() {
+        "recordings_take" => path.push_str("?recorder=logger&name=x.csv"),
         "ledger_inclusion" => path.push_str("?seq=1"),
         "ledger_consistency" => path.push_str("?first=1"),
         // Ending the sessions of somebody would end the test.
@@ -152,6 +162,7 @@ pub fn team_with_a_past() -> Team {
     let snag = json!({ "title": "Scratch", "grounding": false, "severity": "negligible" });
     cas.post(&at("snags"), snag).has_status(201);
     cas.post(&at("weather"), json!({ "weather": { "remarks": "Dry." } })).has_status(201);
+    upload(&cas, "first.csv", FILE).has_status(201);
     let mut limit = lea.get(&at("limits/L-MOTOR")).has_status(200).json()["limit"].clone();
     limit["is"]["caution"] = json!(100.0);
     let proposal = json!({ "limit": limit, "reason": "A hot day." });

@@ -60,6 +60,8 @@ NAMES = {
     "document": [row["document"]["code"] for row in rows("/documents")],
     "person": [row["person"]["handle"] for row in rows("/people") if row["person"]["handle"] not in SPARED],
     "topic": list(TOPICS),
+    "recorder": ["bms", "inverter", "gnss"],
+    "recording": [row["recording"] for row in rows("/recordings")] or ["0" * 64],
     "run": [run["run"] for run in RUNS],
     "snag": NUMBERS[:8],
     "exceedance": NUMBERS[:8],
@@ -229,7 +231,12 @@ def digests(stands):
 
 
 # Documents and spreadsheets go out as the bytes that were generated.
-for media_type in ("application/toml", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "text/csv"):
+for media_type in (
+    "application/octet-stream",
+    "application/toml",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "text/csv",
+):
 
     @schemathesis.serializer(media_type)
     def serialize(context, value):

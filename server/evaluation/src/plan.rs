@@ -141,7 +141,7 @@ fn column_plan(mapped: &MappedColumn, channel: Option<&Channel>) -> Result<Colum
 pub fn channel_spec(channel: &Channel) -> ChannelSpec {
     ChannelSpec {
         code: channel.code.to_string(),
-        unit: channel.unit.to_string(),
+        unit: channel.unit.as_str().to_owned(),
         lowest: channel.lowest,
         highest: channel.highest,
         accuracy: channel.accuracy,
@@ -215,7 +215,7 @@ mod tests {
         assert_eq!((winding.scale, winding.offset), (-0.1, -273.15));
         assert!((pack.scale + 0.0001).abs() < 1e-18);
         assert_eq!((winding.channel.lowest, winding.channel.accuracy), (Some(-40.0), Some(1.5)));
-        assert_eq!(winding.channel.unit, Unit::Celsius.to_string());
+        assert_eq!(winding.channel.unit, "degC");
     }
 
     #[test]

@@ -16,7 +16,7 @@ use programme::refusal::Refusal;
 use programme::state::{Amendable, State};
 use serde::Serialize;
 use serde_json::value::RawValue;
-use store::{Act, AsOf, Reply};
+use store::{Act, AsOf, Remembered, Reply};
 
 use crate::access::Permitted;
 use crate::entity_tag::{self, Precondition, Present};
@@ -362,6 +362,20 @@ impl Office {
             },
         )
         .await
+    }
+
+    /// The reply that was given before to a repeat of a request, before anything is done that takes its time.
+    pub async fn replayed<P>(
+        &self,
+        person: &Permitted<P>,
+        asked: &Asked,
+    ) -> Result<Option<HttpResponse>, Problem> {
+        let Some(key) = &asked.idempotency else { return Ok(None) };
+        match self.store.remembered(&person.person, key, self.now()).await? {
+            Remembered::Nothing => Ok(None),
+            Remembered::Same(reply) => Ok(Some(send(reply, true))),
+            Remembered::Another => Err(Problem::key_reused()),
+        }
     }
 
     /// Makes sure that a secret is the person's password or PIN.

@@ -15,6 +15,11 @@ pub(crate) fn of_bytes(bytes: &[u8]) -> String {
     format!("\"{:016x}\"", hasher.finish())
 }
 
+/// The tag of a file that is called by its digest.
+pub(crate) fn of_digest(digest: &programme::record::Digest) -> String {
+    format!("\"{digest}\"")
+}
+
 /// The tag of a thing that is amended by its revision: what stands before the point tells the revision, what stands
 /// behind it the bytes that were sent.
 pub(crate) fn of_revision(revision: impl std::fmt::Display, bytes: &[u8]) -> String {

@@ -78,7 +78,8 @@ async fn read(request: &HttpRequest, mut payload: Payload) -> Result<Bytes, Prob
     })
 }
 
-fn check_type(
+/// Refuses a body of another media type than these.
+pub(crate) fn check_type(
     headers: &HeaderMap,
     request: &HttpRequest,
     known: &[&str],

@@ -31,6 +31,11 @@ pub(crate) struct Asked {
 
 impl Asked {
     pub fn of(request: &HttpRequest, body: &[u8]) -> Result<Self, Problem> {
+        Self::of_part(request, &without_secrets(body))
+    }
+
+    /// What was asked, where the body is told by something that stands for it, such as the digest of a file.
+    pub fn of_part(request: &HttpRequest, body: &[u8]) -> Result<Self, Problem> {
         if request.method() != Method::POST {
             return Ok(Self { idempotency: None });
         }
@@ -52,7 +57,7 @@ impl Asked {
         digest.update([0]);
         digest.update(request.headers().get("content-type").map_or(&b""[..], |v| v.as_bytes()));
         digest.update([0]);
-        digest.update(without_secrets(body));
+        digest.update(body);
         Ok(Self {
             idempotency: Some(Idempotency {
                 key: key.to_owned(),

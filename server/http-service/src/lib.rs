@@ -11,6 +11,7 @@ mod entity_tag;
 mod frame;
 mod given;
 mod idempotency;
+mod intake;
 mod kept;
 mod office;
 mod pace;

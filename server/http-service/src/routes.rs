@@ -179,6 +179,12 @@ table! {
     POST "/api/v1/programmes/{programme}/limit-proposals/{proposal}/declining" Permitted<AgreeLimit> => limit_proposals::decline;
     POST "/api/v1/programmes/{programme}/limit-proposals/{proposal}/withdrawal" Permitted<ProposeLimit> => limit_proposals::withdraw;
 
+    GET "/api/v1/programmes/{programme}/recordings" Permitted<Read> => recordings::list;
+    POST "/api/v1/programmes/{programme}/recordings" Permitted<TakeRecordings> [api::recordings::LARGEST] => recordings::take;
+    GET "/api/v1/programmes/{programme}/recordings/{recording}" Permitted<Read> => recordings::read;
+    GET "/api/v1/programmes/{programme}/recordings/{recording}/quality" Permitted<Read> => recordings::quality;
+    GET "/api/v1/programmes/{programme}/recordings/{recording}/original" Permitted<Read> => recordings::original;
+
     GET "/api/v1/programmes/{programme}/checks" Permitted<Read> => checks::list;
     GET "/api/v1/programmes/{programme}/checks/{check}" Permitted<Read> => checks::read;
     PUT "/api/v1/programmes/{programme}/checks/{check}" Permitted<DefineChecks> => checks::define;

@@ -24,6 +24,7 @@ pub(crate) mod points;
 pub(crate) mod points_table;
 pub(crate) mod policy;
 pub(crate) mod programmes;
+pub(crate) mod recordings;
 pub(crate) mod results;
 pub(crate) mod rules;
 pub(crate) mod runs;

@@ -55,8 +55,10 @@ kinds! {
     STALE 412 "stale" "It has changed since you read it";
     BODY_TOO_LARGE 413 "body-too-large" "The body is too large";
     UNSUPPORTED_TYPE 415 "unsupported-type" "A body of that type is not read here";
+    COMPRESSED 415 "compressed" "Files are sent unpacked";
     INVALID 422 "invalid" "What was given cannot be accepted";
     INPUT_REFUSED 422 "input-refused" "The input cannot be computed with";
+    RECORDING_UNREADABLE 422 "recording-unreadable" "Nothing can be made of the file";
     KEY_REUSED 422 "idempotency-key-reused" "The idempotency key was used for another request";
     IF_MATCH_REQUIRED 428 "if-match-required" "Say which version you are changing";
     TOO_MANY_ATTEMPTS 429 "too-many-attempts" "Too many attempts";

@@ -3,8 +3,10 @@
 use actix_web::error::PayloadError;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{HeaderValue, WWW_AUTHENTICATE};
+use evaluation::plan::NoPlan;
 use flight_science::catalogue::{self, ComputeError};
 use programme::refusal::Refusal;
+use recordings::Unreadable;
 use recordings::columns::CannotRead;
 use store::{
     AccountError, ActError, AsOfError, BeginError, NotSignedIn, ObjectError, ReadError,
@@ -161,6 +163,56 @@ impl From<ObjectError> for Problem {
             )
             .because(error),
         }
+    }
+}
+
+impl From<Unreadable> for Problem {
+    fn from(error: Unreadable) -> Self {
+        let sentence = format!("{}.", capitalised(&error.to_string()));
+        match error {
+            Unreadable::NotKept(_) => Problem::new(
+                FAULT,
+                "The columns of the file could not be written, so nothing was kept. Ask again; if it stays so, tell whoever runs the server.",
+            )
+            .because(error),
+            Unreadable::Cut(_) => Problem::new(
+                FAULT,
+                "The file could not be read again after it had come, so nothing was kept. Send it again.",
+            )
+            .because(error),
+            Unreadable::NotTheFormat { .. }
+            | Unreadable::NoSuchColumns { .. }
+            | Unreadable::NoRows
+            | Unreadable::TooMuch { .. }
+            | Unreadable::PlannedTwice { .. } => Problem::new(RECORDING_UNREADABLE, sentence).clears(
+                "Nothing was kept. Look whether it is the right file, and whether the recorder is described as its files are now.",
+            ),
+        }
+    }
+}
+
+impl Problem {
+    /// No file of the recorder can be read as things stand.
+    pub(crate) fn no_plan(faults: Vec<NoPlan>) -> Self {
+        let faults: Vec<FaultView> = faults
+            .into_iter()
+            .map(|fault| FaultView {
+                field: match &fault {
+                    NoPlan::NeedsStart => "began".to_owned(),
+                    NoPlan::Unit { .. } | NoPlan::NoChannel { .. } | NoPlan::TooMany { .. } => {
+                        "recorder".to_owned()
+                    }
+                },
+                why: format!("{}.", capitalised(&fault.to_string())),
+                code: None,
+            })
+            .collect();
+        let detail = match faults.as_slice() {
+            [one] => one.why.clone(),
+            _ => "The file cannot be read by the mapping of its recorder; each fault says why."
+                .to_owned(),
+        };
+        Problem::new(INVALID, detail).with_faults(faults)
     }
 }
 
