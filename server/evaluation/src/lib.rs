@@ -4,5 +4,12 @@
 //! what was found into the commands that record it. It reads no file and no clock: columns, state and moments are
 //! arguments, and a command still decides.
 
+pub mod found;
+pub mod heating;
+pub mod judged;
 pub mod plan;
+pub mod rules;
+pub mod run_recordings;
 pub mod taken;
+#[cfg(test)]
+mod tests;

@@ -111,8 +111,8 @@ fn measured(
 }
 
 /// The unit that a spread or rate of temperatures is really in: people write its figures in degrees as well as in
-/// kelvins, and a rate with or without "a second".
-const fn of_change(statistic: Statistic, unit: Unit) -> Unit {
+/// kelvins, and a rate with or without "a second". Every other statistic is in the unit as written.
+pub const fn of_change(statistic: Statistic, unit: Unit) -> Unit {
     match (statistic, unit) {
         (Statistic::Spread, Unit::Celsius) => Unit::Kelvin,
         (Statistic::Rate, Unit::Celsius | Unit::Kelvin) => Unit::KelvinPerSecond,

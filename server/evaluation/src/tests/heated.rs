@@ -1,0 +1,94 @@
+//! The order of heating.
+
+use programme::commands::JudgedHeating;
+use programme::nouns::{Policy, RiskLevel, RiskMatrix, TimedRating};
+use programme::record::HeatingOutcome;
+
+use super::*;
+use crate::heating::heating;
+
+const ROWS: usize = 300;
+
+fn programme() -> State {
+    let named = |code: &str, limit: Limit| Limit { code: LimitCode::new(code).unwrap(), ..limit };
+    let timed = vec![TimedRating { value: 70.0, seconds: 300.0 }];
+    let power = LimitKind::Rating { continuous: 50.0, timed };
+    let mut state = state(
+        &[
+            channel("winding", Unit::Celsius, None),
+            channel("cell", Unit::Celsius, None),
+            channel("kw", Unit::Kilowatt, None),
+        ],
+        vec![
+            named("L-CELL", limit("cell", Unit::Celsius, maximum(55.0))),
+            named("L-POWER", limit("kw", Unit::Kilowatt, power)),
+            named("L-WINDING", limit("winding", Unit::Celsius, maximum(120.0))),
+        ],
+    );
+    state.policy = Some(Policy {
+        weather_good_for_min: 60,
+        longest_release_h: 24,
+        risk: RiskMatrix {
+            source: "the team (invented)".to_owned(),
+            rows: [[RiskLevel::Low; 6]; 4],
+            accepted_by: Vec::new(),
+        },
+        build_up: Vec::new(),
+        required_totals: Vec::new(),
+        heating_order: ["L-WINDING", "L-CELL"].map(|it| LimitCode::new(it).unwrap()).to_vec(),
+    });
+    state
+}
+
+fn line(start: f64, per_s: f64) -> Vec<f64> {
+    (0..ROWS).map(|row| start + per_s * row as f64).collect()
+}
+
+fn of(kw: f64, winding: Option<&[f64]>, cell: Option<&[f64]>) -> Option<JudgedHeating> {
+    let state = programme();
+    let kw = vec![kw; ROWS];
+    let mut files = vec![recording(1, "motor", 0.0, &[("kw", Unit::Kilowatt, &kw)])];
+    for (which, name, values) in [(2, "winding", winding), (3, "cell", cell)] {
+        if let Some(values) = values {
+            files.push(recording(which, name, 0.0, &[(name, Unit::Celsius, values)]));
+        }
+    }
+    heating(&question(&state), &files).unwrap()
+}
+
+#[test]
+fn the_order_is_told_over_all_recorders_of_the_run() {
+    let judged = of(45.0, Some(&line(40.0, 0.2)), Some(&line(20.0, 0.01))).unwrap();
+    assert_eq!(judged.outcome, HeatingOutcome::InOrder);
+    assert_eq!(judged.first.as_ref().unwrap().as_str(), "L-WINDING");
+    assert_eq!(judged.components[1].peak, Some(20.0 + 0.01 * 299.0));
+    let judged = of(45.0, Some(&line(40.0, 0.01)), Some(&line(20.0, 0.1))).unwrap();
+    assert_eq!(judged.outcome, HeatingOutcome::OutOfOrder);
+    assert_eq!(judged.first.unwrap().as_str(), "L-CELL");
+}
+
+#[test]
+fn a_component_without_readings_leaves_the_order_unknown() {
+    let judged = of(45.0, Some(&line(40.0, 0.2)), None).unwrap();
+    assert_eq!(judged.outcome, HeatingOutcome::Unknown);
+    assert_eq!(judged.components[1].peak, None);
+}
+
+#[test]
+fn without_load_nothing_is_judged_and_half_the_continuous_rating_is_load() {
+    let (winding, cell) = (line(40.0, 0.2), line(20.0, 0.01));
+    assert!(of(24.9, Some(&winding), Some(&cell)).is_none());
+    assert!(of(25.0, Some(&winding), Some(&cell)).is_some());
+}
+
+#[test]
+fn temperatures_without_any_load_channel_leave_the_order_unknown_and_others_say_nothing() {
+    let state = programme();
+    let readings = line(40.0, 0.2);
+    let only = [recording(1, "r", 0.0, &[("winding", Unit::Celsius, &readings)])];
+    let judged = heating(&question(&state), &only).unwrap().unwrap();
+    assert_eq!(judged.outcome, HeatingOutcome::Unknown);
+    assert_eq!(judged.components[0].peak, readings.last().copied());
+    let track = [recording(1, "r", 0.0, &[("track", Unit::Degree, &readings)])];
+    assert!(heating(&question(&state), &track).unwrap().is_none());
+}
