@@ -9,6 +9,9 @@ use super::{Failure, place, verify};
 use crate::settings::{Flags, Settings};
 
 /// Copy everything into one new file, checked record by record; works beside a running server.
+///
+/// Recordings go into the folder "recordings" beside that file, which several backups may share: what is there already is
+/// not copied again. Keep both together.
 #[derive(Debug, Args)]
 pub struct Backup {
     /// The file to make
@@ -29,7 +32,7 @@ impl Backup {
             println!("{}", verify::in_words(verdict));
         }
         println!(
-            "{} is whole and on disk. It holds password hashes: keep it as you keep keys.",
+            "{} is whole and on disk, with its recordings beside it. It holds password hashes: keep it as you keep keys.",
             self.file.display()
         );
         Ok(())

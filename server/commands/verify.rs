@@ -8,7 +8,7 @@ use store::{FirstFailure, ProgrammeVerdict};
 use super::{Failure, place, told};
 use crate::settings::{Flags, Settings};
 
-/// Check that no record was altered, from the records themselves.
+/// Check that no record was altered, from the records themselves, and none of the files that they speak of.
 ///
 /// Works beside a running server. It finds every alteration that did not also rewrite the whole ledger with all its roots;
 /// that is found only against a size and root kept elsewhere.
@@ -42,6 +42,11 @@ impl Verify {
                 Some(format!("programme {}: {}", verdict.programme, told(failure)))
             })
             .collect();
+        let lost = verdicts.iter().flat_map(|verdict| {
+            let told = |lost| format!("programme {}: {}", verdict.programme, told(lost));
+            verdict.files_lost.iter().map(told)
+        });
+        let failures: Vec<_> = failures.into_iter().chain(lost).collect();
         if failures.is_empty() { Ok(()) } else { Err(Failure::of_work(failures.join("\n"))) }
     }
 }
@@ -51,7 +56,11 @@ pub fn in_words(verdict: &ProgrammeVerdict) -> String {
     let end =
         if verdict.first_failure.is_none() { "all pass" } else { "pass, and the next one fails" };
     format!(
-        "{}: {} records {end}; root {}; {} kept roots agree",
-        verdict.programme, verdict.head.size, verdict.head.root, verdict.roots_agreed
+        "{}: {} records {end}; root {}; {} kept roots agree; {} files agree",
+        verdict.programme,
+        verdict.head.size,
+        verdict.head.root,
+        verdict.roots_agreed,
+        verdict.files_agreed
     )
 }

@@ -61,7 +61,10 @@ fn a_recorders_file_is_kept_as_it_came_and_what_was_refused_in_it_is_told_by_lin
     let refused = quality["quality"]["refused"].as_array().expect("refused cells").clone();
     assert_eq!(refused.len(), 2, "{refused:?}");
     assert_eq!((&refused[0]["line"], &refused[0]["rule"]), (&102.into(), &"not-a-number".into()));
-    assert_eq!((&refused[1]["column"], &refused[1]["found"]), (&"winding".into(), &"999.0 degC".into()));
+    assert_eq!(
+        (&refused[1]["column"], &refused[1]["found"]),
+        (&"winding".into(), &"999.0 degC".into())
+    );
     let all = ivo.get(&at("recordings?recorder=logger")).has_status(200).json();
     assert_eq!(all["items"].as_array().map(Vec::len), Some(1));
     assert_eq!(ivo.get(&at("recordings?run=1")).json()["items"].as_array().map(Vec::len), Some(0));

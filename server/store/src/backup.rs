@@ -12,8 +12,10 @@ use sqlx::Connection;
 use crate::data_dir::{
     DataDir, DataDirError, database_in, make_private_directory, private_file, sync_directory,
 };
+use crate::files::{self, LostFile};
+use crate::objects::folder_beside;
 use crate::sqlite;
-use crate::verify::{FirstFailure, ProgrammeVerdict, VerifyError, verify};
+use crate::verify::{FirstFailure, ProgrammeVerdict, VerifyError, verify_ledger};
 
 /// A backup that was not made.
 #[derive(Debug, thiserror::Error)]
@@ -60,6 +62,15 @@ pub enum BackupError {
         #[source]
         failure: FirstFailure,
     },
+    /// A file that a record speaks of is not there as it was.
+    #[error("a file of programme \"{programme}\" is lost, so no backup was made of it")]
+    Lost {
+        /// Which programme.
+        programme: String,
+        /// The file.
+        #[source]
+        lost: LostFile,
+    },
 }
 
 /// A backup that was not restored. Nothing was changed.
@@ -100,10 +111,21 @@ pub enum RestoreError {
         #[source]
         failure: FirstFailure,
     },
+    /// A file that a record speaks of is not there as it was.
+    #[error("a file of programme \"{programme}\" is lost, so the backup was not restored")]
+    Lost {
+        /// Which programme.
+        programme: String,
+        /// The file.
+        #[source]
+        lost: LostFile,
+    },
 }
 
 /// Copies the database of a data directory into a new file, as of one moment, and checks the copy; works beside a
-/// running server. The file appears under its name only once it is whole and on disk.
+/// running server. The files that its records speak of are copied into the folder `recordings` beside it; several backups
+/// may share that folder, and what is there already is not copied again. The backup appears under its name only once all of
+/// it is whole and on disk.
 ///
 /// # Errors
 ///
@@ -138,9 +160,11 @@ async fn copy_and_check(
     let mut connection = sqlite::connect_to_copy(database).await?;
     sqlite::copy_into(&mut connection, name).await?;
     connection.close().await?;
-    let verdicts = verify(part, &[]).await?;
-    let verdicts = all_pass(verdicts)
+    let verdicts = verify_ledger(part, &[]).await?;
+    let mut verdicts = all_pass(verdicts)
         .map_err(|(programme, failure)| BackupError::Fails { programme, failure })?;
+    copy_files(&folder_beside(database), &folder_beside(to), &mut verdicts)
+        .map_err(|(programme, lost)| BackupError::Lost { programme, lost })?;
     File::open(part).and_then(|file| file.sync_all()).map_err(unusable)?;
     fs::rename(part, to).map_err(unusable)?;
     sync_parent(to).map_err(unusable)?;
@@ -173,8 +197,11 @@ pub async fn restore(
         let mut connection = sqlite::connect_alone(&restoring).await?;
         sqlite::session::revoke_all(&mut connection, at).await?;
         connection.close().await?;
-        let verdicts = all_pass(verify(&restoring, &[]).await?)
+        let mut verdicts = all_pass(verify_ledger(&restoring, &[]).await?)
             .map_err(|(programme, failure)| RestoreError::Fails { programme, failure })?;
+        let files = folder_beside(&restoring);
+        copy_files(&folder_beside(from), &files, &mut verdicts)
+            .map_err(|(programme, lost)| RestoreError::Lost { programme, lost })?;
         copy.sync_all().map_err(|source| unusable(&restoring, source))?;
         let database = database_in(data_dir);
         fs::rename(&restoring, &database).map_err(|source| unusable(&database, source))?;
@@ -185,9 +212,26 @@ pub async fn restore(
     if outcome.is_err() {
         // Leave the directory as it was found; what cannot be removed is told by the next attempt.
         let _ = fs::remove_file(&restoring);
+        let _ = fs::remove_dir_all(folder_beside(&restoring));
         let _ = fs::remove_file(place.lock_file());
     }
     outcome
+}
+
+/// Copies the files that the records speak of.
+fn copy_files(
+    from: &Path,
+    to: &Path,
+    verdicts: &mut [ProgrammeVerdict],
+) -> Result<(), (String, LostFile)> {
+    for verdict in verdicts {
+        let (agreed, lost) = files::copy(from, to, &verdict.files);
+        verdict.files_agreed = agreed;
+        if let Some(lost) = lost.into_iter().next() {
+            return Err((verdict.programme.clone(), lost));
+        }
+    }
+    Ok(())
 }
 
 fn all_pass(

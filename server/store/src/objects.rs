@@ -4,7 +4,7 @@
 //! breaks off before leaves nothing behind.
 
 use std::fs::{self, File};
-use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -188,6 +188,17 @@ fn key(digest: &Digest) -> Key {
     Key::from(format!("{}/{text}", &text[..2]))
 }
 
+/// Where a file of a digest is in a folder of files.
+pub(crate) fn path_in(folder: &Path, digest: &Digest) -> PathBuf {
+    let text = digest.to_string();
+    folder.join(&text[..2]).join(text)
+}
+
+/// Where the files are that belong to a database: beside it.
+pub(crate) fn folder_beside(database: &Path) -> PathBuf {
+    folder_in(database.parent().filter(|it| !it.as_os_str().is_empty()).unwrap_or(Path::new(".")))
+}
+
 impl Incoming {
     /// SHA-256 of what was written so far.
     pub fn digest(&self) -> Digest {
@@ -228,23 +239,5 @@ impl Drop for Incoming {
     fn drop(&mut self) {
         // Once it is kept it is no longer there.
         let _ = fs::remove_file(&self.path);
-    }
-}
-
-/// The digest of what a reader gives.
-///
-/// # Errors
-///
-/// Where it cannot be read to its end.
-pub fn digest_of(mut source: impl Read) -> io::Result<Digest> {
-    let mut hash = Sha256::new();
-    let mut part = vec![0; 64 * 1024];
-    loop {
-        match source.read(&mut part) {
-            Ok(0) => return Ok(Digest::from_bytes(hash.finalize().into())),
-            Ok(read) => hash.update(&part[..read]),
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-            Err(error) => return Err(error),
-        }
     }
 }

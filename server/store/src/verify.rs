@@ -12,6 +12,8 @@ use programme::state::State;
 use sqlx::{Connection, SqliteConnection};
 
 use crate::data_dir::database_in;
+use crate::files::{self, FileOfRecord, LostFile};
+use crate::objects::folder_beside;
 use crate::published::Head;
 use crate::replay::{Believed, Look, replay};
 use crate::sqlite;
@@ -39,6 +41,12 @@ pub struct ProgrammeVerdict {
     pub roots_agreed: u64,
     /// The first record that fails; none if all is well.
     pub first_failure: Option<FirstFailure>,
+    /// The files that its records speak of, each with the first record that does.
+    pub files: Vec<FileOfRecord>,
+    /// How many of these were held against their digests and agreed.
+    pub files_agreed: u64,
+    /// Those that are not there as they were.
+    pub files_lost: Vec<LostFile>,
 }
 
 /// The first record that fails, and how.
@@ -141,13 +149,14 @@ pub enum VerifyError {
     Database(#[from] sqlx::Error),
 }
 
-/// Checks every programme in a data directory or a backup file; works beside a running server.
+/// Checks every programme in a data directory or a backup file, and the files that its records speak of; works beside a
+/// running server.
 ///
 /// The records that pass are those before the first failure; a verdict for each programme, by name.
 ///
 /// # Errors
 ///
-/// [`VerifyError`] where there is nothing to check. A record that fails is no error but a verdict.
+/// [`VerifyError`] where there is nothing to check. A record or file that fails is no error but a verdict.
 pub async fn verify(
     data_dir_or_file: &Path,
     trusted: &[TrustedHead],
@@ -157,10 +166,23 @@ pub async fn verify(
     } else {
         data_dir_or_file.to_owned()
     };
-    if !database.is_file() {
-        return Err(VerifyError::NotFound { path: database });
+    let mut verdicts = verify_ledger(&database, trusted).await?;
+    let folder = folder_beside(&database);
+    for verdict in &mut verdicts {
+        (verdict.files_agreed, verdict.files_lost) = files::check(&folder, &verdict.files);
     }
-    let mut connection = sqlite::connect_to_read(&database).await?;
+    Ok(verdicts)
+}
+
+/// Checks the records alone.
+pub(crate) async fn verify_ledger(
+    database: &Path,
+    trusted: &[TrustedHead],
+) -> Result<Vec<ProgrammeVerdict>, VerifyError> {
+    if !database.is_file() {
+        return Err(VerifyError::NotFound { path: database.to_owned() });
+    }
+    let mut connection = sqlite::connect_to_read(database).await?;
     let verdicts = verify_connected(&mut connection, trusted).await;
     connection.close().await?;
     verdicts
@@ -231,6 +253,7 @@ async fn verify_programme<'a>(
         tree: Tree::default(),
         agreed_up_to: 0,
         roots_agreed: 0,
+        files: Vec::new(),
     };
     let outcome = match (ProgrammeId::new(&name), check.hold_roots()) {
         (Err(_), _) => Err(FirstFailure { seq: 1, wrong: Wrong::NoSuchProgramme }),
@@ -246,6 +269,9 @@ async fn verify_programme<'a>(
         head: Head { size: check.tree.size(), root: check.tree.root() },
         roots_agreed: check.roots_agreed,
         first_failure: outcome.err(),
+        files: check.files,
+        files_agreed: 0,
+        files_lost: Vec::new(),
     })
 }
 
@@ -256,11 +282,13 @@ struct Check {
     /// The largest size at which a kept root agreed.
     agreed_up_to: u64,
     roots_agreed: u64,
+    files: Vec<FileOfRecord>,
 }
 
 impl Check {
     fn take(&mut self, believed: Believed) -> Result<(), FirstFailure> {
         let seq = believed.entry.seq;
+        self.files.extend(files::named_by(&believed.entry));
         let folded = catch_unwind(AssertUnwindSafe(|| self.state.apply(&believed.entry)));
         if folded.is_err() || self.state.length() != seq {
             return Err(FirstFailure { seq, wrong: Wrong::Unfoldable });

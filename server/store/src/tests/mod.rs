@@ -5,6 +5,7 @@
 mod acts;
 mod backups;
 mod failing;
+mod files;
 mod guards;
 mod opening;
 mod past;

@@ -63,7 +63,8 @@ async fn only_its_owner_may_read_what_the_store_keeps() {
     assert_eq!(mode(&club.data()), 0o700);
     for file in std::fs::read_dir(club.data()).unwrap() {
         let path = file.unwrap().path();
-        assert_eq!(mode(&path), 0o600, "{}", path.display());
+        let wanted = if path.is_dir() { 0o700 } else { 0o600 };
+        assert_eq!(mode(&path), wanted, "{}", path.display());
     }
 }
 

@@ -1,0 +1,150 @@
+//! The files that a ledger speaks of: held against their digests, and copied with it.
+
+use std::collections::BTreeSet;
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use programme::entry::Entry;
+use programme::record::{Digest, Record};
+use sha2::Digest as _;
+use sha2::Sha256;
+
+use crate::data_dir::{make_private_directory, private_file, sync_directory};
+use crate::objects::path_in;
+
+/// Bytes that are copied at a time.
+const PART: usize = 256 * 1024;
+
+/// A file that a record speaks of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileOfRecord {
+    /// The record.
+    pub seq: u64,
+    /// SHA-256 of the file.
+    pub digest: Digest,
+    /// What it is.
+    pub what: &'static str,
+}
+
+/// A file that a record speaks of and that is not there as it was.
+#[derive(Debug, thiserror::Error)]
+#[error("record {} speaks of {} {}: {why}", file.seq, file.what, file.digest)]
+pub struct LostFile {
+    /// Which.
+    pub file: FileOfRecord,
+    /// What is wrong with it.
+    #[source]
+    pub why: Lost,
+}
+
+/// What is wrong with a file.
+#[derive(Debug, thiserror::Error)]
+pub enum Lost {
+    /// It is not there.
+    #[error("it is not there")]
+    Missing,
+    /// Its bytes are others.
+    #[error("it was altered: its bytes have the digest {computed}")]
+    Altered {
+        /// Of the bytes as they are.
+        computed: Digest,
+    },
+    /// It cannot be read, or its copy not written.
+    #[error("it cannot be read or copied")]
+    Unreadable(#[source] io::Error),
+}
+
+/// The files that a record speaks of.
+pub(crate) fn named_by(entry: &Entry) -> Vec<FileOfRecord> {
+    let file =
+        |digest: &Digest, what| FileOfRecord { seq: entry.seq, digest: digest.clone(), what };
+    match &entry.record {
+        Record::RecordingTaken(taken) => vec![
+            file(&taken.recording, "a recorder's file"),
+            file(&taken.columns, "the columns of a recording"),
+        ],
+        Record::ReductionMade(made) => vec![file(&made.given, "the input of a reduction")],
+        _ => Vec::new(),
+    }
+}
+
+/// Holds files against their digests: how many agree, and those that do not.
+pub(crate) fn check(folder: &Path, files: &[FileOfRecord]) -> (u64, Vec<LostFile>) {
+    through(files, |file| digest_at(&path_in(folder, &file.digest)))
+}
+
+/// Copies files to another folder. What is there already and whole is not copied again.
+pub(crate) fn copy(from: &Path, to: &Path, files: &[FileOfRecord]) -> (u64, Vec<LostFile>) {
+    through(files, |file| {
+        let target = path_in(to, &file.digest);
+        match digest_at(&target) {
+            Ok(there) if there == file.digest => Ok(there),
+            _ => copy_one(&path_in(from, &file.digest), &target, &file.digest),
+        }
+    })
+}
+
+/// Goes through files, each digest once; `digest_of` gives the digest of the bytes.
+fn through(
+    files: &[FileOfRecord],
+    digest_of: impl Fn(&FileOfRecord) -> io::Result<Digest>,
+) -> (u64, Vec<LostFile>) {
+    let mut seen = BTreeSet::new();
+    let (mut agreed, mut lost) = (0, Vec::new());
+    for file in files.iter().filter(|file| seen.insert(&file.digest)) {
+        let why = match digest_of(file) {
+            Ok(computed) if computed == file.digest => {
+                agreed += 1;
+                continue;
+            }
+            Ok(computed) => Lost::Altered { computed },
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Lost::Missing,
+            Err(error) => Lost::Unreadable(error),
+        };
+        lost.push(LostFile { file: file.clone(), why });
+    }
+    (agreed, lost)
+}
+
+fn digest_at(path: &Path) -> io::Result<Digest> {
+    pass_on(&mut File::open(path)?, &mut io::sink())
+}
+
+/// Gives bytes on, and the digest of them.
+pub(crate) fn pass_on(from: &mut impl Read, to: &mut impl Write) -> io::Result<Digest> {
+    let mut hash = Sha256::new();
+    let mut part = vec![0; PART];
+    loop {
+        match from.read(&mut part) {
+            Ok(0) => return Ok(Digest::from_bytes(hash.finalize().into())),
+            Ok(read) => {
+                hash.update(&part[..read]);
+                to.write_all(&part[..read])?;
+            }
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+}
+
+fn copy_one(from: &Path, target: &Path, digest: &Digest) -> io::Result<Digest> {
+    let mut source = File::open(from)?;
+    let folder = target.parent().unwrap_or(Path::new("."));
+    make_private_directory(folder)?;
+    let part = PathBuf::from(format!("{}.part", target.display()));
+    let written = (|| {
+        let mut copy = private_file(&part)?;
+        copy.set_len(0)?;
+        let computed = pass_on(&mut source, &mut copy)?;
+        if computed == *digest {
+            copy.sync_all()?;
+            fs::rename(&part, target)?;
+            sync_directory(folder)?;
+        }
+        Ok(computed)
+    })();
+    // It has its name by now, or is of no use.
+    let _ = fs::remove_file(&part);
+    written
+}
