@@ -43,8 +43,11 @@ impl Verify {
             })
             .collect();
         let lost = verdicts.iter().flat_map(|verdict| {
-            let told = |lost| format!("programme {}: {}", verdict.programme, told(lost));
-            verdict.files_lost.iter().map(told)
+            let programme = &verdict.programme;
+            verdict
+                .files_lost
+                .iter()
+                .map(move |lost| format!("programme {programme}: {}", told(lost)))
         });
         let failures: Vec<_> = failures.into_iter().chain(lost).collect();
         if failures.is_empty() { Ok(()) } else { Err(Failure::of_work(failures.join("\n"))) }
