@@ -168,7 +168,7 @@ pub enum ComputeError {
 }
 
 /// All topics, in the order of the reference.
-static TOPICS: [&Topic; 17] = [
+static TOPICS: [&Topic; 18] = [
     &crate::atmosphere::TOPIC,
     &crate::altimetry::TOPIC,
     &crate::airspeed::TOPIC,
@@ -186,6 +186,7 @@ static TOPICS: [&Topic; 17] = [
     &crate::loading::TOPIC,
     &crate::risk::TOPIC,
     &crate::electrical::TOPIC,
+    &crate::sun::TOPIC,
 ];
 
 /// All topics, in the order of the reference.

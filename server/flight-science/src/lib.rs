@@ -28,6 +28,7 @@ pub mod reserve;
 pub mod risk;
 pub mod stall_speed;
 pub mod structural_envelope;
+pub mod sun;
 pub mod thermal_fit;
 
 #[cfg(test)]
