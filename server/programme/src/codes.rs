@@ -174,6 +174,10 @@ number!(
     ProposalNumber
 );
 number!(
+    /// Counts a programme's deviations from the build-up, from 1.
+    DeviationNumber
+);
+number!(
     /// Counts a programme's intervals of recordings, from 1.
     IntervalNumber
 );

@@ -8,6 +8,7 @@ pub mod codes;
 pub mod commands;
 pub mod document;
 pub mod entry;
+pub mod envelope;
 pub mod holds;
 pub mod hours;
 pub mod ledger;

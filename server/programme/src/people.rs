@@ -63,6 +63,12 @@ acts! {
     FileDocuments "file documents" [Lead, Safety],
     /// Approve plans.
     ApprovePlans "approve plans" [Lead, Engineer],
+    /// Propose a deviation from the build-up.
+    ProposeDeviation "propose a deviation from the build-up" [Lead],
+    /// Agree to a deviation from the build-up.
+    AgreeDeviation "agree to a deviation from the build-up" [Safety],
+    /// End a deviation from the build-up.
+    EndDeviation "end a deviation from the build-up" [Lead, Safety],
     /// Release points.
     ReleasePoints "release points" [Safety],
     /// Acknowledge cards.

@@ -2,6 +2,7 @@
 //!
 //! A kind whose shape must change gets a new version with its own decoder, beside the old one.
 
+mod build_up;
 #[cfg(test)]
 mod frozen;
 mod recordings;
@@ -11,6 +12,7 @@ mod signing;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+pub use build_up::DeviatingStep;
 pub use recordings::{
     EventMark, HeatingComponent, HeatingOutcome, IntervalBasis, RecordedChannel, RecordedMoment,
     SteadyChannel,
@@ -21,8 +23,9 @@ pub use runs::{
 pub use signing::{BadDigest, Digest, Part, ReleaseWindow};
 
 use crate::codes::{
-    ChannelCode, CheckCode, EventCode, ExceedanceNumber, HazardCode, IntervalNumber, ItemCode,
-    LimitCode, PointCode, ProposalNumber, RecorderCode, ReductionNumber, RunNumber, SnagNumber,
+    ChannelCode, CheckCode, DeviationNumber, EventCode, ExceedanceNumber, HazardCode,
+    IntervalNumber, ItemCode, LimitCode, PointCode, ProposalNumber, RecorderCode, ReductionNumber,
+    RunNumber, SnagNumber,
 };
 use crate::measure::Measure;
 use crate::nouns::{
@@ -419,6 +422,33 @@ records! {
         action: String,
         /// Of the snag as signed.
         digest: Digest,
+    }
+    /// The test lead proposed that a point may go further beyond what was shown than the build-up allows, and signed it.
+    BuildUpDeviationProposed "build-up-deviation-proposed" {
+        /// Which deviation.
+        deviation: DeviationNumber,
+        /// For which point.
+        point: PointCode,
+        /// Every step that is larger than the build-up allows, as it was then.
+        steps: Vec<DeviatingStep>,
+        /// Why.
+        reason: String,
+        /// Of the deviation with the plan; the safety officer's agreement names the same.
+        digest: Digest,
+    }
+    /// The safety officer signed a deviation too; from now on it lifts the holds of those steps.
+    BuildUpDeviationAgreed "build-up-deviation-agreed" {
+        /// Which deviation.
+        deviation: DeviationNumber,
+        /// Of the deviation as agreed.
+        digest: Digest,
+    }
+    /// A deviation was declined, or taken back.
+    BuildUpDeviationEnded "build-up-deviation-ended" {
+        /// Which deviation.
+        deviation: DeviationNumber,
+        /// Why.
+        reason: String,
     }
     /// A recorder's file was taken in, or taken in anew by another mapping.
     RecordingTaken "recording-taken" {

@@ -20,9 +20,9 @@ use crate::holds::{self, Hold, Stage};
 use crate::measure::{Measure, Unit};
 use crate::nouns::{
     AcceptingRole, Aircraft, AssessedRisk, Axis, BuildUpRule, Channel, Check, Comparison,
-    Condition, CrewSeat, Criterion, Document, DocumentKind, Hazard, HeldQualification, Item,
-    ItemKind, Limit, LimitKind, Person, Phase, Point, Policy, Probability, RiskLevel, RiskMatrix,
-    Role, Severity, Statistic, Validity, WeatherMinima, WeatherObservation,
+    Condition, CrewSeat, Criterion, Direction, Document, DocumentKind, Hazard, HeldQualification,
+    Item, ItemKind, Limit, LimitKind, Person, Phase, Point, Policy, Probability, RiskLevel,
+    RiskMatrix, Role, Severity, Statistic, Validity, WeatherMinima, WeatherObservation,
 };
 use crate::record::{
     AircraftDescribed, ChannelDefined, CheckDefined, CheckDone, CrewMember, Digest, DocumentFiled,
@@ -98,6 +98,9 @@ pub(crate) fn matrix() -> RiskMatrix {
 pub(crate) fn policy() -> Policy {
     let rule = |axis, first, step, unit| BuildUpRule {
         axis,
+        direction: Direction::Up,
+        phases: Vec::new(),
+        from_share: None,
         from: None,
         step: Measure::new(step, unit),
         first: Measure::new(first, unit),
@@ -256,6 +259,8 @@ impl Story {
             maximum_mass: None,
             seats: 2,
             loading: Vec::new(),
+            loading_limits: None,
+            structure: None,
         };
         story.record("lead", AircraftDescribed { aircraft });
         story.record("lead", PolicySet { policy: policy() });

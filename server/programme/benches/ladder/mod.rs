@@ -10,9 +10,9 @@ use programme::entry::{Draft, Entry};
 use programme::measure::{Measure, Unit};
 use programme::nouns::{
     AcceptingRole, Aircraft, AssessedRisk, Axis, BuildUpRule, Check, Comparison, Condition,
-    CrewSeat, Criterion, Document, DocumentKind, Hazard, HeldQualification, Item, ItemKind, Limit,
-    LimitKind, Person, Phase, Point, Policy, Probability, RequiredItem, RiskLevel, RiskMatrix,
-    Role, Severity, Statistic, Validity, WeatherMinima, WeatherObservation,
+    CrewSeat, Criterion, Direction, Document, DocumentKind, Hazard, HeldQualification, Item,
+    ItemKind, Limit, LimitKind, Person, Phase, Point, Policy, Probability, RequiredItem, RiskLevel,
+    RiskMatrix, Role, Severity, Statistic, Validity, WeatherMinima, WeatherObservation,
 };
 use programme::record::{
     AircraftDescribed, CheckDefined, CheckDone, CrewMember, Digest, DocumentFiled, EventHappened,
@@ -136,6 +136,9 @@ fn policy() -> Policy {
     use RiskLevel::{Eliminated as E, High as H, Low as L, Medium as M, Serious as S};
     let rule = |axis, first, step, unit| BuildUpRule {
         axis,
+        direction: Direction::Up,
+        phases: Vec::new(),
+        from_share: None,
         from: None,
         step: Measure::new(step, unit),
         first: Measure::new(first, unit),
@@ -195,6 +198,8 @@ impl Campaign {
             maximum_mass: None,
             seats: 2,
             loading: Vec::new(),
+            loading_limits: None,
+            structure: None,
         };
         self.record("lead", AircraftDescribed { aircraft });
         self.record("lead", PolicySet { policy: policy() });

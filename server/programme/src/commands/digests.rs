@@ -10,14 +10,14 @@ use serde::Serialize;
 
 use crate::card::{Card, Fitted};
 use crate::codes::{
-    ChannelCode, ExceedanceNumber, ItemCode, LimitCode, PersonHandle, PointCode, ProposalNumber,
-    RunNumber, SnagNumber,
+    ChannelCode, DeviationNumber, ExceedanceNumber, ItemCode, LimitCode, PersonHandle, PointCode,
+    ProposalNumber, RunNumber, SnagNumber,
 };
 use crate::measure::Measure;
 use crate::nouns::{
     AssessedRisk, Axis, Hazard, Limit, Phase, Point, RiskLevel, Severity, Statistic,
 };
-use crate::record::{Digest, MeasuredValue, Part, Record, ReleaseWindow};
+use crate::record::{DeviatingStep, Digest, MeasuredValue, Part, Record, ReleaseWindow};
 use crate::state::{Exceedance, ResultState, Rung, Snag, State};
 use crate::verdict::Verdict;
 
@@ -153,6 +153,31 @@ pub fn proposal(
         replaces: Option<&'a Limit>,
     }
     Digest::of(&Proposed { signed: "limit", proposal, limit, reason, replaces })
+}
+
+/// What both signatures on a deviation from the build-up stand for: the card without a configuration, the steps as they were
+/// when it was proposed, and the reason.
+///
+/// # Errors
+///
+/// [`NoDigest`].
+pub fn deviation(
+    state: &State,
+    rung: &Rung,
+    deviation: DeviationNumber,
+    steps: &[DeviatingStep],
+    reason: &str,
+) -> Result<Digest, NoDigest> {
+    #[derive(Serialize)]
+    struct Deviating<'a> {
+        signed: &'static str,
+        deviation: DeviationNumber,
+        card: Card,
+        steps: &'a [DeviatingStep],
+        reason: &'a str,
+    }
+    let card = state.card(rung, false);
+    Digest::of(&Deviating { signed: "build-up-deviation", deviation, card, steps, reason })
 }
 
 #[derive(Serialize)]
@@ -371,6 +396,20 @@ pub fn of_record<'a>(
             });
             (&body.digest, due.transpose()?)
         }
+        Record::BuildUpDeviationProposed(body) => {
+            let known = before.rung(&body.point);
+            let due = known
+                .map(|rung| deviation(before, rung, body.deviation, &body.steps, &body.reason));
+            (&body.digest, due.transpose()?)
+        }
+        Record::BuildUpDeviationAgreed(body) => {
+            let known = before.deviation(body.deviation);
+            let due = known.and_then(|known| {
+                let rung = before.rung(&known.point)?;
+                Some(deviation(before, rung, known.number, &known.steps, &known.reason))
+            });
+            (&body.digest, due.transpose()?)
+        }
         Record::ExceedanceClosed(body) => {
             (&body.digest, before.exceedance(body.exceedance).map(exceedance).transpose()?)
         }
@@ -389,6 +428,7 @@ pub fn of_record<'a>(
         | Record::RecorderDescribed(_)
         | Record::LimitSet(_)
         | Record::LimitChangeDeclined(_)
+        | Record::BuildUpDeviationEnded(_)
         | Record::CheckDefined(_)
         | Record::CheckDone(_)
         | Record::EventHappened(_)

@@ -2,13 +2,14 @@
 
 use super::given::unknown;
 use crate::codes::{
-    ExceedanceNumber, IntervalNumber, PointCode, ProposalNumber, RunNumber, SnagNumber,
+    DeviationNumber, ExceedanceNumber, IntervalNumber, PointCode, ProposalNumber, RunNumber,
+    SnagNumber,
 };
 use crate::record::Digest;
 use crate::refusal::Refusal;
 use crate::state::{
-    Exceedance, Interval, Proposal, ProposalFate, RecordingState, RecordingTake, ResultId,
-    ResultState, Run, Rung, Snag, State,
+    Deviation, DeviationFate, Exceedance, Interval, Proposal, ProposalFate, RecordingState,
+    RecordingTake, ResultId, ResultState, Run, Rung, Snag, State,
 };
 
 pub(super) fn rung<'a>(state: &'a State, point: &PointCode) -> Result<&'a Rung, Refusal> {
@@ -102,6 +103,22 @@ pub(super) fn open_proposal(state: &State, number: ProposalNumber) -> Result<&Pr
         ProposalFate::Declined { by, .. } => format!("{by} has declined proposal {number}"),
     };
     Err(super::given::not_now("proposal-settled", settled, "An engineer proposes anew."))
+}
+
+/// A deviation from the build-up that nobody has ended.
+pub(super) fn unended_deviation(
+    state: &State,
+    number: DeviationNumber,
+) -> Result<&Deviation, Refusal> {
+    let deviation = state.deviation(number).ok_or_else(|| unknown("deviation", number))?;
+    if let DeviationFate::Ended { by, .. } = &deviation.fate {
+        return Err(super::given::not_now(
+            "deviation-ended",
+            format!("{by} has ended deviation {number}"),
+            "The test lead proposes anew.",
+        ));
+    }
+    Ok(deviation)
 }
 
 /// A recording that nobody has set aside, and how it was read last.

@@ -24,6 +24,7 @@ mod define_channel;
 mod define_check;
 mod describe_aircraft;
 mod describe_recorder;
+mod deviate;
 pub mod digests;
 mod drop_point;
 mod explain_exceedance;
@@ -84,6 +85,10 @@ pub use define_channel::DefineChannel;
 pub use define_check::DefineCheck;
 pub use describe_aircraft::DescribeAircraft;
 pub use describe_recorder::DescribeRecorder;
+pub use deviate::{
+    AgreeDeviation, DeviationAgreementTerms, DeviationEndingTerms, DeviationTerms, EndDeviation,
+    ProposeDeviation,
+};
 pub use drop_point::{DropPoint, DroppingTerms};
 pub use explain_exceedance::{ExplainExceedance, ExplanationTerms};
 pub use file_document::FileDocument;

@@ -1,17 +1,16 @@
 //! Steps: how far a point may go beyond what was shown.
 //!
-//! An axis counts where the programme's policy has a rule for it. What may be reached on it is the rule's `first`
-//! before anything was shown, and what was shown plus the rule's step afterwards, never less than `first`, and never
-//! further than a rule that holds from more on would let reach there. A target exactly there is allowed. A point that goes beyond what was shown (or beyond `first`) on two such axes at once
-//! must say in its plan that it means to.
+//! What was shown, and how far a target goes beyond it, is told by [`crate::envelope`]. A point that goes beyond what was
+//! shown (or beyond `first`) on two axes at once must say in its plan that it means to. A deviation that the test lead and
+//! the safety officer have signed lifts the hold on the steps that it names, and no other hold.
 
 use chrono::{DateTime, Utc};
 
-use super::edge::is_at_most;
 use super::words::{self, listed};
 use super::{Explained, Reason, Rule, Subject};
-use crate::measure::{Kind, Measure, Unit};
-use crate::nouns::{Axis, BuildUpRule, Condition, Policy};
+use crate::envelope::{self, Step};
+use crate::measure::Measure;
+use crate::nouns::{Axis, BuildUpRule, Direction};
 use crate::state::{Rung, State};
 
 static STEP: Rule = Rule::against_release(
@@ -30,16 +29,10 @@ pub(super) static RULES: &[&Rule] = &[&STEP, &TOGETHER];
 pub enum BuildUp {
     /// Further than shown plus the step.
     TooFar {
-        /// On which axis.
-        axis: Axis,
-        /// The target.
-        target: Measure,
-        /// What was shown; absent: nothing.
-        shown: Option<Measure>,
-        /// What would be allowed, in the target's unit; absent where the rule's units do not fit the axis.
-        allowed: Option<Measure>,
-        /// The place of the rule in the policy.
-        rule: usize,
+        /// The step that is too large.
+        step: Box<Step>,
+        /// What the program proposes to show before, in order, and last the target; empty where it knows no way.
+        way: Vec<Measure>,
     },
     /// Beyond what was shown on several axes.
     Together {
@@ -48,132 +41,95 @@ pub enum BuildUp {
     },
 }
 
-/// The place of the rule that holds on an axis for what was shown: the one with the greatest `from` not above it.
-fn rule_for(policy: &Policy, axis: Axis, shown: Option<Measure>) -> Option<usize> {
-    let from =
-        |rule: &BuildUpRule| rule.from.map_or(f64::NEG_INFINITY, |from| from.in_kinds_unit());
-    let shown = shown.map_or(f64::NEG_INFINITY, Measure::in_kinds_unit);
-    let of_axis = || policy.build_up.iter().enumerate().filter(|(_, rule)| rule.axis == axis);
-    of_axis()
-        .filter(|(_, rule)| from(rule) <= shown)
-        .max_by(|(_, one), (_, other)| from(one).total_cmp(&from(other)))
-        // Where no rule holds yet, the lowest one says what a first point may reach.
-        .or_else(|| of_axis().min_by(|(_, one), (_, other)| from(one).total_cmp(&from(other))))
-        .map(|(place, _)| place)
-}
-
-/// A difference of temperatures steps along an axis of temperatures.
-fn steps_along(step: Unit, axis: Axis) -> bool {
-    step.kind() == axis.kind()
-        || (axis.kind() == Kind::Temperature && step.kind() == Kind::TemperatureDifference)
-}
-
-struct Judged {
-    beyond: bool,
-    too_far: Option<BuildUp>,
-}
-
-/// What may be reached on an axis, in one unit.
-struct Reach {
-    /// Without going beyond what was shown.
-    free: f64,
-    /// With the step.
-    allowed: f64,
-}
-
-/// What a rule lets reach; absent where its units do not fit the axis.
-fn of_rule(rule: &BuildUpRule, shown: Option<f64>, unit: Unit) -> Option<Reach> {
-    let first = rule.first.in_unit(unit)?;
-    let step = if rule.step.unit.kind() == Kind::TemperatureDifference {
-        Some(rule.step.in_kinds_unit())
-    } else {
-        rule.step.in_unit(unit)
-    };
-    let step =
-        step.filter(|_| unit.kind() == rule.axis.kind() && steps_along(rule.step.unit, rule.axis))?;
-    Some(Reach {
-        free: shown.map_or(first, |shown| shown.max(first)),
-        allowed: shown.map_or(first, |shown| (shown + step).max(first)),
-    })
-}
-
-/// What may be reached by the rule that holds, and by those that will hold once more was shown: who has shown less never
-/// gets further than who has shown more. With the place of the rule that bounds it.
-///
-/// # Errors
-///
-/// The place of a rule whose units do not fit the axis.
-fn reach(
-    policy: &Policy,
-    place: usize,
-    shown: Option<Measure>,
-    unit: Unit,
-) -> Result<(Reach, usize), usize> {
-    let rule = &policy.build_up[place];
-    let shown_figure = shown.and_then(|shown| shown.in_unit(unit));
-    let mut reach = of_rule(rule, shown_figure, unit).ok_or(place)?;
-    let mut bounds = place;
-    for (ahead, later) in policy.build_up.iter().enumerate() {
-        let Some(from) = later.from.filter(|_| later.axis == rule.axis) else { continue };
-        if shown.is_some_and(|shown| from.in_kinds_unit() <= shown.in_kinds_unit()) {
-            continue;
-        }
-        let there = from.in_unit(unit).and_then(|from| of_rule(later, Some(from), unit));
-        let there = there.ok_or(ahead)?;
-        reach.free = reach.free.min(there.free);
-        if there.allowed < reach.allowed {
-            reach.allowed = there.allowed;
-            bounds = ahead;
-        }
-    }
-    Ok((reach, bounds))
-}
-
-/// Figures are compared in the unit of all of them where they share one, so that decimal edges stay what was typed.
-fn judge(
-    axis: Axis,
-    condition: Condition,
-    shown: Option<Measure>,
-    policy: &Policy,
-    place: usize,
-) -> Judged {
-    let unit = condition.unit;
-    let too_far = |allowed: Option<f64>, place| {
-        Some(BuildUp::TooFar {
-            axis,
-            target: condition.target(),
-            shown,
-            allowed: allowed.map(|figure| Measure::new(figure, unit)),
-            rule: place,
-        })
-    };
-    let (Reach { free, allowed }, bounds) = match reach(policy, place, shown, unit) {
-        Ok(reach) => reach,
-        Err(unfit) => return Judged { beyond: true, too_far: too_far(None, unfit) },
-    };
-    let inside = is_at_most(condition.target, allowed);
-    Judged {
-        beyond: !is_at_most(condition.target, free),
-        too_far: if inside { None } else { too_far(Some(allowed), bounds) },
-    }
-}
-
 pub(super) fn collect(rung: &Rung, state: &State, _: DateTime<Utc>, found: &mut Vec<Reason>) {
     // Without a policy the policy itself is a hold.
-    let Some(policy) = &state.policy else { return };
+    if state.policy.is_none() {
+        return;
+    }
     let mut beyond = Vec::new();
-    for (axis, condition) in &rung.point.conditions {
-        let shown = state.envelope.greatest.get(axis).map(|shown| shown.reached);
-        let Some(place) = rule_for(policy, *axis, shown) else { continue };
-        let judged = judge(*axis, *condition, shown, policy, place);
-        found.extend(judged.too_far.map(Reason::BuildUp));
-        if judged.beyond {
-            beyond.push(*axis);
+    for step in envelope::steps(&rung.point, state) {
+        if step.beyond && !beyond.contains(&step.axis) {
+            beyond.push(step.axis);
+        }
+        if !step.within && state.deviation_for(rung, &step).is_none() {
+            let way = envelope::way_to(&step, &rung.point, state);
+            found.push(Reason::BuildUp(BuildUp::TooFar { step: Box::new(step), way }));
         }
     }
     // A plan that is not approved is held for that, so only what it says matters here.
     if beyond.len() > 1 && !rung.point.axes_together {
         found.push(Reason::BuildUp(BuildUp::Together { axes: beyond }));
+    }
+}
+
+fn rule_of<'a>(step: &Step, state: &'a State) -> Option<&'a BuildUpRule> {
+    state.policy.as_ref().and_then(|policy| policy.build_up.get(step.rule))
+}
+
+fn why_too_far(step: &Step, state: &State) -> String {
+    let Step { target, .. } = step;
+    let axis = words::axis(step.axis);
+    let Some(rule) = rule_of(step, state) else {
+        return format!("The target {target} in {axis} goes beyond what was shown.");
+    };
+    let Some(allowed) = step.allowed else {
+        if let Some(share) = rule.from_share {
+            return format!(
+                "The build-up rule for {axis} begins at {} % of {}, which nobody has stated, so the target {target} cannot \
+                 be compared with it.",
+                share.percent,
+                share.of.in_words()
+            );
+        }
+        return format!(
+            "The build-up rule for {axis} (first {}, step {}) cannot be compared with the target {target}.",
+            rule.first, rule.step
+        );
+    };
+    let (beyond, bound) = match step.direction {
+        Direction::Up => ("beyond", "at most"),
+        Direction::Down => ("below", "no less than"),
+    };
+    match (step.shown, step.distance()) {
+        (Some(shown), Some(distance)) => format!(
+            "The target is {target} in {axis}, {distance} {beyond} the {} that was shown; with the step of {} it may be \
+             {bound} {allowed}.",
+            shown.reached, rule.step
+        ),
+        _ => format!(
+            "The target is {target} in {axis}; nothing was shown yet, and a first point may reach {}.",
+            rule.first
+        ),
+    }
+}
+
+fn clears_too_far(step: &Step, way: &[Measure], code: &impl std::fmt::Display) -> String {
+    let axis = words::axis(step.axis);
+    let Some(allowed) = step.allowed else {
+        return format!(
+            "The policy gives a step and a first value for {axis} that can be compared with that axis."
+        );
+    };
+    let up_to = match step.direction {
+        Direction::Up => "up to",
+        Direction::Down => "down to",
+    };
+    match way {
+        [] => format!(
+            "A point in between, at {up_to} {allowed} in {axis}, is shown and accepted; or the target of {code} is \
+             brought back to that."
+        ),
+        [between @ .., _] => {
+            let proposed = match between {
+                [] | [_] => String::new(),
+                [_, later @ ..] => format!(", then {}", listed(later)),
+            };
+            format!(
+                "A point in between, at {up_to} {allowed} in {axis}, is shown and accepted{proposed}; or the target of \
+                 {code} is brought back to {allowed}; or the test lead and the safety officer sign a deviation for this \
+                 plan."
+            )
+        }
     }
 }
 
@@ -187,41 +143,14 @@ impl Explained for BuildUp {
 
     fn subject(&self, rung: &Rung) -> Subject {
         match self {
-            BuildUp::TooFar { axis, .. } => Subject::new("axis", axis),
+            BuildUp::TooFar { step, .. } => Subject::new("axis", step.axis),
             BuildUp::Together { .. } => Subject::new("point", &rung.point.code),
         }
     }
 
     fn why(&self, _: &Rung, state: &State) -> String {
         match self {
-            BuildUp::TooFar { axis, target, shown, allowed, rule } => {
-                let axis = words::axis(*axis);
-                let policy = state.policy.as_ref();
-                let Some(rule) = policy.and_then(|policy| policy.build_up.get(*rule)) else {
-                    return format!("The target {target} in {axis} goes beyond what was shown.");
-                };
-                let Some(allowed) = allowed else {
-                    return format!(
-                        "The build-up rule for {axis} (first {}, step {}) cannot be compared with the target {target}.",
-                        rule.first, rule.step
-                    );
-                };
-                match shown {
-                    None => format!(
-                        "The target is {target} in {axis}; nothing was shown yet, and a first point may reach {}.",
-                        rule.first
-                    ),
-                    Some(shown) => {
-                        let shown_figure = shown.in_unit(target.unit).unwrap_or(f64::NAN);
-                        let distance = Measure::new(target.value - shown_figure, target.unit);
-                        format!(
-                            "The target is {target} in {axis}, {distance} beyond the {shown} that was shown; with \
-                             the step of {} it may be at most {allowed}.",
-                            rule.step
-                        )
-                    }
-                }
-            }
+            BuildUp::TooFar { step, .. } => why_too_far(step, state),
             BuildUp::Together { axes } => format!(
                 "The point goes beyond what was shown on {} axes at once: {}.",
                 axes.len(),
@@ -233,15 +162,7 @@ impl Explained for BuildUp {
     fn clears(&self, rung: &Rung, _: &State) -> String {
         let code = &rung.point.code;
         match self {
-            BuildUp::TooFar { axis, allowed: Some(allowed), .. } => format!(
-                "A point in between, at up to {allowed} in {}, is shown and accepted; or the target of {code} is \
-                 brought down to that.",
-                words::axis(*axis)
-            ),
-            BuildUp::TooFar { axis, allowed: None, .. } => format!(
-                "The policy gives a step and a first value for {} in units of that axis.",
-                words::axis(*axis)
-            ),
+            BuildUp::TooFar { step, way } => clears_too_far(step, way, code),
             BuildUp::Together { axes } => format!(
                 "All but one of {} are shown first by other points; or the plan of {code} says that it means to go \
                  beyond on several axes together, and is approved so.",
@@ -252,13 +173,10 @@ impl Explained for BuildUp {
 
     fn source(&self, _: &Rung, state: &State) -> String {
         match self {
-            BuildUp::TooFar { rule, .. } => {
-                let rule = state.policy.as_ref().and_then(|policy| policy.build_up.get(*rule));
-                rule.map_or_else(
-                    || "the programme's policy".to_owned(),
-                    |rule| format!("the programme's policy: {}", rule.source),
-                )
-            }
+            BuildUp::TooFar { step, .. } => rule_of(step, state).map_or_else(
+                || "the programme's policy".to_owned(),
+                |rule| format!("the programme's policy: {}", rule.source),
+            ),
             BuildUp::Together { .. } => "Rungbook rule: one axis at a time".to_owned(),
         }
     }
@@ -268,6 +186,8 @@ impl Explained for BuildUp {
 mod tests {
     #![allow(clippy::unwrap_used, clippy::panic)]
     use super::*;
+    use crate::measure::Unit;
+    use crate::nouns::{DesignFigure, Phase, ShareOfDesign};
     use crate::record::PolicySet;
     use crate::story::{Story, condition, point, policy};
 
@@ -346,6 +266,9 @@ mod tests {
         let mut finer = policy();
         finer.build_up.push(BuildUpRule {
             axis: Axis::Speed,
+            direction: Direction::Up,
+            phases: Vec::new(),
+            from_share: None,
             from: Some(Measure::new(40.0, Unit::Knot)),
             step: Measure::new(5.0, Unit::Knot),
             first: Measure::new(20.0, Unit::Knot),
@@ -397,6 +320,9 @@ mod tests {
         let mut warm = policy();
         warm.build_up.push(BuildUpRule {
             axis: Axis::PackTemperature,
+            direction: Direction::Up,
+            phases: Vec::new(),
+            from_share: None,
             from: None,
             step: Measure::new(5.0, Unit::Kelvin),
             first: Measure::new(30.0, Unit::Celsius),
@@ -451,6 +377,134 @@ mod tests {
             vec![crate::story::typed("winding", crate::nouns::Statistic::Max, 50.0, Unit::Celsius)];
         story.result(run, "A", values, reached).accept("A", run);
         assert!(story.state.accepted_result(&"A".parse().unwrap()).is_some());
-        assert!(!story.state.envelope.greatest.contains_key(&Axis::PressureAltitude));
+        assert!(!story.state.envelope.axes().any(|axis| axis == Axis::PressureAltitude));
+    }
+
+    #[test]
+    fn the_way_to_a_bold_target_is_told_step_by_step() {
+        let mut story = shown(40.0);
+        at(&mut story, "B", &[(Axis::Speed, 72.0, Unit::Knot)]);
+        let hold = story.hold("B", "build-up-step-too-large");
+        assert_eq!(
+            hold.clears,
+            "A point in between, at up to 50 kt in speed, is shown and accepted, then 60 kt and 70 kt; or the target of B \
+             is brought back to 50 kt; or the test lead and the safety officer sign a deviation for this plan."
+        );
+    }
+
+    /// 10 kt at a time up to 80 % of the never-exceed speed, then 5, from 95 % on 2.5; the never-exceed speed is 100 kt.
+    fn by_share(never_exceed_kt: Option<f64>) -> Story {
+        let mut story = Story::team();
+        let mut aircraft = story.state.aircraft.clone().unwrap();
+        aircraft.never_exceed_speed = never_exceed_kt.map(|speed| Measure::new(speed, Unit::Knot));
+        story.record("lead", crate::record::AircraftDescribed { aircraft });
+        let mut finer = policy();
+        finer.build_up[0].first = Measure::new(75.0, Unit::Knot);
+        for (percent, step) in [(80.0, 5.0), (95.0, 2.5)] {
+            finer.build_up.push(BuildUpRule {
+                from_share: Some(ShareOfDesign { percent, of: DesignFigure::NeverExceedSpeed }),
+                step: Measure::new(step, Unit::Knot),
+                source: format!("the team's build-up from {percent} % on"),
+                ..finer.build_up[0].clone()
+            });
+        }
+        story.record("lead", PolicySet { policy: finer });
+        story
+    }
+
+    #[test]
+    fn steps_get_smaller_towards_the_never_exceed_speed_and_each_has_its_source() {
+        let mut story = by_share(Some(100.0));
+        for (shown, allowed, source) in [
+            (70.0, "80 kt", "in speed"),
+            (75.0, "85 kt", "in speed"),
+            (76.0, "85 kt", "from 80 % on"),
+            (80.0, "85 kt", "from 80 % on"),
+            (90.0, "95 kt", "from 80 % on"),
+            (95.0, "97.5 kt", "from 95 % on"),
+        ] {
+            at(&mut story, "S", &[(Axis::Speed, shown, Unit::Knot)]);
+            story.show_and_accept("S");
+            at(&mut story, "B", &[(Axis::Speed, 100.0, Unit::Knot)]);
+            let hold = story.hold("B", "build-up-step-too-large");
+            assert!(
+                hold.why.contains(allowed) && hold.source.ends_with(source),
+                "{shown}: {hold:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_share_of_a_figure_that_nobody_has_stated_holds() {
+        let mut story = by_share(None);
+        at(&mut story, "B", &[(Axis::Speed, 5.0, Unit::Knot)]);
+        let hold = story.hold("B", "build-up-step-too-large");
+        assert!(hold.why.contains("80 % of the never-exceed speed, which nobody has stated"));
+    }
+
+    #[test]
+    fn no_step_is_proposed_towards_a_target_beyond_the_never_exceed_speed() {
+        let mut story = by_share(Some(100.0));
+        at(&mut story, "B", &[(Axis::Speed, 101.0, Unit::Knot)]);
+        let hold = story.hold("B", "build-up-step-too-large");
+        assert!(!hold.clears.contains("then") && !hold.clears.contains("deviation"), "{hold:?}");
+    }
+
+    /// Towards the stall in steps of 2 kt in flights, which may begin at 50 kt.
+    fn downwards() -> Story {
+        let mut story = Story::team();
+        let mut slow = policy();
+        slow.build_up.push(BuildUpRule {
+            direction: Direction::Down,
+            phases: vec![Phase::GroundRun],
+            step: Measure::new(2.0, Unit::Knot),
+            first: Measure::new(50.0, Unit::Knot),
+            source: "the team's build-up towards the stall".to_owned(),
+            ..slow.build_up[0].clone()
+        });
+        slow.build_up[0].first = Measure::new(60.0, Unit::Knot);
+        story.record("lead", PolicySet { policy: slow });
+        story
+    }
+
+    #[test]
+    fn where_less_is_more_demanding_the_steps_go_down() {
+        let mut story = downwards();
+        for (target, held) in [(50.1, false), (50.0, false), (49.9, true)] {
+            at(&mut story, "B", &[(Axis::Speed, target, Unit::Knot)]);
+            assert_eq!(!story.rules("B").is_empty(), held, "{target}");
+        }
+        at(&mut story, "S", &[(Axis::Speed, 48.0, Unit::Knot)]);
+        story.show_and_accept("S");
+        for (target, held) in [(46.1, false), (46.0, false), (45.9, true)] {
+            at(&mut story, "B", &[(Axis::Speed, target, Unit::Knot)]);
+            assert_eq!(!story.rules("B").is_empty(), held, "{target}");
+        }
+        at(&mut story, "B", &[(Axis::Speed, 43.0, Unit::Knot)]);
+        let hold = story.hold("B", "build-up-step-too-large");
+        assert_eq!(
+            hold.why,
+            "The target is 43 kt in speed, 5 kt below the 48 kt that was shown; with the step of 2 kt it may be no less \
+             than 46 kt."
+        );
+        assert!(hold.clears.starts_with(
+            "A point in between, at down to 46 kt in speed, is shown and accepted, then 44 kt;"
+        ));
+        assert!(hold.source.ends_with("towards the stall"));
+    }
+
+    #[test]
+    fn a_rule_of_some_phases_counts_only_what_was_shown_in_them() {
+        let mut story = downwards();
+        // Taxiing at 5 kt does not show flight at 5 kt.
+        let mut taxi = point("T");
+        taxi.phase = Phase::Taxi;
+        taxi.limits = Vec::new();
+        taxi.conditions.insert(Axis::Speed, condition(5.0, 1.0, Unit::Knot));
+        story.plan(taxi).approve("T").show_and_accept("T");
+        assert!(story.state.accepted_result(&"T".parse().unwrap()).is_some());
+        at(&mut story, "B", &[(Axis::Speed, 30.0, Unit::Knot)]);
+        let hold = story.hold("B", "build-up-step-too-large");
+        assert!(hold.why.contains("nothing was shown yet, and a first point may reach 50 kt"));
     }
 }

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::codes::ItemCode;
 use crate::measure::{Kind, Measure};
 use crate::nouns::judging::Judging;
+use crate::nouns::{LoadingLimits, StructuralDesign};
 use crate::refusal::Fault;
 
 /// One place of the aircraft that carries mass.
@@ -44,6 +45,12 @@ pub struct Aircraft {
     /// The loading it is tested at.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub loading: Vec<LoadingStation>,
+    /// Where its mass and centre of gravity may be.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub loading_limits: Option<LoadingLimits>,
+    /// What its limit load factors follow from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub structure: Option<StructuralDesign>,
 }
 
 /// Whether an item is a thing or a program.
@@ -106,6 +113,12 @@ impl Aircraft {
             judging.title(&field("name"), &station.name);
             judging.measure_not_negative(&field("mass"), station.mass, Kind::Mass);
             judging.measure(&field("arm"), station.arm, Kind::Length);
+        }
+        if let Some(limits) = &self.loading_limits {
+            limits.judge("loading_limits", &mut judging);
+        }
+        if let Some(structure) = &self.structure {
+            structure.judge("structure", &mut judging);
         }
         judging.done()
     }

@@ -3,6 +3,7 @@
 mod aircraft;
 mod channel;
 mod check;
+mod design;
 mod document;
 mod hazard;
 pub(crate) mod judging;
@@ -17,6 +18,8 @@ mod weather;
 pub use aircraft::{Aircraft, Item, ItemKind, LoadingStation};
 pub use channel::Channel;
 pub use check::{Check, Validity};
+pub(crate) use design::place_mm;
+pub use design::{CertificationBasis, LoadingCorner, LoadingLimits, StructuralDesign};
 pub use document::{Document, DocumentKind};
 pub use hazard::{
     AcceptingRole, AssessedRisk, Hazard, Probability, RiskLevel, RiskMatrix, Severity,
@@ -27,7 +30,9 @@ pub use phase::Phase;
 pub use point::{
     Axis, Comparison, Condition, CrewSeat, Criterion, Point, RequiredItem, Statistic, WeatherMinima,
 };
-pub use policy::{BuildUpRule, Policy, RequiredTotal, Total};
+pub use policy::{
+    BuildUpRule, DesignFigure, Direction, Policy, RequiredTotal, RuleStart, ShareOfDesign, Total,
+};
 pub use recorder::{
     DecimalMark, LinearPlan, MappedColumn, Recorder, RecorderFile, TimeColumn, TimeForm,
 };

@@ -6,20 +6,133 @@ use serde::{Deserialize, Serialize};
 use crate::codes::LimitCode;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::judging::Judging;
-use crate::nouns::{Axis, Phase, RiskMatrix};
+use crate::nouns::{Aircraft, Axis, Phase, RiskMatrix};
 use crate::refusal::Fault;
+
+/// Which way along an axis is the more demanding one.
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    Default,
+    PartialEq,
+    Eq,
+    Hash,
+    PartialOrd,
+    Ord,
+    Serialize,
+    Deserialize,
+    utoipa::ToSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum Direction {
+    /// More is more demanding.
+    #[default]
+    Up,
+    /// Less is more demanding: slower towards the stall, a lower charge state, a centre of gravity further ahead.
+    Down,
+}
+
+impl Direction {
+    /// Both.
+    pub const ALL: [Direction; 2] = [Direction::Up, Direction::Down];
+
+    /// A figure on a scale on which more is always more demanding. Done twice it gives the figure back.
+    pub(crate) const fn demand(self, figure: f64) -> f64 {
+        match self {
+            Direction::Up => figure,
+            Direction::Down => -figure,
+        }
+    }
+
+    const fn is_up(&self) -> bool {
+        matches!(self, Direction::Up)
+    }
+}
+
+/// A figure of the aircraft that rules can be a share of.
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    PartialOrd,
+    Ord,
+    Serialize,
+    Deserialize,
+    utoipa::ToSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum DesignFigure {
+    /// The greatest speed that it may ever be flown at.
+    NeverExceedSpeed,
+    /// The greatest take-off mass.
+    MaximumMass,
+}
+
+impl DesignFigure {
+    /// Every figure.
+    pub const ALL: [DesignFigure; 2] = [DesignFigure::NeverExceedSpeed, DesignFigure::MaximumMass];
+
+    /// What it is called.
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            DesignFigure::NeverExceedSpeed => "the never-exceed speed",
+            DesignFigure::MaximumMass => "the maximum mass",
+        }
+    }
+
+    const fn kind(self) -> Kind {
+        match self {
+            DesignFigure::NeverExceedSpeed => Kind::Speed,
+            DesignFigure::MaximumMass => Kind::Mass,
+        }
+    }
+}
+
+/// A share of a figure of the aircraft: 80 % of the never-exceed speed.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ShareOfDesign {
+    /// How much of it, in per cent.
+    pub percent: f64,
+    /// Of what.
+    pub of: DesignFigure,
+}
+
+/// From where on a rule of the build-up holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum RuleStart {
+    /// From the start.
+    Always,
+    /// Once this was shown.
+    At(Measure),
+    /// It is a share of a figure that nobody has stated.
+    Unknown,
+}
 
 /// How far beyond what was shown a point may go on one axis.
 ///
-/// The rule with the greatest `from` that is not above what was shown holds.
+/// Of the rules for the same axis, direction and phases the one with the most demanding `from` that was shown holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BuildUpRule {
     /// The axis.
     pub axis: Axis,
+    /// Which way it counts.
+    #[serde(default, skip_serializing_if = "Direction::is_up")]
+    pub direction: Direction,
+    /// Holds for points of these phases, and counts what was shown in them; none: all.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub phases: Vec<Phase>,
     /// Holds once this much was shown; absent: from the start.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub from: Option<Measure>,
+    /// As `from`, told as a share of a figure of the aircraft.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_share: Option<ShareOfDesign>,
     /// The greatest step; a target exactly at shown plus step is allowed.
     pub step: Measure,
     /// What a first point may reach before anything was shown on the axis.
@@ -95,6 +208,30 @@ pub struct Policy {
 }
 
 impl BuildUpRule {
+    /// From where on it holds on an aircraft.
+    pub fn start(&self, aircraft: Option<&Aircraft>) -> RuleStart {
+        if let Some(from) = self.from {
+            return RuleStart::At(from);
+        }
+        let Some(share) = self.from_share else { return RuleStart::Always };
+        let whole = aircraft.and_then(|aircraft| match share.of {
+            DesignFigure::NeverExceedSpeed => aircraft.never_exceed_speed,
+            DesignFigure::MaximumMass => aircraft.maximum_mass,
+        });
+        whole.map_or(RuleStart::Unknown, |whole| {
+            RuleStart::At(Measure::new(whole.value * share.percent / 100.0, whole.unit))
+        })
+    }
+
+    /// Whether both hold for the same: one axis, one direction, the same phases.
+    pub(crate) fn is_beside(&self, other: &Self) -> bool {
+        let same = |one: &[Phase], of: &[Phase]| one.iter().all(|phase| of.contains(phase));
+        self.axis == other.axis
+            && self.direction == other.direction
+            && same(&self.phases, &other.phases)
+            && same(&other.phases, &self.phases)
+    }
+
     fn judge(&self, field: &str, judging: &mut Judging<'_>) {
         let kind = self.axis.kind();
         let step = format!("{field}.step");
@@ -109,6 +246,25 @@ impl BuildUpRule {
         if let Some(from) = self.from {
             judging.measure(&format!("{field}.from"), from, kind);
         }
+        if let Some(share) = self.from_share {
+            let at = format!("{field}.from_share");
+            judging.must(
+                share.percent > 0.0 && share.percent <= 100.0,
+                &format!("{at}.percent"),
+                "must be above 0 and at most 100 per cent",
+            );
+            judging.must(
+                share.of.kind() == kind,
+                &format!("{at}.of"),
+                format!("{} is no figure on the axis {}", share.of.in_words(), self.axis),
+            );
+            judging.must(
+                self.from.is_none(),
+                &at,
+                "is given beside from: a rule begins at a figure or at a share, not at both",
+            );
+        }
+        judging.no_repeats(&format!("{field}.phases"), &self.phases);
         judging.text(&format!("{field}.source"), &self.source);
     }
 }
@@ -135,9 +291,10 @@ impl Policy {
         for (place, rule) in self.build_up.iter().enumerate() {
             let field = format!("build_up[{place}]");
             rule.judge(&field, &mut judging);
-            let from = |rule: &BuildUpRule| rule.from.map(Measure::in_kinds_unit);
+            let from =
+                |rule: &BuildUpRule| (rule.from.map(Measure::in_kinds_unit), rule.from_share);
             let again =
-                |earlier: &BuildUpRule| earlier.axis == rule.axis && from(earlier) == from(rule);
+                |earlier: &BuildUpRule| earlier.is_beside(rule) && from(earlier) == from(rule);
             if self.build_up[..place].iter().any(again) {
                 judging.fault(
                     &field,

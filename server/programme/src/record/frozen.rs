@@ -16,7 +16,8 @@ use super::*;
 use crate::entry::{Entry, UnreadableEntry};
 use crate::measure::Unit;
 use crate::nouns::{
-    Comparison, DecimalMark, DocumentKind, ItemKind, Probability, Role, TimeForm, Total,
+    CertificationBasis, Comparison, DecimalMark, DesignFigure, Direction, DocumentKind, ItemKind,
+    Probability, Role, TimeForm, Total,
 };
 use crate::state::State;
 
@@ -204,7 +205,10 @@ fn words<T: DeserializeOwned + Serialize + PartialEq>(of: &str, all: &[T]) {
 #[test]
 fn every_word_that_records_use_is_frozen() {
     words("axis", &Axis::ALL);
+    words("certification-basis", &CertificationBasis::ALL);
     words::<Comparison>("comparison", &[]);
+    words("design-figure", &DesignFigure::ALL);
+    words("direction", &Direction::ALL);
     words::<DocumentKind>("document-kind", &[]);
     words::<ItemKind>("item-kind", &[]);
     words::<DecimalMark>("decimal-mark", &[]);

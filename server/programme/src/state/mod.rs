@@ -5,7 +5,7 @@
 
 mod checks;
 mod configuration;
-mod envelope;
+mod deviations;
 mod exceedances;
 mod hazards;
 mod heating;
@@ -27,7 +27,7 @@ use chrono::{DateTime, Utc};
 use checks::PoweredSpan;
 pub use checks::{CheckState, Checks, Done, Happening};
 pub use configuration::{Change, Configuration, FittedItem};
-pub use envelope::{Envelope, Shown};
+pub use deviations::{Deviation, DeviationFate};
 pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};
 pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
@@ -51,6 +51,7 @@ use crate::codes::{
     ProgrammeId, RecorderCode, RunNumber, SnagNumber,
 };
 use crate::entry::Entry;
+use crate::envelope::AxesShown;
 use crate::nouns::{Aircraft, Channel, Document, Person, Phase, Point, Policy, Recorder, Role};
 use crate::record::Record;
 
@@ -104,7 +105,9 @@ pub struct State {
     /// Stand-downs, oldest first.
     pub stand_downs: Vec<StandDown>,
     /// What accepted results have shown on each axis for what is fitted now.
-    pub envelope: Envelope,
+    pub envelope: AxesShown,
+    /// Deviations from the build-up by number, from 1.
+    pub deviations: Vec<Deviation>,
     revisions: HashMap<Amendable, u64>,
     length: u64,
     open_exceedances: Vec<ExceedanceNumber>,
@@ -239,6 +242,9 @@ impl State {
                 }
                 self.open_snags.retain(|open| *open != body.snag);
             }
+            Record::BuildUpDeviationProposed(body) => self.propose_deviation(body, entry),
+            Record::BuildUpDeviationAgreed(body) => self.agree_deviation(body, entry),
+            Record::BuildUpDeviationEnded(body) => self.end_deviation(body, entry),
             Record::RecordingTaken(body) => self.recordings.take(body, entry),
             Record::RecordingAttached(body) => self.recordings.attach(body, entry),
             Record::RecordingSetAside(body) => {

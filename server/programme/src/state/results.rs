@@ -265,7 +265,7 @@ impl State {
             }
         }
         if lost {
-            self.envelope = super::Envelope::default();
+            self.envelope = crate::envelope::AxesShown::default();
             for (place, result) in self.results.iter().enumerate() {
                 if result.is_accepted() {
                     self.envelope.widen(ResultId(place), result);
@@ -311,6 +311,10 @@ impl State {
                 });
             }
         }
+        self.lapse_but_for_items(result, now)
+    }
+
+    fn lapse_but_for_items(&self, result: &ResultState, now: &Arc<Point>) -> Option<Lapse> {
         if !Arc::ptr_eq(now, &result.planned) && **now != *result.planned {
             return Some(Lapse::PlanChanged);
         }
@@ -319,6 +323,12 @@ impl State {
         }
         let recording = self.set_aside_since_filled(result)?.clone();
         Some(Lapse::RecordingSetAside { recording })
+    }
+
+    /// Whether nothing but items changed since speaks against a result that was accepted.
+    pub(crate) fn stands_but_for_items(&self, result: &ResultState) -> bool {
+        self.rung(&result.point)
+            .is_some_and(|rung| self.lapse_but_for_items(result, &rung.point).is_none())
     }
 
     /// The first recording that a result was filled from and that was set aside since.

@@ -13,10 +13,11 @@ use crate::document::ProgrammeDocument;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::{
     AcceptingRole, Aircraft, AssessedRisk, Axis, BuildUpRule, Channel, Check, Comparison,
-    Condition, CrewSeat, Criterion, DecimalMark, Document, DocumentKind, Hazard, HeldQualification,
-    Item, ItemKind, Limit, LimitKind, LoadingStation, MappedColumn, Person, Phase, Point, Policy,
-    Probability, Recorder, RecorderFile, RequiredItem, RequiredTotal, RiskLevel, RiskMatrix, Role,
-    Severity, Statistic, TimeColumn, TimeForm, TimedRating, Total, Validity, WeatherMinima,
+    Condition, CrewSeat, Criterion, DecimalMark, Direction, Document, DocumentKind, Hazard,
+    HeldQualification, Item, ItemKind, Limit, LimitKind, LoadingStation, MappedColumn, Person,
+    Phase, Point, Policy, Probability, Recorder, RecorderFile, RequiredItem, RequiredTotal,
+    RiskLevel, RiskMatrix, Role, Severity, Statistic, TimeColumn, TimeForm, TimedRating, Total,
+    Validity, WeatherMinima,
 };
 
 fn title() -> impl Strategy<Value = String> {
@@ -77,6 +78,8 @@ fn aircraft() -> impl Strategy<Value = Aircraft> {
                 maximum_mass: mass,
                 seats: 9,
                 loading,
+                loading_limits: None,
+                structure: None,
             }
         })
 }
@@ -86,6 +89,9 @@ fn policy() -> impl Strategy<Value = Policy> {
         (option::of(measure(axis.kind())), measure(axis.kind()), measure(axis.kind()), text())
             .prop_map(move |(from, step, first, source)| BuildUpRule {
                 axis,
+                direction: Direction::Up,
+                phases: Vec::new(),
+                from_share: None,
                 from,
                 step,
                 first,
