@@ -13,6 +13,7 @@ pub mod holds;
 pub mod hours;
 pub mod ledger;
 pub mod measure;
+pub mod next_steps;
 pub mod nouns;
 pub mod people;
 pub mod play;

@@ -1,4 +1,4 @@
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use proptest::prelude::*;
 
@@ -8,8 +8,10 @@ use crate::nouns::{CertificationBasis, LoadingCorner, LoadingLimits, StructuralD
 use crate::record::{AircraftDescribed, LimitSet};
 use crate::story::{Story, condition, limit, point};
 
+type Reached<'a> = &'a [(Axis, f64, Unit)];
+
 /// Points that were shown and accepted, each with what was reached.
-fn shown(points: &[(&str, &[(Axis, f64, Unit)])]) -> Story {
+fn shown(points: &[(&str, Reached<'_>)]) -> Story {
     let mut story = Story::team();
     for (name, reached) in points {
         shows(&mut story, name, reached);
@@ -17,7 +19,7 @@ fn shown(points: &[(&str, &[(Axis, f64, Unit)])]) -> Story {
     story
 }
 
-fn shows(story: &mut Story, name: &str, reached: &[(Axis, f64, Unit)]) {
+fn shows(story: &mut Story, name: &str, reached: Reached<'_>) {
     let mut planned = point(name);
     planned.conditions =
         reached.iter().map(|(axis, at, unit)| (*axis, condition(*at, 1.0, *unit))).collect();

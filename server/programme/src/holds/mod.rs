@@ -105,6 +105,7 @@ pub struct Source {
 pub(crate) use release::next_change as next_change_of_release;
 pub(crate) use results::await_approval as results_await_approval;
 
+pub use build_up::BuildUp;
 pub use checks::{Fault as CheckFault, fault as check_fault};
 pub use hazards::{Lacks as HazardLacks, lacks as hazard_lacks, roles_for as roles_for_risk};
 
@@ -152,6 +153,8 @@ sources! {
     Prerequisite prerequisites true;
     /// A target goes too far beyond what was shown.
     BuildUp build_up false;
+    /// A target lies beyond what the aircraft is designed for.
+    BeyondDesign design_boundary false;
     /// A result was not met or lacks something.
     BadResult results true;
     /// A value was beyond its limit.
@@ -182,6 +185,7 @@ mod build_up;
 mod checks;
 mod configuration;
 mod crew;
+mod design_boundary;
 mod documents;
 pub(crate) mod edge;
 mod exceedances;

@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use super::*;
 use crate::commands::asked::{faults, held, no_permission, not_now, unknown};
 use crate::measure::{Measure, Unit};
-use crate::nouns::{Axis, LimitKind, Role};
+use crate::nouns::{Axis, Limit, LimitKind, Role};
 use crate::record::{LimitSet, PolicySet};
 use crate::story::chance::steps;
 use crate::story::{Story, code, condition, limit, point, policy};
@@ -77,8 +77,6 @@ fn a_change_of_the_plan_or_of_its_limits_voids_a_deviation() {
     tightened.approve("B");
     assert_eq!(tightened.rules("B"), ["build-up-step-too-large"]);
 }
-
-use crate::nouns::Limit;
 
 #[test]
 fn a_proposal_for_a_plan_that_was_changed_since_cannot_be_agreed_to() {
