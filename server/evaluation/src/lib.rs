@@ -5,11 +5,17 @@
 //! arguments, and a command still decides.
 
 pub mod found;
+pub mod gathered;
 pub mod heating;
+pub mod intervals;
 pub mod judged;
+#[cfg(test)]
+mod made;
 pub mod plan;
+pub mod reductions;
 pub mod rules;
 pub mod run_recordings;
 pub mod taken;
 #[cfg(test)]
 mod tests;
+pub mod values;

@@ -539,6 +539,9 @@ records! {
         version: String,
         /// The channels it was worked out of.
         channels: Vec<ChannelCode>,
+        /// Other recordings of the run that had some of the channels.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        others: Vec<Digest>,
         /// Of all that was given to the method.
         given: Digest,
         /// What came out, as RFC 8785 text.

@@ -30,6 +30,8 @@ pub struct MakeReduction {
     pub version: String,
     /// The channels it was worked out of.
     pub channels: Vec<ChannelCode>,
+    /// Other recordings of the run that had some of the channels.
+    pub others: Vec<Digest>,
     /// Of all that was given to the method.
     pub given: Digest,
     /// What came out.
@@ -47,7 +49,10 @@ impl Command for MakeReduction {
             known::rung(state, point)?;
             known::point_of(run, point)?;
         }
-        let (_, take) = known::recording_of(state, &self.recording, self.run)?;
+        let mut takes = vec![known::recording_of(state, &self.recording, self.run)?.1];
+        for other in &self.others {
+            takes.push(known::recording_of(state, other, self.run)?.1);
+        }
         let interval = self.interval.map(|number| known::interval(state, number)).transpose()?;
         let text = serde_json_canonicalizer::to_string(&self.result).ok();
         let mut given = Given::new(state, stamp)
@@ -62,9 +67,9 @@ impl Command for MakeReduction {
         given.judging.some_without_repeats("channels", &self.channels);
         for (place, channel) in self.channels.iter().enumerate() {
             given.judging.must(
-                take.channels.iter().any(|recorded| recorded.channel == *channel),
+                takes.iter().any(|take| take.channels.iter().any(|it| it.channel == *channel)),
                 &format!("channels[{place}]"),
-                format!("{channel} is not in the recording"),
+                format!("{channel} is in none of the recordings"),
             );
         }
         if let Some(interval) = interval {
@@ -89,7 +94,8 @@ impl Command for MakeReduction {
         let result = text.unwrap_or_default();
         let same = before.is_some_and(|before| {
             (&before.version, &before.given) == (&self.version, &self.given)
-                && (&before.channels, &before.result) == (&self.channels, &result)
+                && (&before.channels, &before.others) == (&self.channels, &self.others)
+                && before.result == result
         });
         changes(!same, format_args!("the reduction of {}", self.topic))?;
         let made = u32::try_from(state.recordings.reductions.len()).unwrap_or(u32::MAX);
@@ -102,6 +108,7 @@ impl Command for MakeReduction {
             topic: self.topic.clone(),
             version: self.version.clone(),
             channels: self.channels.clone(),
+            others: self.others.clone(),
             given: self.given.clone(),
             result,
             replaces: before.map(|before| before.number),
@@ -127,6 +134,7 @@ mod tests {
             topic: "thermal-fit".to_owned(),
             version: "1.0".to_owned(),
             channels: vec![code("winding")],
+            others: Vec::new(),
             given: any_digest(),
             result: json!({"time_constant_s": 620.5, "ambient_c": 18}),
         }
@@ -181,6 +189,25 @@ mod tests {
         let (other, other_run) = story.recorded_run("A");
         let strange = reduction(&other, other_run);
         assert_eq!(faults(story.when("engineer", &strange)), ["interval"]);
+    }
+
+    #[test]
+    fn what_was_worked_out_of_two_recordings_counts_while_both_do() {
+        let (mut story, recording, run) = with_interval();
+        let began = story.state.run(run).unwrap().times.power_on.unwrap();
+        let other = story.recorded_from(7, began, 600.0);
+        let mut command = reduction(&recording, run);
+        command.others = vec![other.clone()];
+        assert_eq!(not_now(story.when("engineer", &command)), "recording-not-attached");
+        story.attach(&other, run);
+        story.when("engineer", &command).unwrap();
+        let counts = |story: &Story| {
+            let recordings = &story.state.recordings;
+            recordings.reduction_counts(&recordings.reductions[0])
+        };
+        assert!(counts(&story));
+        story.set_aside(&other);
+        assert!(!counts(&story));
     }
 
     #[test]

@@ -45,9 +45,9 @@ pub struct RecordedValue {
     pub value: Option<f64>,
     /// Its unit, of the channel's kind.
     pub unit: Unit,
-    /// Of which recording.
+    /// Of which recording: that of the interval, or another one of the run.
     pub recording: Digest,
-    /// Of which interval.
+    /// Of which interval; of another recording than its own the same time.
     pub interval: IntervalNumber,
     /// How: the statistic of the interval, or the reduction.
     pub method: String,
@@ -142,7 +142,8 @@ impl Command for RecordResult {
 }
 
 impl RecordResult {
-    /// A value comes from an interval of its recording, taken for this point of this run and not set aside since.
+    /// A value comes from an interval that was taken for this point of this run, of a recording that was not set aside
+    /// since. Another recording of the run may have the channel.
     fn faults_of_sources(&self, state: &State) -> Vec<Fault> {
         let mut judging = Judging::of("");
         for (place, recorded) in self.recorded.iter().enumerate() {
@@ -151,12 +152,11 @@ impl RecordResult {
             judging.title(&field("version"), &recorded.version);
             let Some(interval) = state.recordings.interval(recorded.interval) else { continue };
             judging.must(
-                interval.recording == recorded.recording
-                    && (interval.run, &interval.point) == (self.run, &self.point),
+                (interval.run, &interval.point) == (self.run, &self.point),
                 &field("interval"),
                 format!(
-                    "interval {} is of recording {} for {} in run {}",
-                    interval.number, interval.recording, interval.point, interval.run
+                    "interval {} was taken for {} in run {}",
+                    interval.number, interval.point, interval.run
                 ),
             );
             judging.must(
@@ -426,6 +426,28 @@ mod tests {
             ["recorded[0]", "recorded[0].interval"],
             "an interval of before it was set aside"
         );
+    }
+
+    #[test]
+    fn another_recording_of_the_run_may_have_the_channel_and_the_result_falls_with_either() {
+        for which in 0..2 {
+            let mut story = Story::team();
+            let (recording, run) = story.recorded_run("A");
+            let began = story.state.run(run).unwrap().times.power_on.unwrap();
+            let other = story.recorded_from(7, began, 600.0);
+            story.interval(&recording, run, "A");
+            let mut command = result(run, vec![]);
+            command.recorded = vec![of_interval(&other, 1, 50.0)];
+            assert_eq!(not_now(story.when("pilot", &command)), "recording-not-attached");
+            story.attach(&other, run);
+            story.when("pilot", &command).unwrap();
+            story.accept("A", run);
+            let standing =
+                |story: &Story| story.state.result(run, &code("A")).unwrap().1.standing.clone();
+            assert_eq!(standing(&story), crate::state::Standing::Accepted);
+            story.set_aside([&recording, &other][which]);
+            assert_ne!(standing(&story), crate::state::Standing::Accepted);
+        }
     }
 
     #[test]

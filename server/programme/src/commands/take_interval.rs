@@ -84,7 +84,7 @@ impl Command for TakeInterval {
         let mut faults = faults_of_span(from, to, known, take, run);
         if let IntervalBasis::Conditions { held, at_least_s } = &how {
             let lasts_s = seconds_between(from, to);
-            faults.extend(faults_of_conditions(held, *at_least_s, lasts_s, take, state));
+            faults.extend(faults_of_conditions(held, *at_least_s, lasts_s, self.run, state));
         }
         Given::new(state, stamp).faults(faults).settled()?;
         let taken = u32::try_from(state.recordings.intervals.len()).unwrap_or(u32::MAX);
@@ -191,7 +191,7 @@ fn faults_of_conditions(
     held: &[SteadyChannel],
     at_least_s: f64,
     lasts_s: f64,
-    take: &RecordingTake,
+    run: RunNumber,
     state: &State,
 ) -> Vec<Fault> {
     let mut judging = Judging::of("");
@@ -206,9 +206,9 @@ fn faults_of_conditions(
         let field = |name: &str| format!("held[{place}].{name}");
         let channel = &steady.channel;
         judging.must(
-            take.channels.iter().any(|it| it.channel == *channel && it.readings > 0),
+            state.recordings.of_run(run).any(|it| it.has_readings_of(channel)),
             &field("channel"),
-            format!("{channel} has no readings in the recording"),
+            format!("no recording of run {run} has readings of {channel}"),
         );
         if let Some(known) = state.channels.get(channel) {
             judging.measure(

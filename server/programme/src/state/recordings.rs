@@ -111,6 +111,12 @@ impl RecordingState {
         self.takes.last()
     }
 
+    /// Whether it has any reading of a channel.
+    pub fn has_readings_of(&self, channel: &ChannelCode) -> bool {
+        let mut channels = self.take().into_iter().flat_map(|take| &take.channels);
+        channels.any(|recorded| recorded.channel == *channel && recorded.readings > 0)
+    }
+
     /// Why it does not count; absent where it does. Taken in once more it counts again, for what comes after.
     pub fn set_aside(&self) -> Option<&SetAside> {
         let taken = self.take().map_or(0, |take| take.seq);
@@ -172,6 +178,8 @@ pub struct Reduction {
     pub at: DateTime<Utc>,
     /// Of which recording.
     pub recording: Digest,
+    /// Other recordings of the run that had some of the channels.
+    pub others: Vec<Digest>,
     /// Of which run.
     pub run: RunNumber,
     /// For which point.
@@ -234,6 +242,12 @@ impl Recordings {
     /// Whether what was made of a recording with a record counts: the recording was not set aside since.
     pub fn counts(&self, recording: &Digest, seq: u64) -> bool {
         self.get(recording).is_some_and(|known| !known.was_set_aside_since(seq))
+    }
+
+    /// Whether a reduction counts: no recording that it was worked out of was set aside since.
+    pub fn reduction_counts(&self, reduction: &Reduction) -> bool {
+        let mut of = std::iter::once(&reduction.recording).chain(&reduction.others);
+        of.all(|recording| self.counts(recording, reduction.seq))
     }
 
     /// Whether all recordings that belonged to a run when a record was taken in still count.
@@ -338,6 +352,7 @@ impl Recordings {
             by: entry.by.clone(),
             at: entry.at,
             recording: body.recording.clone(),
+            others: body.others.clone(),
             run: body.run,
             point: body.point.clone(),
             interval: body.interval,
@@ -355,8 +370,15 @@ impl Recordings {
 impl State {
     /// Results that were filled from a recording do not stand when it is set aside.
     pub(super) fn recording_set_aside(&mut self, recording: &Digest) {
+        let taken_of = |number| {
+            self.recordings
+                .interval(number)
+                .is_some_and(|interval| interval.recording == *recording)
+        };
         let of_it = |source: &ValueSource| match source {
-            ValueSource::Recording { recording: filled_from, .. } => filled_from == recording,
+            ValueSource::Recording { recording: filled_from, interval, .. } => {
+                filled_from == recording || taken_of(*interval)
+            }
             ValueSource::TypedIn {} => false,
         };
         let concerned: Vec<ResultId> = (0..self.results.len())

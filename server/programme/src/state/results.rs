@@ -332,11 +332,13 @@ impl State {
     }
 
     /// The first recording that a result was filled from and that was set aside since.
-    pub fn set_aside_since_filled<'a>(&self, result: &'a ResultState) -> Option<&'a Digest> {
+    pub fn set_aside_since_filled<'a>(&'a self, result: &'a ResultState) -> Option<&'a Digest> {
         result.values.iter().find_map(|value| match &value.source {
             ValueSource::TypedIn {} => None,
-            ValueSource::Recording { recording, .. } => {
-                (!self.recordings.counts(recording, result.seq)).then_some(recording)
+            ValueSource::Recording { recording, interval, .. } => {
+                let taken_of = self.recordings.interval(*interval).map(|it| &it.recording);
+                let mut of = std::iter::once(recording).chain(taken_of);
+                of.find(|recording| !self.recordings.counts(recording, result.seq))
             }
         })
     }

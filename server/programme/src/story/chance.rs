@@ -459,6 +459,7 @@ impl Story {
                         topic: "pack-energy".to_owned(),
                         version: "1".to_owned(),
                         channels: vec![code("winding")],
+                        others: Vec::new(),
                         given: any_digest(),
                         result: "{}".to_owned(),
                         replaces: made.checked_sub(1).map(ReductionNumber),

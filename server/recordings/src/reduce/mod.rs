@@ -174,6 +174,11 @@ pub fn reduction(name: &str) -> Option<&'static Reduction> {
 }
 
 impl Reduction {
+    /// The version of its topic; 0 where there is no such topic, which no answer has.
+    pub fn topic_version(&self) -> u32 {
+        catalogue::topic(self.topic).map_or(0, |topic| topic.version)
+    }
+
     /// Reduces one interval of a recording.
     ///
     /// `roles` names the channel that plays each part, and `channels` gives a channel by its code, in the unit that the
