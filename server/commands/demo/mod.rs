@@ -1,5 +1,6 @@
 //! `rungbook demo`: the demonstration programme, made fresh and served.
 
+mod recordings;
 mod simulation;
 
 use std::path::{Path, PathBuf};
@@ -98,6 +99,7 @@ async fn open(data: &Path) -> Result<Store, Failure> {
     }
     let store = Store::open(data).await?;
     make(&store).await?;
+    recordings::take_in(&store, &ProgrammeId::new(ID)?, Utc::now()).await?;
     Ok(store)
 }
 

@@ -16,6 +16,7 @@ mod kept;
 mod office;
 mod pace;
 mod page;
+mod played;
 pub mod problem;
 mod request_id;
 mod routes;
@@ -36,6 +37,7 @@ use store::{Store, WriteError};
 
 pub use clock::Clock;
 pub use description::{hours_schema, openapi};
+pub use intake::FileOf;
 pub use secrets::{
     BadSecret, LONGEST_PASSWORD, PIN_DIGITS, SHORTEST_PASSWORD, hash_password, hash_pin,
 };
