@@ -29,7 +29,7 @@ pub struct FileOfRecord {
 
 /// A file that a record speaks of and that is not there as it was.
 #[derive(Debug, thiserror::Error)]
-#[error("record {} speaks of {} {}: {why}", file.seq, file.what, file.digest)]
+#[error("record {} speaks of {} {}, which is not there as it was", file.seq, file.what, file.digest)]
 pub struct LostFile {
     /// Which.
     pub file: FileOfRecord,
@@ -132,15 +132,20 @@ fn copy_one(from: &Path, target: &Path, digest: &Digest) -> io::Result<Digest> {
     let mut source = File::open(from)?;
     let folder = target.parent().unwrap_or(Path::new("."));
     make_private_directory(folder)?;
-    let part = PathBuf::from(format!("{}.part", target.display()));
+    // Under a name of its own, since another backup may be copying the same file to the same folder.
+    let mut part = target.as_os_str().to_owned();
+    part.push(format!(".{}.part", uuid::Uuid::now_v7()));
+    let part = PathBuf::from(part);
     let written = (|| {
         let mut copy = private_file(&part)?;
-        copy.set_len(0)?;
         let computed = pass_on(&mut source, &mut copy)?;
         if computed == *digest {
             copy.sync_all()?;
             fs::rename(&part, target)?;
-            sync_directory(folder)?;
+            // The folder may be new, and so may be the one that it stands in.
+            for above in folder.ancestors().take(3).filter(|it| !it.as_os_str().is_empty()) {
+                sync_directory(above)?;
+            }
         }
         Ok(computed)
     })();
