@@ -7,6 +7,7 @@ use serde_json::json;
 
 use crate::harness::{Server, Team, at};
 use crate::operations::permissions::team_with_a_past;
+use crate::operations::recordings::{rows, upload};
 
 #[track_caller]
 fn succeeds(output: Output) -> String {
@@ -158,4 +159,34 @@ fn one_altered_letter_in_the_database_is_found_with_the_number_of_its_record_and
     // Put back as it was, everything stands again.
     assert!(alter(&data, "9.9 MΩ at 500 V, as measured", "0.9 MΩ at 500 V, as measured") > 0);
     assert_eq!(succeeds(Server::command(&data, &["verify"])), good);
+}
+
+#[test]
+fn a_recorders_file_goes_with_the_backup_and_one_altered_figure_in_it_is_found() {
+    let mut team = Team::new();
+    let file = rows(20, |row| row.to_string());
+    let taken = upload(&team.person("cas"), "motor.csv", &file).has_status(201).json();
+    let digest = taken["now"]["recording"].as_str().unwrap().to_owned();
+    let data = team.server.data.clone();
+    let folder = tempfile::tempdir().unwrap();
+    let (copy, elsewhere) = (folder.path().join("evening.backup"), folder.path().join("elsewhere"));
+
+    let told = succeeds(Server::command(&data, &["backup", text(&copy)]));
+    assert!(told.contains("2 files agree"), "{told}");
+    let told = succeeds(Server::command(&elsewhere, &["restore", text(&copy)]));
+    assert!(told.contains("2 files agree"), "{told}");
+    let restored = Server::serve(&elsewhere);
+    let original = at(&format!("recordings/{digest}/original"));
+    assert_eq!(restored.sign_in("ivo").get(&original).has_status(200).text, file);
+
+    team.server.ends_when_asked();
+    let place = data.join("recordings").join(&digest[..2]).join(&digest);
+    std::fs::write(&place, file.replacen(",7\n", ",9\n", 1)).unwrap();
+    let told = fails(&Server::command(&data, &["verify"]));
+    let seq = &taken["records"][0]["seq"];
+    assert!(told.contains(&format!("record {seq}")) && told.contains(&digest), "{told}");
+    assert_eq!(told.matches("it was altered").count(), 1, "{told}");
+    let next = folder.path().join("next.backup");
+    assert!(fails(&Server::command(&data, &["backup", text(&next)])).contains(&digest));
+    assert!(!next.exists(), "no backup is left that would not pass");
 }

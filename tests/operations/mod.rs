@@ -14,7 +14,7 @@ mod limits;
 pub mod permissions;
 mod points;
 mod programmes;
-mod recordings;
+pub mod recordings;
 mod runs;
 mod server;
 mod snags;
