@@ -41,6 +41,9 @@ const PACKED: [&[u8]; 5] = [
     &[0xfd, b'7', b'z', b'X', b'Z'],
 ];
 
+/// As many bytes as the longest of these has.
+pub(crate) const LONGEST_MARK: usize = 5;
+
 /// Refuses bytes that begin as something packed does, which could unfold without end.
 pub(crate) fn refuse_packed(first: &[u8]) -> Result<(), Problem> {
     if PACKED.iter().any(|begins| first.starts_with(begins)) {

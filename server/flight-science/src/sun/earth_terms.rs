@@ -6,6 +6,11 @@
 //! I. Reda and A. Andreas, Solar Position Algorithm for Solar Radiation Applications, NREL/TP-560-34302, Table A4.2, with the
 //! figures as pvlib 0.16.1 carries them.
 
+#![expect(
+    clippy::approx_constant,
+    reason = "phases are rounded as the table prints them; that some are near π means nothing"
+)]
+
 /// One row: amplitude, phase, rate.
 pub type Term = [f64; 3];
 

@@ -126,6 +126,7 @@ async fn receive(objects: &Objects, mut body: Payload) -> Result<Incoming, Probl
         .map_err(intake::thread_lost)??;
     let mut gathered: Vec<Bytes> = Vec::new();
     let (mut size, mut received) = (0, 0_usize);
+    let mut first = Vec::with_capacity(2 * intake::LONGEST_MARK);
     loop {
         let part = timeout(SILENT_AT_MOST, body.next()).await.map_err(|_| {
             Problem::new(
@@ -142,8 +143,9 @@ async fn receive(objects: &Objects, mut body: Payload) -> Result<Incoming, Probl
                 )
                 .because(error)
             })?;
-            if received == 0 {
-                intake::refuse_packed(&part)?;
+            if first.len() < intake::LONGEST_MARK {
+                first.extend(part.iter().take(intake::LONGEST_MARK));
+                intake::refuse_packed(&first)?;
             }
             received = received.saturating_add(part.len());
             if received > LARGEST {
