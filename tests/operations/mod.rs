@@ -6,6 +6,7 @@
 //! must have been done once.
 
 mod accounts;
+mod attached;
 mod checks;
 mod configuration;
 mod field;
@@ -28,6 +29,7 @@ use crate::harness::{Description, Server};
 /// What the stories of each file show.
 const SHOWN: &[(&str, &[&str])] = &[
     ("accounts", accounts::SHOWN),
+    ("attached", attached::SHOWN),
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
     ("field", field::SHOWN),

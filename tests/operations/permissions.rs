@@ -54,6 +54,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
         "ledger_read", "ledger_inclusion", "ledger_consistency",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
+        "recordings_judged", "recordings_clock_estimate",
         // Which part somebody signs decides who may: see PARTS.
         "sign_offs_sign", "sign_offs_refuse", "sign_offs_withdraw",
     ]),
@@ -64,11 +65,12 @@ const TABLE: &[(Who, &[&str])] = &[
     (LEAD, &["aircraft_describe"]),
     (ENGINEER, &[
         "configuration_fit", "configuration_remove", "channels_define", "limit_proposals_propose",
-        "limit_proposals_withdraw", "snags_close", "exceedances_explain",
+        "limit_proposals_withdraw", "snags_close", "exceedances_explain", "recordings_confirm_clock",
     ]),
     (SAFETY, &["policy_set", "limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close"]),
     (LEAD_OR_ENGINEER, &[
         "document_import", "points_table_import", "points_plan", "points_drop", "checks_define", "runs_correct",
+        "recordings_attach", "recordings_set_aside",
     ]),
     (LEAD_OR_SAFETY, &["people_list_person", "documents_file", "hazards_accept"]),
     (Who::To(&["lead", "safety", "engineer"]), &["hazards_record"]),
@@ -110,6 +112,11 @@ pub fn who_may(operation: &str) -> Option<Who> {
 const FILE: &str = "t,winding\n2026-05-02T08:00:00Z,55\n2026-05-02T08:00:01Z,56\n";
 const RECORDING: &str = "109e12f1a96cc86b27aa2bf1aa06fd46a85e324781b52893f87bc9972806f5e1";
 
+/// Another one.
+const SECOND_FILE: &str = "t,winding\n2026-05-02T08:00:00Z,57\n2026-05-02T08:00:01Z,58\n";
+pub const SECOND_RECORDING: &str =
+    "18a96a856a72b1a122637288d552d7e9a8a4a23d747013478b65c121e719d3c3";
+
 /// The path of something that is there.
 pub fn path_of(operation: &Operation) -> String {
     let mut path = operation.path.clone();
@@ -136,6 +143,10 @@ pub fn path_of(operation: &Operation) -> String {
     }
     match operation.id.as_str() {
         "recordings_take" => path.push_str("?recorder=logger&name=x.csv"),
+        "recordings_judged" => path.push_str("?run=1"),
+        "recordings_clock_estimate" => {
+            path.push_str(&format!("?against={RECORDING}&channel=motor_temp"));
+        }
         "ledger_inclusion" => path.push_str("?seq=1"),
         "ledger_consistency" => path.push_str("?first=1"),
         // Ending the sessions of somebody would end the test.
@@ -163,6 +174,7 @@ pub fn team_with_a_past() -> Team {
     cas.post(&at("snags"), snag).has_status(201);
     cas.post(&at("weather"), json!({ "weather": { "remarks": "Dry." } })).has_status(201);
     upload(&cas, "first.csv", FILE).has_status(201);
+    upload(&cas, "second.csv", SECOND_FILE).has_status(201);
     let mut limit = lea.get(&at("limits/L-MOTOR")).has_status(200).json()["limit"].clone();
     limit["is"]["caution"] = json!(100.0);
     let proposal = json!({ "limit": limit, "reason": "A hot day." });
@@ -236,6 +248,9 @@ fn each_operation_is_for_those_in_the_table_and_nobody_else() {
 #[track_caller]
 fn is_let_in(answer: &Answer, operation: &Operation) {
     let expected: &[u16] = match operation.method.as_str() {
+        // The recording is of another day than the run, and no clock is held against itself.
+        "GET" if operation.id == "recordings_judged" => &[409],
+        "GET" if operation.id == "recordings_clock_estimate" => &[422],
         "GET" => &[200],
         _ if operation.reads_body => &[415, 422],
         // Nobody has such an account.

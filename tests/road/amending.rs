@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::harness::{Answer, Client, Description, Team, at};
-use crate::operations::permissions::team_with_a_past;
+use crate::operations::permissions::{SECOND_RECORDING, team_with_a_past};
 
 /// Something that is changed.
 struct Change {
@@ -31,7 +31,7 @@ impl Change {
             person = person.with(name, value);
         }
         let path = format!("{}{}", self.read(), self.sent);
-        if matches!(self.sent, "/drop" | "/removal") {
+        if matches!(self.sent, "/drop" | "/removal" | "/setting-aside" | "/clock") {
             person.post(&path, body.clone())
         } else {
             person.put(&path, body.clone())
@@ -150,6 +150,25 @@ const CHANGES: &[Change] = &[
         read: "points/GR-02",
         sent: "/drop",
         body: |_| json!({ "reason": "Covered by GR-01." }),
+    },
+    Change {
+        operation: "recordings_confirm_clock",
+        who: "eve",
+        read: "recordings/109e12f1a96cc86b27aa2bf1aa06fd46a85e324781b52893f87bc9972806f5e1",
+        sent: "/clock",
+        body: |_| {
+            json!({
+                "against": SECOND_RECORDING, "channel": "motor_temp",
+                "offset_s": 4.7, "correlation": 0.98,
+            })
+        },
+    },
+    Change {
+        operation: "recordings_set_aside",
+        who: "lea",
+        read: "recordings/109e12f1a96cc86b27aa2bf1aa06fd46a85e324781b52893f87bc9972806f5e1",
+        sent: "/setting-aside",
+        body: |_| json!({ "reason": "Of another tug." }),
     },
     Change {
         operation: "configuration_fit",

@@ -72,7 +72,7 @@ for kind, known in NAMES.items():
     assert known, f"the demonstration has no {kind}"
 
 # Fields of bodies that name something, besides those that are called like what they name.
-ALSO_NAMES = {"channels": "channel", "points": "point", "items": "item", "hazards": "hazard", "parameter": "channel"}
+ALSO_NAMES = {"channels": "channel", "points": "point", "items": "item", "hazards": "hazard", "parameter": "channel", "against": "recording"}
 
 # How often each operation answered with each status, for the summary at the end.
 answered = collections.Counter()
@@ -149,7 +149,11 @@ def name_things(case):
 
 
 def look_back(case):
-    """Some moments that are asked for have been."""
+    """Some moments that are asked for have been, and most of what is named is there."""
+    for field in case.query or {}:
+        kind = ALSO_NAMES.get(field, field)
+        if kind in NAMES and often(0.7):
+            case.query[field] = chance.choice(NAMES[kind])
     if case.query and "as_of" in case.query and often(0.5):
         seq = chance.randint(1, 200)
         record, _ = read(f"/api/v1/programmes/{PROGRAMME}/ledger/records/{seq}")

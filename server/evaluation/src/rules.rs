@@ -1,4 +1,9 @@
 //! From a limit of the programme to a rule that recordings are held against, and figures back into the limit's unit.
+//!
+//! Insulation resistance needs no rule of its own. What is wanted of it is so many ohms for each volt of the working voltage,
+//! which the maker of the system states (UN Regulation No. 100, 5.1.3, see [`recordings::isolation`]). Where a recorder gives
+//! ohms a volt, the limit is a minimum on that channel; where it gives ohms, the limit is a minimum of so many ohms, those
+//! of the stated voltage. Nothing is divided by a recorded voltage: that of an empty pack would ask for less.
 
 use std::collections::BTreeMap;
 

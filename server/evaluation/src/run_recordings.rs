@@ -197,8 +197,7 @@ pub(crate) fn has<C: Channels>(chain: &Chain<'_, C>, channel: &str, unit: Unit) 
 
 fn conversion(columns: &impl Channels, channel: &str, unit: Unit) -> Option<(f64, f64)> {
     let kept = columns.unit(channel)?;
-    // Kept is the unit as people read it.
-    let kept = Unit::ALL.iter().find(|unit| unit.to_string() == kept)?;
+    let kept = Unit::ALL.iter().find(|unit| unit.as_str() == kept)?;
     let conversion = kept.conversion_of_readings(unit)?;
     Some((conversion.factor, conversion.offset))
 }

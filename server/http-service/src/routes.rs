@@ -184,6 +184,11 @@ table! {
     GET "/api/v1/programmes/{programme}/recordings/{recording}" Permitted<Read> => recordings::read;
     GET "/api/v1/programmes/{programme}/recordings/{recording}/quality" Permitted<Read> => recordings::quality;
     GET "/api/v1/programmes/{programme}/recordings/{recording}/original" Permitted<Read> => recordings::original;
+    POST "/api/v1/programmes/{programme}/recordings/{recording}/attachment" Permitted<AttachRecordings> => recordings::attach;
+    GET "/api/v1/programmes/{programme}/recordings/{recording}/judged" Permitted<Read> => recordings::judged;
+    POST "/api/v1/programmes/{programme}/recordings/{recording}/setting-aside" Permitted<AttachRecordings> => recordings::set_aside;
+    GET "/api/v1/programmes/{programme}/recordings/{recording}/clock-estimate" Permitted<Read> => recordings::clock_estimate;
+    POST "/api/v1/programmes/{programme}/recordings/{recording}/clock" Permitted<ConfirmClocks> => recordings::confirm_clock;
 
     GET "/api/v1/programmes/{programme}/checks" Permitted<Read> => checks::list;
     GET "/api/v1/programmes/{programme}/checks/{check}" Permitted<Read> => checks::read;

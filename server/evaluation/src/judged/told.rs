@@ -10,6 +10,7 @@ use serde::Serialize;
 /// How a run's recordings lie to a limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schema(as = RecordedLimitOutcome)]
 pub enum LimitOutcome {
     /// Inside, short of the caution value, watched all the time, and so far inside that the sensors can tell.
     Within,

@@ -24,6 +24,7 @@ fn a_maximum_in_another_unit_is_exceeded_one_step_above_and_its_peak_is_in_the_l
 
 #[test]
 fn minima_and_ranges_are_held_on_their_sides() {
+    // 500 Ω/V at a stated working voltage of 400 V.
     let minimum = limit("t", Unit::Kiloohm, LimitKind::Minimum { caution: None, limit: 200.0 });
     assert_eq!(outcome(&minimum, Unit::Ohm, &[3e5, 2e5, 3e5]), LimitOutcome::Within);
     let (_, found) = one(&minimum, Unit::Ohm, &[3e5, 199_999.0, 3e5]);

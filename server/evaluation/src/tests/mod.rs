@@ -54,7 +54,7 @@ pub(super) fn recording(
     let rows = columns.first().map_or(0, |(_, _, values)| values.len());
     let times: Vec<_> = (0..rows).map(|row| s(from_s + row as f64)).collect();
     let of = |(code, unit, values): &(&str, Unit, &[f64])| {
-        ((*code).to_owned(), (unit.to_string(), values.to_vec()))
+        ((*code).to_owned(), (unit.as_str().to_owned(), values.to_vec()))
     };
     RunRecording {
         facts: Facts {

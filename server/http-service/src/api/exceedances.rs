@@ -1,8 +1,10 @@
 //! Values beyond their limits: noted, explained by an engineer, closed by the safety officer.
 
 use actix_web::HttpRequest;
-use chrono::{DateTime, Utc};
-use programme::codes::{ExceedanceNumber, LimitCode, PersonHandle, PointCode, RunNumber};
+use chrono::{DateTime, TimeDelta, Utc};
+use programme::codes::{
+    ChannelCode, ExceedanceNumber, LimitCode, PersonHandle, PointCode, RunNumber,
+};
 use programme::commands::{
     CloseExceedance, ExceedanceClosing, ExceedanceTerms, ExplainExceedance, ExplanationTerms,
     NoteExceedance, digests,
@@ -11,7 +13,7 @@ use programme::entry::Entry;
 use programme::measure::Unit;
 use programme::nouns::Statistic;
 use programme::record::{Digest, Record};
-use programme::state::{Amendable, Exceedance, State};
+use programme::state::{Amendable, Exceedance, FoundInRecording, State};
 use serde::{Deserialize, Serialize};
 
 use crate::access::{CloseExceedances, ExplainExceedances, NoteExceedances, Permitted, Read};
@@ -52,6 +54,9 @@ pub struct ExceedanceView<'a> {
     /// How long, in seconds.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub duration_s: Option<f64>,
+    /// What a recording tells of it; absent where a person noted it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub found: Option<FoundView<'a>>,
     /// Why it came about, as an engineer sees it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub explained: Option<ExplanationView<'a>>,
@@ -62,6 +67,51 @@ pub struct ExceedanceView<'a> {
     /// closed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub digest: Option<Digest>,
+}
+
+/// What a recording tells of an exceedance.
+#[derive(Debug, Serialize, utoipa::ToSchema)]
+#[schema(as = FoundInRecording)]
+pub struct FoundView<'a> {
+    /// In which recording.
+    pub recording: &'a Digest,
+    /// The record that set the limit as the recording was held against it.
+    pub limit_revision: u64,
+    /// When it began, by the recorder's own clock.
+    pub started_at: DateTime<Utc>,
+    /// When it began, by the clock of the run: less the offset of the recorder's clock, where somebody confirmed one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub started_in_run: Option<DateTime<Utc>>,
+    /// When it was at its peak, by the recorder's own clock.
+    pub peak_at: DateTime<Utc>,
+    /// When it was at its peak, by the clock of the run.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub peak_in_run: Option<DateTime<Utc>>,
+    /// How long a value could be beyond the limit before it counted, in seconds.
+    pub dwell_s: f64,
+    /// The sensor that disagrees with the rest of its group.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub odd_one_out: Option<&'a ChannelCode>,
+}
+
+impl<'a> FoundView<'a> {
+    fn of(state: &State, found: &'a FoundInRecording) -> Self {
+        let ahead_s =
+            state.recordings.get(&found.recording).map_or(0.0, |known| known.clock_offset_s());
+        // A confirmed offset is below a year, so that it has its whole number of microseconds.
+        #[expect(clippy::cast_possible_truncation, reason = "rounded, and bounded when confirmed")]
+        let ahead = TimeDelta::microseconds((ahead_s * 1e6).round() as i64);
+        Self {
+            recording: &found.recording,
+            limit_revision: found.limit_revision,
+            started_at: found.started_at,
+            started_in_run: found.started_at.checked_sub_signed(ahead),
+            peak_at: found.peak_at,
+            peak_in_run: found.peak_at.checked_sub_signed(ahead),
+            dwell_s: found.dwell_s,
+            odd_one_out: found.odd_one_out.as_ref(),
+        }
+    }
 }
 
 /// The explanation of an exceedance.
@@ -110,7 +160,8 @@ pub struct ExceedancePage {
     pub run: Option<u32>,
 }
 
-fn exceedance_view<'a>(
+/// What is shown of an exceedance.
+pub(crate) fn exceedance_view<'a>(
     state: &'a State,
     exceedance: &'a Exceedance,
 ) -> Result<ExceedanceView<'a>, Problem> {
@@ -129,6 +180,7 @@ fn exceedance_view<'a>(
         peak: exceedance.peak,
         unit: limit.map(|known| known.limit.unit),
         duration_s: exceedance.duration_s,
+        found: exceedance.found.as_ref().map(|found| FoundView::of(state, found)),
         explained: exceedance.explained.as_ref().map(|explained| ExplanationView {
             by: &explained.by,
             at: explained.at,

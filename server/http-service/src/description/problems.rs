@@ -87,15 +87,32 @@ impl Character<'_> {
             403 => in_programme || self.who == Who::Administrator || self.signs,
             404 => self.path.contains('{'),
             // A past that has not come yet cannot be read.
-            409 => self.looks_back || (writes && in_programme) || self.can_clash(),
+            409 => {
+                self.looks_back
+                    || (writes && in_programme)
+                    || self.can_clash()
+                    || self.compares_recordings()
+            }
             412 => self.amends,
             428 => self.version_asked,
-            413 | 415 | 422 => self.has_body,
+            422 => self.has_body || self.compares_recordings(),
+            413 | 415 => self.has_body,
             429 => self.signs || signs_in,
-            503 => writes || self.looks_back || self.path.ends_with("/ready"),
+            503 => {
+                writes
+                    || self.looks_back
+                    || self.compares_recordings()
+                    || self.path.ends_with("/ready")
+            }
             507 => writes || self.path.ends_with("/ready"),
             _ => false,
         }
+    }
+
+    /// What is asked of several recordings together may not be possible with these, or as things stand.
+    fn compares_recordings(&self) -> bool {
+        self.method == Method::GET
+            && (self.path.ends_with("/judged") || self.path.ends_with("/clock-estimate"))
     }
 
     /// What administrators do can clash with what is there: a handle or an id that is taken, the last administrator.

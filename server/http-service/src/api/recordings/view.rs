@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use programme::codes::{ChannelCode, PersonHandle, RecorderCode, RunNumber};
 use programme::measure::Unit;
 use programme::record::Digest;
-use programme::state::{RecordingState, State};
+use programme::state::{Amendable, RecordingState, State};
 use serde::Serialize;
 
 use crate::desk::Shown;
@@ -159,14 +159,23 @@ pub(crate) fn known<'a>(
     known.ok_or_else(|| Problem::unknown("recording", recording))
 }
 
-/// A recording as it is sent.
+/// A recording as it is sent, at its revision.
 pub(crate) fn shown(state: &State, recording: &Digest) -> Result<Shown, Problem> {
+    let revision = state.revision(&Amendable::Recording(recording.clone()));
+    Shown::at_revision(revision, &recording_view(state, recording)?)
+}
+
+/// What is shown of a recording.
+pub(super) fn recording_view<'a>(
+    state: &'a State,
+    recording: &Digest,
+) -> Result<RecordingView<'a>, Problem> {
     let (known, take) = known(state, recording)?;
-    let revision = state.revision(&programme::state::Amendable::Recorder(take.recorder.clone()));
+    let revision = state.revision(&Amendable::Recorder(take.recorder.clone()));
     let channel = |held: &'_ programme::record::RecordedChannel| {
         state.channels.get(&held.channel).map(|channel| channel.unit)
     };
-    Shown::tagged(&RecordingView {
+    Ok(RecordingView {
         recording: &known.recording,
         recorder: &take.recorder,
         name: &take.name,
