@@ -36,9 +36,9 @@ struct Load<'a> {
 
 /// Judges the order of heating, where the policy has one and the recordings say anything of it.
 ///
-/// Nothing is judged where no recording of the run has a component's channel or the load's, and where the load was recorded
-/// and there was none for long enough: neither tells anything of the order. Otherwise a component or a load without readings
-/// leaves the order unknown.
+/// Nothing is judged where no limit tells what load is, where no recording of the run has the load's channel, and where there
+/// was no load for long enough: none of them tells anything of the order, and what was judged before stands. Where there was
+/// load a component without readings leaves the order unknown, and so does a load whose channel was silent.
 ///
 /// # Errors
 ///
@@ -57,17 +57,12 @@ pub fn heating<C: Channels>(
         .iter()
         .map(|it| longest(&chains, it.limit.limit.channel.as_str(), it.rule.unit, question))
         .collect::<Result<Vec<_>, _>>()?;
-    let load = load(question);
-    let load_line = match &load {
-        Some(load) => {
-            longest(&chains, load.limit.limit.channel.as_str(), load.rule.unit, question)?
-        }
-        None => None,
-    };
-    if load_line.is_none() && lines.iter().all(Option::is_none) {
+    let Some(load) = load(question) else { return Ok(None) };
+    let (channel, unit) = (load.limit.limit.channel.as_str(), load.rule.unit);
+    if !chains.iter().any(|chain| has(chain, channel, unit)) {
         return Ok(None);
     }
-    let (Some(load), Some(load_line)) = (load, load_line) else {
+    let Some(load_line) = longest(&chains, channel, unit, question)? else {
         return Ok(Some(unknown(&components, &lines)));
     };
     let gap_s = WatchOptions::default().gap_s;
@@ -185,7 +180,7 @@ fn longest<C: Channels>(
     Ok(longest.map(|(_, line)| line))
 }
 
-/// Without a load nothing but the greatest readings of the run is known.
+/// Where nobody knows the load, nothing but the greatest readings of the run is known.
 fn unknown(components: &[Part<'_>], lines: &[Option<Line>]) -> JudgedHeating {
     let greatest = |line: &Line| line.series().present().map(|(_, value)| value).reduce(f64::max);
     let components = components.iter().zip(lines).map(|(part, line)| {

@@ -19,6 +19,7 @@ use recordings::Micros;
 use recordings::columns::CannotRead;
 use recordings::limits::{
     Caution, Exceedance, Furthest, Judged, OddOneOut, Standing, State as Seen, exceedances,
+    odd_one_out_over,
 };
 
 pub use told::{FurthestFigure, JudgedLimit, LimitOutcome, NotWatched, SeenExceedance};
@@ -27,6 +28,10 @@ use crate::rules::{Rule, rule, statistic};
 use crate::run_recordings::{
     Chain, Channels, Line, RunRecording, Stretch, chains, has, is_mapped, line, noted,
 };
+
+/// How far from the greatest difference of a group its sensors are looked at, in microseconds: a single wrong reading names
+/// nobody.
+const AROUND_US: i64 = 30_000_000;
 
 /// What is asked of a run's recordings.
 #[derive(Debug, Clone)]
@@ -294,17 +299,36 @@ fn before_and_after<C>(question: &Question, held: &Held<'_, '_, C>) -> Vec<NotWa
 
 /// The figure with the least margin of each statistic, over all sets of lines.
 fn furthest<C>(held: &[Held<'_, '_, C>]) -> Vec<FurthestFigure> {
-    let mut nearest: Vec<(&Rule, &Furthest)> = Vec::new();
+    let mut nearest: Vec<(&Held<'_, '_, C>, &Furthest)> = Vec::new();
     for it in held {
         for figure in &it.judged.furthest {
             match nearest.iter_mut().find(|(_, known)| known.statistic == figure.statistic) {
-                Some(known) if figure.margin < known.1.margin => *known = (&it.rule, figure),
+                Some(known) if figure.margin < known.1.margin => *known = (it, figure),
                 Some(_) => {}
-                None => nearest.push((&it.rule, figure)),
+                None => nearest.push((it, figure)),
             }
         }
     }
-    nearest.into_iter().map(|(rule, figure)| in_limits_unit(rule, figure)).collect()
+    let told = |(held, figure): (&Held<'_, '_, C>, &Furthest)| {
+        let odd_one_out = odd_around(held, figure);
+        FurthestFigure { odd_one_out, ..in_limits_unit(&held.rule, figure) }
+    };
+    nearest.into_iter().map(told).collect()
+}
+
+/// The sensor that stands out of its group around the time at which they differed most, if that was at the caution value or
+/// past it.
+fn odd_around<C>(held: &Held<'_, '_, C>, figure: &Furthest) -> Option<ChannelCode> {
+    if figure.statistic != recordings::Statistic::Spread || figure.standing == Standing::Within {
+        return None;
+    }
+    let group: Vec<_> =
+        held.lines.iter().map(|(channel, line)| (channel.as_str(), line.series())).collect();
+    let (from, to) = (
+        Micros(figure.at.0.saturating_sub(AROUND_US)),
+        Micros(figure.at.0.saturating_add(AROUND_US)),
+    );
+    named(&odd_one_out_over(&group, from, to, &held.rule.options))
 }
 
 fn in_limits_unit(rule: &Rule, figure: &Furthest) -> FurthestFigure {
@@ -320,15 +344,20 @@ fn in_limits_unit(rule: &Rule, figure: &Furthest) -> FurthestFigure {
         beyond_within_accuracy: figure.beyond_within_accuracy,
         past_caution: figure.standing == Standing::Caution,
         beyond_within_dwell: figure.standing == Standing::BeyondWithinDwell,
+        odd_one_out: None,
+    }
+}
+
+fn named(odd: &OddOneOut) -> Option<ChannelCode> {
+    match odd {
+        OddOneOut::Named { channel, .. } => ChannelCode::new(channel).ok(),
+        OddOneOut::TwoSensors {} | OddOneOut::NobodyStandsOut {} => None,
     }
 }
 
 /// The sensor that stands out of its group.
 pub(crate) fn odd_one_out(found: &Exceedance) -> Option<ChannelCode> {
-    match &found.odd_one_out {
-        Some(OddOneOut::Named { channel, .. }) => ChannelCode::new(channel).ok(),
-        Some(OddOneOut::TwoSensors {} | OddOneOut::NobodyStandsOut {}) | None => None,
-    }
+    found.odd_one_out.as_ref().and_then(named)
 }
 
 fn seen_exceedances<'h, C>(

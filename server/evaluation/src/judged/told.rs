@@ -48,6 +48,9 @@ pub struct FurthestFigure {
     pub past_caution: bool,
     /// Beyond, but never for longer than the limit allows.
     pub beyond_within_dwell: bool,
+    /// Of a spread at its caution value or past it: the sensor that stood out of its group around that time.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub odd_one_out: Option<ChannelCode>,
 }
 
 /// Time in which a channel was not watched.

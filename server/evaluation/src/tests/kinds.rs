@@ -62,7 +62,8 @@ fn a_rate_is_a_difference_and_no_zero_of_a_scale_plays_a_part() {
 #[test]
 fn a_spread_is_a_difference_and_the_sensor_that_stands_out_is_named() {
     let with = ["b", "c", "d"].map(|code| ChannelCode::new(code).unwrap()).to_vec();
-    let spread = limit("a", Unit::Celsius, LimitKind::Spread { with, caution: None, limit: 9.0 });
+    let spread =
+        limit("a", Unit::Celsius, LimitKind::Spread { with, caution: Some(7.0), limit: 9.0 });
     let codes = ["a", "b", "c", "d"];
     let channels = codes.map(|code| channel(code, Unit::Celsius, None));
     let state = state(&channels, vec![spread]);
@@ -75,7 +76,11 @@ fn a_spread_is_a_difference_and_the_sensor_that_stands_out_is_named() {
             .collect();
         judgement(&state, &[recording(1, "r", 0.0, &columns)], 1)
     };
-    assert_eq!(of(39.0).limits[0].outcome, LimitOutcome::Within, "exactly 9 K");
+    assert_eq!(of(36.9).limits[0].outcome, LimitOutcome::Within);
+    assert_eq!(of(39.0).limits[0].outcome, LimitOutcome::Caution, "exactly 9 K");
+    let near = of(38.0).limits.remove(0);
+    assert_eq!(near.outcome, LimitOutcome::Caution, "8 K, and the caution value is 7 K");
+    assert_eq!(near.furthest[0].odd_one_out.as_ref().unwrap().as_str(), "d");
     let found = of(39.1).found;
     assert!((found[0].peak - 9.1).abs() < 1e-9);
     assert_eq!(found[0].odd_one_out.as_ref().unwrap().as_str(), "d");
