@@ -1,29 +1,37 @@
 //! What the demonstration's people did with the files of their recorders: the engineer took each in and attached it to its
-//! run, explained what it shows beyond limits, and the safety officer closed that.
+//! run, and explained what it shows beyond limits, and the safety officer closed that.
 
 use chrono::{DateTime, Utc};
 use http_service::{Clock, FileOf, Service, Settings};
-use programme::codes::{PersonHandle, ProgrammeId, RecorderCode};
-use store::Store;
+use programme::codes::{ExceedanceNumber, PersonHandle, ProgrammeId, RecorderCode, RunNumber};
+use programme::commands::{
+    self, CloseExceedance, ExceedanceClosing, ExplainExceedance, ExplanationTerms, Stamp, digests,
+};
+use programme::entry::Draft;
+use programme::refusal::Refusal;
+use programme::state::{Amendable, Exceedance, State};
+use store::{Act, ActError, Reply, Store};
 
 use super::simulation;
 use crate::commands::Failure;
 
-/// Who takes the files in.
+/// Who takes the files in and explains what they show.
 const ENGINEER: &str = "tomas";
 
-/// Makes the files of the demonstration's recorders, and takes them in.
+/// Who closes what is explained.
+const SAFETY_OFFICER: &str = "sofia";
+
+/// Makes the files of the demonstration's recorders, takes them in and attaches them.
 ///
 /// # Errors
 ///
-/// [`Failure`] where a file is refused, which would be a fault of the demonstration.
+/// [`Failure`] where a file or an act is refused, which would be a fault of the demonstration.
 pub async fn take_in(
     store: &Store,
     programme: &ProgrammeId,
     now: DateTime<Utc>,
 ) -> Result<(), Failure> {
-    let service =
-        Service::new(store.clone(), Settings::default(), Clock::that(move || now)).await?;
+    let service = Service::new(store.clone(), Settings::default(), Clock::that(move || now)).await?;
     let engineer = PersonHandle::new(ENGINEER)?;
     for file in simulation::files(now)? {
         let refused = |problem| Failure::of_work(format!("rungbook: {}: {problem}", file.name));
@@ -32,9 +40,98 @@ pub async fn take_in(
             name: file.name.clone(),
             began: None,
         };
-        let recording =
-            service.take_in(programme, &engineer, now, of, &file.bytes).await.map_err(refused)?;
-        let _ = recording;
+        let taken = service.take_in(programme, &engineer, now, of, &file.bytes).await;
+        let attached =
+            service.attach(programme, &engineer, taken.map_err(refused)?, RunNumber(file.run));
+        attached.await.map_err(refused)?;
+    }
+    let shown: Vec<Exceedance> = store
+        .read(programme, |state, _| {
+            let open = state.open_exceedances().filter(|it| it.found.is_some());
+            open.cloned().collect()
+        })
+        .unwrap_or_default();
+    let desk = Desk { store, programme, now };
+    for exceedance in shown {
+        desk.explain(&exceedance).await?;
+        desk.close(exceedance.number).await?;
     }
     Ok(())
+}
+
+/// Why the simulation went beyond a limit, as `seed/flights.toml` has it, and what was done about it.
+fn explanation(exceedance: &Exceedance) -> (&'static str, &'static str) {
+    if exceedance.found.as_ref().is_some_and(|found| found.odd_one_out.is_some()) {
+        return (
+            "One sensor disagrees with its neighbours, which agree with each other: its plug was loose.",
+            "Plug seated and secured; its readings are looked at again on the next run.",
+        );
+    }
+    (
+        "The blanking plate was still in the right cooling inlet. The reading went back within seconds of power back.",
+        "Plate taken out and painted red; a line was added to the card.",
+    )
+}
+
+/// Where acts are recorded.
+struct Desk<'a> {
+    store: &'a Store,
+    programme: &'a ProgrammeId,
+    now: DateTime<Utc>,
+}
+
+impl Desk<'_> {
+    async fn explain(&self, exceedance: &Exceedance) -> Result<(), Failure> {
+        let number = exceedance.number;
+        let (explanation, action) = explanation(exceedance);
+        self.act(ENGINEER, move |state, stamp| {
+            let command = ExplainExceedance {
+                exceedance: number,
+                terms: ExplanationTerms {
+                    explanation: explanation.to_owned(),
+                    action: action.to_owned(),
+                },
+                expected: Some(state.revision(&Amendable::Exceedance(number))),
+            };
+            commands::decide(state, &command, stamp)
+        })
+        .await
+    }
+
+    async fn close(&self, number: ExceedanceNumber) -> Result<(), Failure> {
+        let seen = self.store.read(self.programme, |state, _| {
+            state.exceedance(number).and_then(|seen| digests::exceedance(seen).ok())
+        });
+        let Some(digest) = seen.flatten() else {
+            return Err(Failure::of_work(format!("rungbook: exceedance {number} cannot be signed")));
+        };
+        self.act(SAFETY_OFFICER, move |state, stamp| {
+            let terms = ExceedanceClosing { digest: digest.clone() };
+            commands::decide(state, &CloseExceedance { exceedance: number, terms }, stamp)
+        })
+        .await
+    }
+
+    async fn act(
+        &self,
+        by: &str,
+        decides: impl Fn(&State, &Stamp) -> Result<Vec<Draft>, Refusal> + Send + 'static,
+    ) -> Result<(), Failure> {
+        let stamp = Stamp { by: PersonHandle::new(by)?, now: self.now };
+        let act = Act {
+            programme: self.programme.clone(),
+            by: stamp.by.clone(),
+            at: stamp.now,
+            idempotency: None,
+            decide: Box::new(move |state| decides(state, &stamp)),
+            reply: Box::new(|_, _| Reply { status: 200, body: Vec::new(), headers: Vec::new() }),
+        };
+        match self.store.act(act).await {
+            Ok(_) => Ok(()),
+            Err(ActError::Refused(refusal)) => {
+                Err(Failure::of_work(format!("rungbook: the demonstration is at fault: {refusal}")))
+            }
+            Err(other) => Err(other.into()),
+        }
+    }
 }

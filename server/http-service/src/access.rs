@@ -123,6 +123,11 @@ pub(crate) struct Permitted<P> {
 }
 
 impl<P> Permitted<P> {
+    /// A person for whom the program itself acts. The command asks once more whether they may.
+    pub fn for_person(person: PersonHandle, programme: ProgrammeId) -> Self {
+        Self { person, programme, act: PhantomData }
+    }
+
     /// The person, as commands want to know it.
     pub fn stamp(&self, now: chrono::DateTime<chrono::Utc>) -> Stamp {
         Stamp { by: self.person.clone(), now }

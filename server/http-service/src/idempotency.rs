@@ -30,6 +30,11 @@ pub(crate) struct Asked {
 }
 
 impl Asked {
+    /// Asked without a key.
+    pub const fn once() -> Self {
+        Self { idempotency: None }
+    }
+
     pub fn of(request: &HttpRequest, body: &[u8]) -> Result<Self, Problem> {
         Self::of_part(request, &without_secrets(body))
     }

@@ -4,12 +4,16 @@
 use std::io::Write as _;
 
 use chrono::{DateTime, Utc};
-use programme::codes::{PersonHandle, ProgrammeId};
+use programme::codes::{PersonHandle, ProgrammeId, RunNumber};
 use programme::commands::Stamp;
 use programme::record::Digest;
 use store::Act;
 
 use crate::Service;
+use crate::access::Permitted;
+use crate::api::recordings::{AttachmentTerms, attach};
+use crate::given::{At, Given, Sha256};
+use crate::idempotency::Asked;
 use crate::intake::FileOf;
 use crate::problem::Problem;
 
@@ -46,5 +50,23 @@ impl Service {
         };
         self.office.store.act(act).await?;
         Ok(digest)
+    }
+
+    /// Attaches a recording to a run for a person, with all that it shows.
+    ///
+    /// # Errors
+    ///
+    /// [`Problem`], as a request would be told it; nothing was recorded.
+    pub async fn attach(
+        &self,
+        programme: &ProgrammeId,
+        by: &PersonHandle,
+        recording: Digest,
+        run: RunNumber,
+    ) -> Result<(), Problem> {
+        let person = Permitted::for_person(by.clone(), programme.clone());
+        let given = Given { body: AttachmentTerms { run }, asked: Asked::once() };
+        let answer = attach(person, At(Sha256(recording)), given, self.office.clone()).await;
+        answer.map(|_| ())
     }
 }
