@@ -18,6 +18,9 @@ use crate::commands::Failure;
 /// Who takes the files in and explains what they show.
 const ENGINEER: &str = "tomas";
 
+/// The limit that a recording of a run long past shows to have been passed.
+const OVER_TEMPERATURE: &str = "L-INVERTER";
+
 /// Who closes what is explained.
 const SAFETY_OFFICER: &str = "sofia";
 
@@ -31,7 +34,8 @@ pub async fn take_in(
     programme: &ProgrammeId,
     now: DateTime<Utc>,
 ) -> Result<(), Failure> {
-    let service = Service::new(store.clone(), Settings::default(), Clock::that(move || now)).await?;
+    let service =
+        Service::new(store.clone(), Settings::default(), Clock::that(move || now)).await?;
     let engineer = PersonHandle::new(ENGINEER)?;
     for file in simulation::files(now)? {
         let refused = |problem| Failure::of_work(format!("rungbook: {}: {problem}", file.name));
@@ -47,7 +51,9 @@ pub async fn take_in(
     }
     let shown: Vec<Exceedance> = store
         .read(programme, |state, _| {
+            // What run 22 shows of the tie-down's vibration is still open, as in the story.
             let open = state.open_exceedances().filter(|it| it.found.is_some());
+            let open = open.filter(|it| it.limit.as_str() == OVER_TEMPERATURE);
             open.cloned().collect()
         })
         .unwrap_or_default();
@@ -59,19 +65,9 @@ pub async fn take_in(
     Ok(())
 }
 
-/// Why the simulation went beyond a limit, as `seed/flights.toml` has it, and what was done about it.
-fn explanation(exceedance: &Exceedance) -> (&'static str, &'static str) {
-    if exceedance.found.as_ref().is_some_and(|found| found.odd_one_out.is_some()) {
-        return (
-            "One sensor disagrees with its neighbours, which agree with each other: its plug was loose.",
-            "Plug seated and secured; its readings are looked at again on the next run.",
-        );
-    }
-    (
-        "The blanking plate was still in the right cooling inlet. The reading went back within seconds of power back.",
-        "Plate taken out and painted red; a line was added to the card.",
-    )
-}
+/// Why the inverter was too warm, as `seed/flights.toml` has it, and what was done about it.
+const EXPLANATION: &str = "The blanking plate was still in the right cooling inlet. The reading went back within seconds of power back.";
+const ACTION: &str = "Plate taken out and painted red; a line was added to the card.";
 
 /// Where acts are recorded.
 struct Desk<'a> {
@@ -83,13 +79,12 @@ struct Desk<'a> {
 impl Desk<'_> {
     async fn explain(&self, exceedance: &Exceedance) -> Result<(), Failure> {
         let number = exceedance.number;
-        let (explanation, action) = explanation(exceedance);
         self.act(ENGINEER, move |state, stamp| {
             let command = ExplainExceedance {
                 exceedance: number,
                 terms: ExplanationTerms {
-                    explanation: explanation.to_owned(),
-                    action: action.to_owned(),
+                    explanation: EXPLANATION.to_owned(),
+                    action: ACTION.to_owned(),
                 },
                 expected: Some(state.revision(&Amendable::Exceedance(number))),
             };
@@ -103,7 +98,9 @@ impl Desk<'_> {
             state.exceedance(number).and_then(|seen| digests::exceedance(seen).ok())
         });
         let Some(digest) = seen.flatten() else {
-            return Err(Failure::of_work(format!("rungbook: exceedance {number} cannot be signed")));
+            return Err(Failure::of_work(format!(
+                "rungbook: exceedance {number} cannot be signed"
+            )));
         };
         self.act(SAFETY_OFFICER, move |state, stamp| {
             let terms = ExceedanceClosing { digest: digest.clone() };
