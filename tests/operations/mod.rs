@@ -15,6 +15,7 @@ mod limits;
 pub mod permissions;
 mod points;
 mod programmes;
+mod recorders;
 pub mod recordings;
 mod runs;
 mod server;
@@ -37,6 +38,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("limits", limits::SHOWN),
     ("points", points::SHOWN),
     ("programmes", programmes::SHOWN),
+    ("recorders", recorders::SHOWN),
     ("recordings", recordings::SHOWN),
     ("runs", runs::SHOWN),
     ("server", server::SHOWN),

@@ -47,6 +47,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "programmes_read", "document_read", "points_table_read", "aircraft_read", "policy_read",
         "people_list", "people_read", "configuration_read", "configuration_list", "configuration_read_item",
         "configuration_changes", "documents_list", "documents_read", "channels_list", "channels_read",
+        "recorders_list", "recorders_read", "recorder_files_look",
         "limits_list", "limits_read", "limits_history", "limit_proposals_list", "limit_proposals_read",
         "checks_list", "checks_read", "checks_history", "happenings_list", "hazards_list", "hazards_read",
         "stand_down_read", "stand_down_list", "weather_list", "weather_latest", "snags_list", "snags_read",
@@ -55,6 +56,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "ledger_read", "ledger_inclusion", "ledger_consistency",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         "recordings_judged", "recordings_clock_estimate",
+        "recordings_plot", "recordings_data",
         // Which part somebody signs decides who may: see PARTS.
         "sign_offs_sign", "sign_offs_refuse", "sign_offs_withdraw",
     ]),
@@ -71,6 +73,7 @@ const TABLE: &[(Who, &[&str])] = &[
     (LEAD_OR_ENGINEER, &[
         "document_import", "points_table_import", "points_plan", "points_drop", "checks_define", "runs_correct",
         "recordings_attach", "recordings_set_aside",
+        "recorders_describe",
     ]),
     (LEAD_OR_SAFETY, &["people_list_person", "documents_file", "hazards_accept"]),
     (Who::To(&["lead", "safety", "engineer"]), &["hazards_record"]),
@@ -126,6 +129,7 @@ pub fn path_of(operation: &Operation) -> String {
         ("point", "GR-01"),
         ("item", "motor"),
         ("channel", "motor_temp"),
+        ("recorder", "logger"),
         ("limit", "L-MOTOR"),
         ("check", "C-ISO"),
         ("hazard", "H-FIRE"),

@@ -11,6 +11,8 @@ pub(super) const SHOWN: &[&str] = &[
     "recordings_read",
     "recordings_quality",
     "recordings_original",
+    "recordings_plot",
+    "recordings_data",
 ];
 
 /// Ten rows a second from 2026-05-02 08:00 UTC on.
@@ -69,13 +71,74 @@ fn a_recorders_file_is_kept_as_it_came_and_what_was_refused_in_it_is_told_by_lin
     assert_eq!(all["items"].as_array().map(Vec::len), Some(1));
     assert_eq!(ivo.get(&at("recordings?run=1")).json()["items"].as_array().map(Vec::len), Some(0));
 
+    plots_and_gives_out(&ivo, &place);
+
     let nothing = at(&format!("recordings/{}", "0".repeat(64)));
-    for rest in ["", "/quality", "/original"] {
+    for rest in ["", "/quality", "/original", "/plot", "/data"] {
         ivo.get(&format!("{nothing}{rest}")).has_problem(404, "not-found");
     }
     ivo.get(&at("recordings/nothing")).has_problem(404, "not-found");
     ivo.get(&at("recordings?limit=0")).has_problem(400, "bad-query");
     story.has_shown(SHOWN);
+}
+
+/// The plot has the extremes, the gap and the limit; the data are those of the file.
+fn plots_and_gives_out(reader: &Client, place: &str) {
+    let ask = |what: &str| reader.get(&format!("{place}/{what}"));
+    let plot = ask("plot?channel=motor_temp&points=20").has_status(200).json();
+    let channel = &plot["channels"][0];
+    assert_eq!((&channel["unit"], &channel["readings"]), (&"degC".into(), &558.into()));
+    let points = channel["points"].as_array().expect("points");
+    assert!(points.len() <= 20, "{plot:#}");
+    assert_eq!(
+        (&points[0]["at"], &points[0]["value"]),
+        (&"2026-05-02T08:00:00Z".into(), &20.0.into())
+    );
+    assert_eq!(points.iter().filter(|point| point["after_gap"] == true).count(), 1, "{plot:#}");
+    assert_eq!(points.last().expect("a point")["value"], 79.9);
+    let limit = &channel["limits"][0];
+    assert_eq!((&limit["limit"], &limit["levels"][1]["value"]), (&"L-MOTOR".into(), &120.0.into()));
+    assert_eq!(limit["stretches"], 0);
+    let window = "from=2026-05-02T08:00:05Z&to=2026-05-02T08:00:06%2B00:00";
+    let plot = ask(&format!("plot?channel=motor_temp,motor_temp&{window}")).has_status(200).json();
+    assert_eq!(plot["channels"][0]["points"].as_array().map(Vec::len), Some(11), "{plot:#}");
+    assert_eq!(ask("plot").has_status(200).json()["channels"].as_array().map(Vec::len), Some(1));
+
+    let data = ask(&format!("data?{window}&unit_row=true")).has_status(200);
+    assert_eq!(data.header("content-type"), Some("text/csv; charset=utf-8"));
+    let name = data.header("content-disposition").expect("a name");
+    assert_eq!(name, "attachment; filename=\"motor_channels.csv\"");
+    let lines: Vec<_> = data.text.lines().collect();
+    assert_eq!(lines[..3], ["time,motor_temp", "UTC,degC", "2026-05-02T08:00:05.000000Z,25.0"]);
+    assert_eq!(lines.len(), 13);
+    let whole = ask("data?format=csv").has_status(200);
+    assert_eq!(whole.text.lines().count(), 601, "also rows without a value are rows");
+    let parquet = ask("data?channel=motor_temp&format=parquet").has_status(200);
+    assert_eq!(parquet.header("content-type"), Some("application/vnd.apache.parquet"));
+    assert!(parquet.text.starts_with("PAR1") && parquet.text.ends_with("PAR1"));
+
+    let refused = [
+        "channel=none",
+        "from=noon",
+        "to=2026-05-02",
+        "from=2026-05-02T08:01:00Z&to=2026-05-02T08:00:00Z",
+        "colour=red",
+    ];
+    for query in refused {
+        for what in ["plot", "data"] {
+            ask(&format!("{what}?{query}")).has_problem(400, "bad-query");
+        }
+    }
+    for points in ["0", "3", "2001", "many"] {
+        ask(&format!("plot?points={points}")).has_problem(400, "bad-query");
+    }
+    ask("plot?channel=none").has_problem(400, "bad-query").reads("it has motor_temp");
+    ask("data?format=xlsx").has_problem(400, "bad-query");
+    let wants_pictures = reader.with("accept", "image/png");
+    wants_pictures.get(&format!("{place}/data")).has_problem(406, "not-acceptable");
+    let wants_parquet = reader.with("accept", "application/vnd.apache.parquet");
+    let sent = wants_parquet.get(&format!("{place}/data")).has_status(200);
+    assert_eq!(sent.header("content-type"), Some("application/vnd.apache.parquet"));
 }
 
 #[test]

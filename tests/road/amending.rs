@@ -87,6 +87,13 @@ const CHANGES: &[Change] = &[
         body: |it| renamed(it, "title", "Winding"),
     },
     Change {
+        operation: "recorders_describe",
+        who: "eve",
+        read: "recorders/logger",
+        sent: "",
+        body: |it| renamed(it, "title", "Motor logger"),
+    },
+    Change {
         operation: "checks_define",
         who: "eve",
         read: "checks/C-ISO",

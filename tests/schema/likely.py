@@ -58,6 +58,7 @@ NAMES = {
     "check": [row["check"]["code"] for row in rows("/checks")],
     "hazard": [row["hazard"]["code"] for row in rows("/hazards")],
     "document": [row["document"]["code"] for row in rows("/documents")],
+    "recorder": [recorder["code"] for recorder in rows("/recorders")],
     "person": [row["person"]["handle"] for row in rows("/people") if row["person"]["handle"] not in SPARED],
     "topic": list(TOPICS),
     "recorder": ["bms", "inverter", "gnss"],

@@ -4,6 +4,7 @@
 //! what was found into the commands that record it. It reads no file and no clock: columns, state and moments are
 //! arguments, and a command still decides.
 
+pub mod bounds;
 pub mod found;
 pub mod gathered;
 pub mod heating;
@@ -11,6 +12,7 @@ pub mod intervals;
 pub mod judged;
 #[cfg(test)]
 mod made;
+pub mod mapping;
 pub mod plan;
 pub mod reductions;
 pub mod rules;

@@ -179,6 +179,11 @@ table! {
     POST "/api/v1/programmes/{programme}/limit-proposals/{proposal}/declining" Permitted<AgreeLimit> => limit_proposals::decline;
     POST "/api/v1/programmes/{programme}/limit-proposals/{proposal}/withdrawal" Permitted<ProposeLimit> => limit_proposals::withdraw;
 
+    GET "/api/v1/programmes/{programme}/recorders" Permitted<Read> => recorders::list;
+    GET "/api/v1/programmes/{programme}/recorders/{recorder}" Permitted<Read> => recorders::read;
+    PUT "/api/v1/programmes/{programme}/recorders/{recorder}" Permitted<DescribeRecorders> => recorders::describe;
+    POST "/api/v1/programmes/{programme}/recorder-files/look" Permitted<Read> => recorder_files::look;
+
     GET "/api/v1/programmes/{programme}/recordings" Permitted<Read> => recordings::list;
     POST "/api/v1/programmes/{programme}/recordings" Permitted<TakeRecordings> [api::recordings::LARGEST] => recordings::take;
     GET "/api/v1/programmes/{programme}/recordings/{recording}" Permitted<Read> => recordings::read;
@@ -189,6 +194,8 @@ table! {
     POST "/api/v1/programmes/{programme}/recordings/{recording}/setting-aside" Permitted<AttachRecordings> => recordings::set_aside;
     GET "/api/v1/programmes/{programme}/recordings/{recording}/clock-estimate" Permitted<Read> => recordings::clock_estimate;
     POST "/api/v1/programmes/{programme}/recordings/{recording}/clock" Permitted<ConfirmClocks> => recordings::confirm_clock;
+    GET "/api/v1/programmes/{programme}/recordings/{recording}/plot" Permitted<Read> => recordings::plot;
+    GET "/api/v1/programmes/{programme}/recordings/{recording}/data" Permitted<Read> => recordings::data;
 
     GET "/api/v1/programmes/{programme}/checks" Permitted<Read> => checks::list;
     GET "/api/v1/programmes/{programme}/checks/{check}" Permitted<Read> => checks::read;

@@ -21,6 +21,9 @@ pub enum Kind {
     Time,
     /// Temperatures, held in degrees Celsius.
     Temperature,
+    /// Readings of a temperature in degrees Fahrenheit, which recorders' files have. Nothing else is written in them, so
+    /// that a difference of temperatures is never taken for a temperature.
+    FahrenheitReading,
     /// Differences of temperature, held in kelvins.
     TemperatureDifference,
     /// Rates of temperature, held in kelvins a second.
@@ -127,6 +130,8 @@ units! {
     Hour "h" Time 3600.0,
     /// Degrees Celsius.
     Celsius "degC" Temperature 1.0,
+    /// Degrees Fahrenheit, of columns in recorders' files only: they become degrees Celsius as they are read.
+    Fahrenheit "degF" FahrenheitReading 1.0,
     /// Kelvins of difference.
     Kelvin "K" TemperatureDifference 1.0,
     /// Kelvins a second.
@@ -179,6 +184,7 @@ impl fmt::Display for Unit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Unit::Celsius => "°C",
+            Unit::Fahrenheit => "°F",
             Unit::Ohm => "Ω",
             Unit::Kiloohm => "kΩ",
             Unit::Megaohm => "MΩ",
@@ -192,6 +198,12 @@ impl fmt::Display for Unit {
 
 /// Kelvins at 0 °C, by definition of the degree Celsius.
 const KELVINS_AT_0_C: f64 = 273.15;
+
+/// Degrees Fahrenheit at 0 °C, by definition.
+const FAHRENHEIT_AT_0_C: f64 = 32.0;
+
+/// Degrees Celsius that one degree Fahrenheit is, as a difference; by definition.
+const CELSIUS_PER_FAHRENHEIT: f64 = 5.0 / 9.0;
 
 /// How figures in one unit become figures in another: `figure × factor + offset`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -212,6 +224,10 @@ impl Unit {
             (Unit::Kelvin, Unit::Celsius) => {
                 Some(Conversion { factor: 1.0, offset: -KELVINS_AT_0_C })
             }
+            (Unit::Fahrenheit, Unit::Celsius) => Some(Conversion {
+                factor: CELSIUS_PER_FAHRENHEIT,
+                offset: -FAHRENHEIT_AT_0_C * CELSIUS_PER_FAHRENHEIT,
+            }),
             (this, other) if this == other => Some(Conversion { factor: 1.0, offset: 0.0 }),
             (this, other) if this.kind() == other.kind() => {
                 Some(Conversion { factor: this.factor() / other.factor(), offset: 0.0 })
@@ -278,6 +294,11 @@ mod tests {
             None,
             "a temperature is not a difference of temperatures"
         );
+        assert_eq!(
+            Measure::new(32.0, Unit::Fahrenheit).in_unit(Unit::Celsius),
+            None,
+            "a figure in degrees Fahrenheit may be a difference, so it is converted only where a file is read"
+        );
     }
 
     #[test]
@@ -289,6 +310,14 @@ mod tests {
         assert_eq!(convert(Unit::Celsius, Unit::Celsius, 21.5), Some(21.5));
         assert!((convert(Unit::Kelvin, Unit::Celsius, 300.0).unwrap() - 26.85).abs() < 1e-12);
         assert!((convert(Unit::Millivolt, Unit::Volt, 3712.0).unwrap() - 3.712).abs() < 1e-12);
+        // The boiling and the freezing point of water, the standard atmosphere's 11 km, and where both scales meet: from
+        // memory, as follows from the definition.
+        for (fahrenheit, celsius) in [(212.0, 100.0), (32.0, 0.0), (-69.7, -56.5), (-40.0, -40.0)] {
+            let converted = convert(Unit::Fahrenheit, Unit::Celsius, fahrenheit).unwrap();
+            assert!((converted - celsius).abs() < 1e-9, "{fahrenheit} °F: {converted}");
+        }
+        assert_eq!(convert(Unit::Fahrenheit, Unit::Kelvin, 5.0), None);
+        assert_eq!(convert(Unit::Celsius, Unit::Fahrenheit, 5.0), None);
         assert_eq!(convert(Unit::Celsius, Unit::Kelvin, 5.0), None);
         assert_eq!(convert(Unit::Volt, Unit::Ampere, 5.0), None);
     }

@@ -24,6 +24,8 @@ pub(crate) mod points;
 pub(crate) mod points_table;
 pub(crate) mod policy;
 pub(crate) mod programmes;
+pub(crate) mod recorder_files;
+pub(crate) mod recorders;
 pub(crate) mod recordings;
 pub(crate) mod results;
 pub(crate) mod rules;

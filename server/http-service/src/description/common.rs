@@ -26,6 +26,13 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("check", "CheckCode", "The check's code.", "C-ISO"),
     ("hazard", "HazardCode", "The hazard's code.", "H-FIRE"),
     ("document", "DocumentCode", "The document's code.", "D-PERMIT"),
+    ("recorder", "RecorderCode", "The recorder's code.", "bms"),
+    (
+        "recording",
+        "Digest",
+        "The recording: SHA-256 of the file as it came.",
+        "3b0c6d6a1f5e2b7c9d84e0a1725f3c6b8d9e0f1a2b3c4d5e6f708192a3b49a41",
+    ),
     ("run", "RunNumber", "The run's number.", "9"),
     ("snag", "SnagNumber", "The snag's number.", "1"),
     ("exceedance", "ExceedanceNumber", "The exceedance's number.", "1"),

@@ -32,12 +32,9 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
     ("method-not-allowed", "Only GET, PUT can be used at this path."),
     (
         "not-acceptable",
-        "The request cannot be answered as it is. /api/v1/openapi.json describes what can be asked.",
+        "Data of recordings are sent as text/csv or application/vnd.apache.parquet. Accept one of them, or ask for format=csv or format=parquet.",
     ),
-    (
-        "request-timeout",
-        "The request cannot be answered as it is. /api/v1/openapi.json describes what can be asked.",
-    ),
+    ("request-timeout", "The file stopped coming. Send its beginning again."),
     ("held", "1 of the stated conditions is not met. Each hold says why, and what clears it."),
     ("programme-exists", "There is a programme \"tallow\" already. Choose another id."),
     ("account-exists", "There is an account \"ines\" already."),

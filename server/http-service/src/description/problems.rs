@@ -29,6 +29,8 @@ const STATUSES: &[(u16, &str, &str)] = &[
         "Your roles do not allow it, or the password or PIN given to sign is not right.",
     ),
     (404, "NotFound", "There is no such thing, or it is in a programme in which you take no part."),
+    (406, "NotAcceptable", "None of the accepted types can be sent."),
+    (408, "TooSlow", "The body stopped coming."),
     (
         409,
         "NotNow",
@@ -86,6 +88,8 @@ impl Character<'_> {
             401 => self.who != Who::Anyone || signs_in,
             403 => in_programme || self.who == Who::Administrator || self.signs,
             404 => self.path.contains('{'),
+            406 => self.gives_data(),
+            408 => self.reads_a_file(),
             // A past that has not come yet cannot be read.
             409 => {
                 self.looks_back
@@ -99,12 +103,9 @@ impl Character<'_> {
             413 | 415 => self.has_body,
             429 => self.signs || signs_in,
             503 => {
-                writes
-                    || self.looks_back
-                    || self.compares_recordings()
-                    || self.path.ends_with("/ready")
+                writes || self.looks_back || self.of_recording() || self.path.ends_with("/ready")
             }
-            507 => writes || self.path.ends_with("/ready"),
+            507 => writes || self.gives_data() || self.path.ends_with("/ready"),
             _ => false,
         }
     }
@@ -113,6 +114,22 @@ impl Character<'_> {
     fn compares_recordings(&self) -> bool {
         self.method == Method::GET
             && (self.path.ends_with("/judged") || self.path.ends_with("/clock-estimate"))
+    }
+
+    /// It reads the columns of a recording, which takes its turn.
+    fn of_recording(&self) -> bool {
+        self.path.contains("/{recording}")
+    }
+
+    /// It gives a file of the type that was accepted, which is written to disk first.
+    fn gives_data(&self) -> bool {
+        self.path.ends_with("/data")
+    }
+
+    /// It reads a body as it comes, and does not wait for ever.
+    fn reads_a_file(&self) -> bool {
+        self.path.ends_with("/look")
+            || (self.path.ends_with("/recordings") && self.method == Method::POST)
     }
 
     /// What administrators do can clash with what is there: a handle or an id that is taken, the last administrator.

@@ -36,6 +36,11 @@ impl Channel {
     pub fn faults(&self, at: &str) -> Vec<Fault> {
         let mut judging = Judging::of(at);
         judging.title("title", &self.title);
+        judging.must(
+            self.unit != Unit::Fahrenheit,
+            "unit",
+            "must be degC for a temperature; a recorder's file may have degrees Fahrenheit, which become degrees Celsius",
+        );
         for (field, figure) in [("lowest", self.lowest), ("highest", self.highest)] {
             if let Some(figure) = figure {
                 judging.finite(field, figure);
@@ -57,5 +62,28 @@ impl Channel {
             judging.text("derived_from", derived_from);
         }
         judging.done()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_temperature_is_kept_in_degrees_celsius() {
+        let places = |unit| {
+            let channel = Channel {
+                code: crate::story::code("c"),
+                title: "A channel".to_owned(),
+                unit,
+                lowest: None,
+                highest: None,
+                accuracy: None,
+                derived_from: None,
+            };
+            channel.faults("").into_iter().map(|fault| fault.field).collect::<Vec<_>>()
+        };
+        assert!(places(Unit::Celsius).is_empty());
+        assert_eq!(places(Unit::Fahrenheit), ["unit"]);
     }
 }

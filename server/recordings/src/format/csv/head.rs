@@ -195,12 +195,15 @@ fn likeliest(row: &[u8], decimal: char) -> u8 {
     best.0
 }
 
+/// The cells of a row as text, at most one more than a file may have.
+pub(super) fn cells_of(row: &[u8], delimiter: u8) -> Vec<String> {
+    let cells = Cells::of(row, delimiter).take(MOST_COLUMNS + 1);
+    cells.map(|cell| text(&cell.content()).trim().to_owned()).collect()
+}
+
 /// The cells of a row as text.
 fn texts(row: &[u8], delimiter: u8, line: u64) -> Result<Vec<String>, Unreadable> {
-    let cells: Vec<String> = Cells::of(row, delimiter)
-        .take(MOST_COLUMNS + 1)
-        .map(|cell| text(&cell.content()).trim().to_owned())
-        .collect();
+    let cells = cells_of(row, delimiter);
     if cells.len() > MOST_COLUMNS {
         return Err(Unreadable::TooMuch {
             line,

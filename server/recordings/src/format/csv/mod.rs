@@ -125,6 +125,22 @@ pub fn headers(source: impl Read, look: &Look) -> Result<Found, Unreadable> {
     Head::read(&mut rest, look)?.found(rest)
 }
 
+/// The cells of one line as text, without spaces around them. Longer rows than a file may have are cut.
+pub fn cells(line: &[u8], delimiter: char) -> Vec<String> {
+    let Ok(delimiter) = u8::try_from(delimiter) else {
+        return vec![cells::text(line).trim().to_owned()];
+    };
+    head::cells_of(line, delimiter)
+}
+
+/// The number that a cell holds, with a point or a comma as decimal sign; absent where it holds none, as [`read`] sees it.
+pub fn number(cell: &str, decimal: char) -> Option<f64> {
+    match figure::figure(cell.as_bytes(), if decimal == ',' { b',' } else { b'.' }) {
+        figure::Figure::Number(number) => Some(number),
+        figure::Figure::Empty | figure::Figure::NotANumber | figure::Figure::NotFinite => None,
+    }
+}
+
 /// Reads a file row by row into the sink. Columns that the plan does not name are not looked at.
 ///
 /// A cell that is no number is refused and the row goes on without it; a row without a moment, or with more or fewer cells

@@ -53,6 +53,11 @@ const EARLIEST: i64 = -62_135_596_800_000_000;
 const LATEST: i64 = 253_402_300_799_999_999;
 
 impl TimeForm {
+    /// The moment that a cell holds, for whoever asks how moments are written; absent where it is none.
+    pub fn of_cell(&self, cell: &str, decimal: char) -> Option<Micros> {
+        self.moment(cell.trim().as_bytes(), if decimal == ',' { b',' } else { b'.' })
+    }
+
     /// The moment that a cell without quotes and spaces holds; absent where it is none.
     pub(super) fn moment(&self, cell: &[u8], decimal: u8) -> Option<Micros> {
         let micros = match self {
