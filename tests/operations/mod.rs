@@ -10,6 +10,7 @@ mod attached;
 mod checks;
 mod configuration;
 mod field;
+mod intervals;
 mod ledger;
 mod limits;
 pub mod permissions;
@@ -17,6 +18,7 @@ mod points;
 mod programmes;
 mod recorders;
 pub mod recordings;
+mod reductions;
 mod runs;
 mod server;
 mod snags;
@@ -34,12 +36,14 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
     ("field", field::SHOWN),
+    ("intervals", intervals::SHOWN),
     ("ledger", ledger::SHOWN),
     ("limits", limits::SHOWN),
     ("points", points::SHOWN),
     ("programmes", programmes::SHOWN),
     ("recorders", recorders::SHOWN),
     ("recordings", recordings::SHOWN),
+    ("reductions", reductions::SHOWN),
     ("runs", runs::SHOWN),
     ("server", server::SHOWN),
     ("snags", snags::SHOWN),

@@ -1,7 +1,9 @@
 //! Who may ask for what: the team's own table, held against the description and against what the program does.
 
+use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::json;
 
+use super::intervals::{a_minute, attached, rings, take, told};
 use super::recordings::upload;
 use crate::harness::{Answer, Client, Description, Operation, PASSWORD, PROGRAMME, Team, at};
 
@@ -32,7 +34,7 @@ const CONDUCTS: Who = Who::To(&["lead", "pilot", "engineer", "crew"]);
 #[rustfmt::skip]
 const TABLE: &[(Who, &[&str])] = &[
     (Who::Anyone, &[
-        "health_live", "health_ready", "description_read", "rules_list", "compute_list", "compute_read",
+        "health_live", "health_ready", "description_read", "rules_list", "reductions_methods", "compute_list", "compute_read",
         "sessions_begin", "sessions_refresh",
     ]),
     (Who::SignedIn, &[
@@ -57,6 +59,8 @@ const TABLE: &[(Who, &[&str])] = &[
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         "recordings_judged", "recordings_clock_estimate",
         "recordings_plot", "recordings_data",
+        "intervals_steady", "intervals_list", "intervals_read", "intervals_values", "reductions_list",
+        "reductions_read", "reductions_input",
         // Which part somebody signs decides who may: see PARTS.
         "sign_offs_sign", "sign_offs_refuse", "sign_offs_withdraw",
     ]),
@@ -68,12 +72,14 @@ const TABLE: &[(Who, &[&str])] = &[
     (ENGINEER, &[
         "configuration_fit", "configuration_remove", "channels_define", "limit_proposals_propose",
         "limit_proposals_withdraw", "snags_close", "exceedances_explain", "recordings_confirm_clock",
+        "reductions_make", "reductions_rerun",
     ]),
     (SAFETY, &["policy_set", "limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close"]),
     (LEAD_OR_ENGINEER, &[
         "document_import", "points_table_import", "points_plan", "points_drop", "checks_define", "runs_correct",
         "recordings_attach", "recordings_set_aside",
         "recorders_describe",
+        "intervals_take",
     ]),
     (LEAD_OR_SAFETY, &["people_list_person", "documents_file", "hazards_accept"]),
     (Who::To(&["lead", "safety", "engineer"]), &["hazards_record"]),
@@ -139,6 +145,8 @@ pub fn path_of(operation: &Operation) -> String {
         ("run", "1"),
         ("snag", "1"),
         ("exceedance", "1"),
+        ("interval", "1"),
+        ("reduction", "1"),
         ("proposal", "1"),
         ("topic", "atmosphere"),
         ("seq", "1"),
@@ -179,11 +187,31 @@ pub fn team_with_a_past() -> Team {
     cas.post(&at("weather"), json!({ "weather": { "remarks": "Dry." } })).has_status(201);
     upload(&cas, "first.csv", FILE).has_status(201);
     upload(&cas, "second.csv", SECOND_FILE).has_status(201);
+    has_reduced_a_recording(&team);
     let mut limit = lea.get(&at("limits/L-MOTOR")).has_status(200).json()["limit"].clone();
     limit["is"]["caution"] = json!(100.0);
     let proposal = json!({ "limit": limit, "reason": "A hot day." });
     eve.post(&at("limit-proposals"), proposal).has_status(201);
     team
+}
+
+/// Power was on for a minute, as it turned out, and of that there is a recording with an interval and a reduction.
+fn has_reduced_a_recording(team: &Team) {
+    let [lea, eve] = ["lea", "eve"].map(|handle| team.person(handle));
+    let run = lea.get(&at("runs/1")).has_status(200);
+    let power_on = run.json()["times"]["power_on"].as_str().expect("a moment").to_owned();
+    let power_on: DateTime<Utc> = power_on.parse().expect("a moment");
+    let power_off = told(power_on + TimeDelta::seconds(60));
+    let times = json!({ "power_on": told(power_on), "power_off": power_off });
+    let body = json!({ "times": times, "reason": "Noted too early." });
+    lea.with("if-match", run.header("etag").expect("a tag"))
+        .put(&at("runs/1/times"), body)
+        .has_status(200);
+    let recording = attached(eve, &a_minute(power_on, |seconds| rings(40.0, seconds)));
+    take(eve, &recording, power_on, (4, 30)).has_status(201);
+    let reduction =
+        json!({ "interval": 1, "method": "damping", "channels": { "signal": "motor_temp" } });
+    eve.post(&at("reductions"), reduction).has_status(201);
 }
 
 #[test]

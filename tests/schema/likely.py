@@ -67,13 +67,15 @@ NAMES = {
     "snag": NUMBERS[:8],
     "exceedance": NUMBERS[:8],
     "proposal": NUMBERS[:4],
+    "interval": NUMBERS[:4],
+    "reduction": NUMBERS[:4],
     "seq": NUMBERS,
 }
 for kind, known in NAMES.items():
     assert known, f"the demonstration has no {kind}"
 
 # Fields of bodies that name something, besides those that are called like what they name.
-ALSO_NAMES = {"channels": "channel", "points": "point", "items": "item", "hazards": "hazard", "parameter": "channel", "against": "recording"}
+ALSO_NAMES = {"channels": "channel", "points": "point", "items": "item", "hazards": "hazard", "parameter": "channel", "against": "recording", "from_intervals": "interval"}
 
 # How often each operation answered with each status, for the summary at the end.
 answered = collections.Counter()

@@ -27,7 +27,8 @@ pub struct Sought {
 }
 
 /// A stretch in which all conditions hold.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = SteadyStretch)]
 pub struct Candidate {
     /// From then on, by the clock of the recording that was asked.
     pub from: DateTime<Utc>,
@@ -40,8 +41,9 @@ pub struct Candidate {
 }
 
 /// How a condition ended a stretch.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 #[serde(tag = "how", rename_all = "kebab-case")]
+#[schema(as = ConditionEnded)]
 pub enum Ended {
     /// The channel left its tolerance.
     Left {
@@ -62,7 +64,8 @@ pub enum Ended {
 }
 
 /// What one condition has to do with there being no interval.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = ConditionShortfall)]
 pub struct Shortfall {
     /// The channel.
     pub channel: ChannelCode,
@@ -83,7 +86,8 @@ pub struct Shortfall {
 }
 
 /// What was found.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = StretchesFound)]
 pub struct Found {
     /// The candidates, the longest first.
     pub candidates: Vec<Candidate>,
@@ -271,7 +275,7 @@ impl Search<'_> {
 }
 
 /// A condition of a point, and the channels that may show it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct PlannedCondition {
     /// The axis.
     pub axis: Axis,

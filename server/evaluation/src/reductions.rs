@@ -329,7 +329,8 @@ impl Worked {
 }
 
 /// A figure that differs between two answers.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
+#[schema(as = AnswerDifference)]
 pub struct Difference {
     /// Where it stands, as a JSON pointer.
     pub pointer: String,

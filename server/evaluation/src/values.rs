@@ -44,8 +44,9 @@ pub struct Basis<'a> {
 }
 
 /// Over what a figure was taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schema(as = TakenOver)]
 pub enum Over {
     /// The interval.
     Interval,
@@ -54,7 +55,7 @@ pub enum Over {
 }
 
 /// Where a figure comes from.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct ProposedSource {
     /// The recording.
     pub recording: Digest,
@@ -84,7 +85,7 @@ pub struct ProposedSource {
 }
 
 /// One figure that is proposed, or why there is none.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct ProposedValue {
     /// Channel or derived parameter.
     pub parameter: ChannelCode,

@@ -138,6 +138,8 @@ table! {
     GET "/api/v1/compute/{topic}" Anyone => compute::read;
     POST "/api/v1/compute/{topic}" SignedIn [LARGE_INPUT] => compute::compute;
 
+    GET "/api/v1/reduction-methods" Anyone => reductions::methods;
+
     GET "/api/v1/rules" Anyone => rules::list;
 
     GET "/api/v1/programmes" SignedIn => programmes::list;
@@ -196,6 +198,16 @@ table! {
     POST "/api/v1/programmes/{programme}/recordings/{recording}/clock" Permitted<ConfirmClocks> => recordings::confirm_clock;
     GET "/api/v1/programmes/{programme}/recordings/{recording}/plot" Permitted<Read> => recordings::plot;
     GET "/api/v1/programmes/{programme}/recordings/{recording}/data" Permitted<Read> => recordings::data;
+    POST "/api/v1/programmes/{programme}/recordings/{recording}/steady" Permitted<Read> => intervals::steady;
+    GET "/api/v1/programmes/{programme}/intervals" Permitted<Read> => intervals::list;
+    POST "/api/v1/programmes/{programme}/intervals" Permitted<TakeIntervals> => intervals::take;
+    GET "/api/v1/programmes/{programme}/intervals/{interval}" Permitted<Read> => intervals::read;
+    GET "/api/v1/programmes/{programme}/intervals/{interval}/values" Permitted<Read> => intervals::values;
+    GET "/api/v1/programmes/{programme}/reductions" Permitted<Read> => reductions::list;
+    POST "/api/v1/programmes/{programme}/reductions" Permitted<MakeReductions> => reductions::make;
+    GET "/api/v1/programmes/{programme}/reductions/{reduction}" Permitted<Read> => reductions::read;
+    GET "/api/v1/programmes/{programme}/reductions/{reduction}/input" Permitted<Read> => reductions::input;
+    POST "/api/v1/programmes/{programme}/reductions/{reduction}/rerun" Permitted<MakeReductions> => reductions::rerun;
 
     GET "/api/v1/programmes/{programme}/checks" Permitted<Read> => checks::list;
     GET "/api/v1/programmes/{programme}/checks/{check}" Permitted<Read> => checks::read;

@@ -7,7 +7,7 @@ use programme::nouns::LimitKind;
 use serde::Serialize;
 
 /// Who asks for a value.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 #[serde(tag = "what", rename_all = "kebab-case")]
 pub enum AskedBy {
     /// A criterion of the point.

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use actix_web::HttpRequest;
 use chrono::{DateTime, Utc};
+use evaluation::values::ProposedValue;
 use programme::card::Fitted;
-use programme::codes::{ExceedanceNumber, PersonHandle, PointCode, RunNumber};
-use programme::commands::{RecordResult, ResultTerms, TypedValue, digests};
+use programme::codes::{ExceedanceNumber, IntervalNumber, PersonHandle, PointCode, RunNumber};
+use programme::commands::{RecordResult, RecordedValue, ResultTerms, TypedValue, digests};
 use programme::measure::Measure;
 use programme::nouns::{Axis, Point};
 use programme::record::{Digest, MeasuredValue, Part, ValueSource};
@@ -14,6 +15,7 @@ use programme::state::{Amendable, Lapse, ResultState, Run, Standing, State};
 use programme::verdict::{Outcome as Came, Verdict};
 use serde::{Deserialize, Serialize};
 
+use super::intervals;
 use super::points::SignatureView;
 use crate::access::{Permitted, Read, RecordResults};
 use crate::desk::{Answer, Outcome, Shown, Written};
@@ -21,7 +23,7 @@ use crate::entity_tag::{Amends, Precondition};
 use crate::given::{At, Given, Number, Query};
 use crate::office::Office;
 use crate::page::{OfMoment, Page, Paging, after};
-use crate::problem::{FAULT, Problem, ProblemDocument};
+use crate::problem::{FAULT, INVALID, Problem, ProblemDocument, STALE};
 
 /// Whether a result counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]
@@ -213,6 +215,82 @@ pub struct NewResult {
     /// When it was so; absent: now.
     #[serde(default)]
     pub observed_at: Option<DateTime<Utc>>,
+    /// Intervals whose values are recorded too, as `GET /intervals/{interval}/values` proposes them.
+    #[serde(default)]
+    #[schema(max_items = 20)]
+    pub from_intervals: Vec<IntervalNumber>,
+    /// The digest of the proposed values that you saw: where they are others by now, nothing is recorded.
+    #[serde(default)]
+    pub values_digest: Option<Digest>,
+}
+
+/// What somebody gives to record a result anew.
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AmendedResult {
+    /// What was measured and typed in.
+    pub values: Vec<TypedValue>,
+    /// What was really reached on each axis.
+    #[serde(default)]
+    pub reached: BTreeMap<Axis, Measure>,
+    /// What was seen, heard and felt.
+    #[schema(min_length = 1, max_length = 20000)]
+    pub observations: String,
+    /// When it was so; absent: now.
+    #[serde(default)]
+    pub observed_at: Option<DateTime<Utc>>,
+    /// Intervals whose values are recorded too, as `GET /intervals/{interval}/values` proposes them.
+    #[serde(default)]
+    #[schema(max_items = 20)]
+    pub from_intervals: Vec<IntervalNumber>,
+    /// The digest of the proposed values that you saw: where they are others by now, nothing is recorded.
+    #[serde(default)]
+    pub values_digest: Option<Digest>,
+}
+
+/// The values of recordings that are recorded with a result: those that intervals give now, which have to be those that the
+/// person saw. What is missing is recorded as missing, unless the person read it off and typed it in.
+async fn recorded(
+    office: &Office,
+    person: &Permitted<RecordResults>,
+    of: (RunNumber, &PointCode),
+    from: (&[IntervalNumber], Option<&Digest>),
+    typed: &[TypedValue],
+) -> Result<Vec<RecordedValue>, Problem> {
+    let (intervals, seen) = from;
+    if intervals.is_empty() {
+        return match seen {
+            None => Ok(Vec::new()),
+            Some(_) => Err(Problem::of_field(
+                INVALID,
+                "from_intervals",
+                "Name the intervals whose values you saw.",
+            )),
+        };
+    }
+    let field = (INVALID, "from_intervals");
+    let (asked, values, digest) = intervals::proposed(office, person, intervals, field).await?;
+    if (asked.run, &asked.point) != of {
+        let why = format!(
+            "The intervals were taken for {} in run {}: name intervals of this run and point.",
+            asked.point, asked.run
+        );
+        return Err(Problem::of_field(INVALID, "from_intervals", why));
+    }
+    if seen.is_some_and(|seen| *seen != digest) {
+        let present = intervals::view_of(&asked, intervals, values, digest);
+        return Err(Problem::new(
+            STALE,
+            "The values are others than those that you saw, so nothing was recorded. Look at what they are now.",
+        )
+        .clears("Read the values again, and send their digest.")
+        .with_present(&Shown::new(&present)?));
+    }
+    let is_typed = |value: &RecordedValue| {
+        typed.iter().any(|it| (&it.parameter, it.statistic) == (&value.parameter, value.statistic))
+    };
+    let recorded = values.iter().filter_map(ProposedValue::recorded);
+    Ok(recorded.filter(|value| value.value.is_some() || !is_typed(value)).collect())
 }
 
 /// The results of a run, in the order in which they were recorded, also those that were replaced.
@@ -260,7 +338,11 @@ pub(crate) async fn read(
         .await
 }
 
-/// Record what the run showed for a point, read off instruments and typed in.
+/// Record what the run showed for a point, read off instruments and typed in, or taken from intervals of recordings.
+///
+/// With `from_intervals` the values that the intervals give are recorded, each with the recording that it came from; send
+/// the digest of the values that you saw, so that nothing else is recorded. Typed-in values may stand beside, also for what
+/// recordings lack, but not for what they have.
 ///
 /// Each figure has its unit beside it. The verdict is worked out, never typed: a reading that is missing is no pass. A
 /// value beyond its limit notes an exceedance by itself. A result that was recorded already is changed with PUT at its
@@ -290,12 +372,17 @@ pub(crate) async fn record(
     given: Given<NewResult>,
     office: Office,
 ) -> Answer {
+    if let Some(before) = office.answered_before(&person.person, &given.asked).await? {
+        return Ok(before);
+    }
     let (run, point) = (run.0.0, given.body.point.clone());
+    let from = (given.body.from_intervals.as_slice(), given.body.values_digest.as_ref());
+    let recorded = recorded(&office, &person, (run, &point), from, &given.body.values).await?;
     let place = format!("/api/v1/programmes/{}/runs/{run}/results/{point}", person.programme);
     let command = given.map(|body| {
-        let NewResult { point, values, reached, observations, observed_at } = body;
+        let NewResult { point, values, reached, observations, observed_at, .. } = body;
         let terms = ResultTerms { values, reached, observations, observed_at };
-        RecordResult { run, point, terms, recorded: Vec::new(), expected: None }
+        RecordResult { run, point, terms, recorded, expected: None }
     });
     let thing = Amendable::Result(run, point.clone());
     office
@@ -311,7 +398,7 @@ pub(crate) async fn record(
 /// Each figure has its unit beside it.
 #[utoipa::path(
     put, path = "",
-    request_body(content = ResultTerms, example = json!({
+    request_body(content = AmendedResult, example = json!({
         "values": [{ "parameter": "motor_winding_t_1", "statistic": "max", "value": 85.3, "unit": "degC" }],
         "reached": { "power": { "value": 34.6, "unit": "kW" } },
         "observations": "Smooth; a little whine above 30 kW. The figure was read off the wrong line before.",
@@ -328,17 +415,17 @@ pub(crate) async fn amend(
     run: At<Number<RunNumber>>,
     point: At<PointCode>,
     precondition: Precondition,
-    given: Given<ResultTerms>,
+    given: Given<AmendedResult>,
     office: Office,
 ) -> Answer {
     let (run, point) = (run.0.0, point.0);
+    let from = (given.body.from_intervals.as_slice(), given.body.values_digest.as_ref());
+    let recorded = recorded(&office, &person, (run, &point), from, &given.body.values).await?;
     let place = format!("/api/v1/programmes/{}/runs/{run}/results/{point}", person.programme);
-    let command = given.map(|terms| RecordResult {
-        run,
-        point: point.clone(),
-        terms,
-        recorded: Vec::new(),
-        expected: None,
+    let command = given.map(|body| {
+        let AmendedResult { values, reached, observations, observed_at, .. } = body;
+        let terms = ResultTerms { values, reached, observations, observed_at };
+        RecordResult { run, point: point.clone(), terms, recorded, expected: None }
     });
     let thing = Amendable::Result(run, point.clone());
     office

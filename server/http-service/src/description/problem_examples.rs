@@ -128,6 +128,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
     ("no-stand-down", "No stand-down is in force.", "Nothing needs to be done."),
     ("not-fitted", "Item hook is not fitted.", "Nothing needs to be done."),
     ("not-released", "GR-02 is not released.", "The safety officer releases the point."),
+    (
+        "not-steady",
+        "The conditions hold together for 12.4 s at most, from 2031-05-12T08:03:10+00:00 to 2031-05-12T08:03:22.4+00:00, and 30 s are wanted. Then ias left 60 kt ± 3: it was 63.8 kt at 2031-05-12T08:03:22.5+00:00.",
+        "Give wider tolerances or a shorter time, or take the interval by its times.",
+    ),
     ("nothing-changes", "The plan of GR-02 is already as given.", "Nothing needs to be done."),
     (
         "nothing-to-withdraw",
@@ -185,6 +190,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "recording-set-aside",
         "tomas has set recording 3b0c…9a41 aside: the file of another aircraft.",
         "Take the file in once more, if it counts after all, or take another recording.",
+    ),
+    (
+        "reduction-not-repeatable",
+        "Reduction 4 does not say how it was made.",
+        "Make it anew of an interval.",
     ),
     (
         "residual-risk-not-judged",
