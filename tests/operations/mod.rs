@@ -9,6 +9,7 @@ mod accounts;
 mod attached;
 mod checks;
 mod configuration;
+mod envelope;
 mod field;
 mod intervals;
 mod ledger;
@@ -35,6 +36,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("attached", attached::SHOWN),
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
+    ("envelope", envelope::SHOWN),
     ("field", field::SHOWN),
     ("intervals", intervals::SHOWN),
     ("ledger", ledger::SHOWN),

@@ -61,7 +61,6 @@ NAMES = {
     "recorder": [recorder["code"] for recorder in rows("/recorders")],
     "person": [row["person"]["handle"] for row in rows("/people") if row["person"]["handle"] not in SPARED],
     "topic": list(TOPICS),
-    "recorder": ["bms", "inverter", "gnss"],
     "recording": [row["recording"] for row in rows("/recordings")] or ["0" * 64],
     "run": [run["run"] for run in RUNS],
     "snag": NUMBERS[:8],
@@ -69,6 +68,8 @@ NAMES = {
     "proposal": NUMBERS[:4],
     "interval": NUMBERS[:4],
     "reduction": NUMBERS[:4],
+    "deviation": NUMBERS[:4],
+    "pair": ["speed-altitude", "speed-load-factor", "mass-centre-of-gravity", "power-time", "charge-power"],
     "seq": NUMBERS,
 }
 for kind, known in NAMES.items():

@@ -10,6 +10,7 @@ use actix_web::http::header::{CONTENT_TYPE, HeaderMap};
 use actix_web::web::Bytes;
 use actix_web::{FromRequest, HttpMessage, HttpRequest};
 use programme::codes::*;
+use programme::envelope::Pair;
 use programme::record::{BadDigest, Digest};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -319,6 +320,8 @@ named! {
     Number<SnagNumber>, "snag", "snag";
     Number<ExceedanceNumber>, "exceedance", "exceedance";
     Number<ProposalNumber>, "proposal", "proposal";
+    Number<DeviationNumber>, "deviation", "deviation";
+    Pair, "pair", "pair of axes";
     Topic, "topic", "topic";
     Seq, "seq", "record";
 }
@@ -339,7 +342,15 @@ macro_rules! numbers {
     };
 }
 
-numbers!(RunNumber, SnagNumber, ExceedanceNumber, ProposalNumber, IntervalNumber, ReductionNumber);
+numbers!(
+    RunNumber,
+    SnagNumber,
+    ExceedanceNumber,
+    ProposalNumber,
+    IntervalNumber,
+    ReductionNumber,
+    DeviationNumber
+);
 
 /// SHA-256 of a file.
 #[derive(Debug, Clone, PartialEq, Eq)]

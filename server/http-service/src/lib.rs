@@ -19,6 +19,7 @@ mod office;
 mod pace;
 mod page;
 mod played;
+mod picture;
 pub mod problem;
 mod request_id;
 mod routes;

@@ -279,6 +279,15 @@ table! {
     GET "/api/v1/programmes/{programme}/ledger/records/{seq}" Permitted<Read> => ledger::read;
     GET "/api/v1/programmes/{programme}/ledger/inclusion" Permitted<Read> => ledger::inclusion;
     GET "/api/v1/programmes/{programme}/ledger/consistency" Permitted<Read> => ledger::consistency;
+
+    GET "/api/v1/programmes/{programme}/envelope" Permitted<Read> => envelope::read;
+    GET "/api/v1/programmes/{programme}/envelope/{pair}/picture" Permitted<Read> => envelope::picture;
+    GET "/api/v1/programmes/{programme}/next-steps" Permitted<Read> => next_steps::read;
+    GET "/api/v1/programmes/{programme}/deviations" Permitted<Read> => deviations::list;
+    POST "/api/v1/programmes/{programme}/deviations" Permitted<ProposeDeviation> => deviations::propose;
+    GET "/api/v1/programmes/{programme}/deviations/{deviation}" Permitted<Read> => deviations::read;
+    POST "/api/v1/programmes/{programme}/deviations/{deviation}/agreement" Permitted<AgreeDeviation> => deviations::agree;
+    POST "/api/v1/programmes/{programme}/deviations/{deviation}/ending" Permitted<EndDeviation> => deviations::end;
 }
 
 /// What a request finds about its route.

@@ -37,6 +37,8 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("snag", "SnagNumber", "The snag's number.", "1"),
     ("exceedance", "ExceedanceNumber", "The exceedance's number.", "1"),
     ("proposal", "ProposalNumber", "The proposal's number.", "1"),
+    ("deviation", "DeviationNumber", "The deviation's number.", "1"),
+    ("pair", "Pair", "The pair of axes.", "speed-altitude"),
     ("topic", "TopicName", "The topic's name.", "atmosphere"),
     ("seq", "RecordNumber", "The record's number.", "1"),
 ];

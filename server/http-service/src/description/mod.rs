@@ -55,6 +55,7 @@ const UNTAGGED: &[&str] = &[
     "accounts::list",
     "programmes::list",
     "next::read",
+    "next_steps::read",
     "ledger::list",
     "ledger::inclusion",
     "ledger::consistency",
@@ -96,6 +97,12 @@ const GROUPS: &[(&str, &str)] = &[
     ("results", "What runs showed, with the verdict on each criterion, condition and limit."),
     ("exceedances", "Values beyond their limits: noted, explained, closed."),
     ("hours", "Completed hours, and what is still to go."),
+    (
+        "envelope",
+        "What accepted results have shown, with what shows it, inside the design boundary.",
+    ),
+    ("next_steps", "What may or could be done next, what is worth looking at first first."),
+    ("deviations", "Deviations from the build-up, which take two people."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
 ];
 

@@ -104,6 +104,18 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "The clock of recording 3b0c…9a41 has an offset itself.",
         "Hold this clock against the one that the other was held against.",
     ),
+    ("deviation-ended", "sofia has ended deviation 1.", "The test lead proposes anew."),
+    (
+        "deviation-open",
+        "Deviation 1 for FL-12 waits for the safety officer.",
+        "The safety officer agrees to it, or it is ended; then propose anew.",
+    ),
+    ("deviation-settled", "sofia has agreed to deviation 1 already.", "Nothing needs to be done."),
+    (
+        "deviation-void",
+        "The plan of FL-12, its limits or its hazards were changed since deviation 1 was proposed, or less is shown now.",
+        "The test lead proposes anew for the plan as it is now.",
+    ),
     (
         "exceedance-closed",
         "Exceedance 1 is closed.",
@@ -126,6 +138,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Note the moment before it first, or correct the times of the run.",
     ),
     ("no-stand-down", "No stand-down is in force.", "Nothing needs to be done."),
+    (
+        "no-step-to-deviate-from",
+        "No step of FL-12 is larger than the build-up allows, as far as it can be signed for.",
+        "Read what holds the point: a deviation lifts only a hold that a step is too large.",
+    ),
     ("not-fitted", "Item hook is not fitted.", "Nothing needs to be done."),
     ("not-released", "GR-02 is not released.", "The safety officer releases the point."),
     (
