@@ -9,6 +9,7 @@ pub mod commands;
 pub mod document;
 pub mod entry;
 pub mod envelope;
+pub mod forecast;
 pub mod holds;
 pub mod hours;
 pub mod ledger;

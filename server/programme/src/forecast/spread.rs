@@ -1,0 +1,225 @@
+//! How long a step may take, as a distribution.
+
+use serde::{Deserialize, Serialize};
+
+/// Best case, most likely and worst case.
+///
+/// # Source
+///
+/// Mean (a + 4 m + b) / 6 and variance ((b − a) / 6)², as the textbooks on PERT have them; drawn from the beta distribution
+/// with α = 1 + 4 (m − a) / (b − a) and β = 1 + 4 (b − m) / (b − a), which has the same mean.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ThreePoint {
+    /// If all goes well.
+    pub best: f64,
+    /// Most likely.
+    pub likely: f64,
+    /// If much goes wrong.
+    pub worst: f64,
+}
+
+impl ThreePoint {
+    /// The mean.
+    pub fn mean(self) -> f64 {
+        (self.best + 4.0 * self.likely + self.worst) / 6.0
+    }
+
+    /// The textbook's variance; that of the beta distribution differs a little with the skew.
+    pub fn variance(self) -> f64 {
+        ((self.worst - self.best) / 6.0).powi(2)
+    }
+}
+
+/// How long a step takes, in working days.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Spread {
+    /// As the lead judges.
+    ThreePoint(ThreePoint),
+    /// As earlier steps of the same kind took: one is drawn, with values between neighbours filled in.
+    History(Vec<f64>),
+}
+
+/// The longest that a step may take, in working days.
+pub(super) const LONGEST_DAYS: f64 = 1_000.0;
+
+impl Spread {
+    /// What is wrong with it, as the rest of a sentence that begins with its field.
+    pub(super) fn fault(&self) -> Option<String> {
+        let possible = |days: f64| (0.0..=LONGEST_DAYS).contains(&days);
+        match self {
+            Self::ThreePoint(ThreePoint { best, likely, worst }) => {
+                let all = [*best, *likely, *worst];
+                if !all.into_iter().all(possible) {
+                    Some(format!("has {all:?} days; each must be from 0 to {LONGEST_DAYS}"))
+                } else if !(best <= likely && likely <= worst) {
+                    Some(format!("has {all:?} days; best, likely and worst must go up"))
+                } else {
+                    None
+                }
+            }
+            Self::History(days) if days.is_empty() => {
+                Some("has no earlier durations; give at least one, or three points".to_owned())
+            }
+            Self::History(days) => days
+                .iter()
+                .find(|days| !possible(**days))
+                .map(|days| format!("has {days} days; each must be from 0 to {LONGEST_DAYS}")),
+        }
+    }
+
+    /// The mean, in working days.
+    pub fn mean(&self) -> f64 {
+        match self {
+            Self::ThreePoint(points) => points.mean(),
+            Self::History(days) => {
+                let sum: f64 = days.iter().sum();
+                sum / days.len().max(1) as f64
+            }
+        }
+    }
+}
+
+/// So many stretches of equal chance; inside each, values are taken to be even.
+const CELLS: usize = 256;
+
+/// The quantiles at 0, 1/256, … 1, from which values are drawn. Against the true distribution its function is off by less
+/// than 0.001, its mean by less than 0.0001 of the range.
+pub(super) type Quantiles = [f32; CELLS + 1];
+
+/// Quantiles of the beta distribution, for parameters of at least 0.5.
+pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
+    const STEPS: usize = 2_048;
+    // x = t² (3 − 2 t), so that ends at which the density is steep or endless are looked at finely.
+    let x_at = |step: usize| {
+        let t = step as f64 / STEPS as f64;
+        t * t * (3.0 - 2.0 * t)
+    };
+    let mode = if alpha + beta > 2.0 {
+        ((alpha - 1.0) / (alpha + beta - 2.0)).clamp(1e-9, 1.0 - 1e-9)
+    } else {
+        0.5
+    };
+    let log_density = |x: f64| (alpha - 1.0) * x.ln() + (beta - 1.0) * (1.0 - x).ln();
+    let highest = log_density(mode);
+    let weight = |step: usize| {
+        let t = step as f64 / STEPS as f64;
+        let x = x_at(step);
+        if x <= 0.0 || x >= 1.0 {
+            return 0.0;
+        }
+        (log_density(x) - highest).exp() * 6.0 * t * (1.0 - t)
+    };
+    let mut below = Vec::with_capacity(STEPS + 1);
+    let (mut sum, mut before) = (0.0, 0.0);
+    below.push(0.0);
+    for step in 1..=STEPS {
+        let here = weight(step);
+        sum += 0.5 * (before + here);
+        before = here;
+        below.push(sum);
+    }
+    let mut quantiles = [0.0_f32; CELLS + 1];
+    let mut step = 0;
+    for (cell, quantile) in quantiles.iter_mut().enumerate() {
+        let wanted = sum * cell as f64 / CELLS as f64;
+        while step + 1 < STEPS && below[step + 1] <= wanted {
+            step += 1;
+        }
+        let width = below[step + 1] - below[step];
+        let part = if width > 0.0 { ((wanted - below[step]) / width).clamp(0.0, 1.0) } else { 0.0 };
+        *quantile = (x_at(step) + part * (x_at(step + 1) - x_at(step))) as f32;
+    }
+    quantiles[0] = 0.0;
+    quantiles[CELLS] = 1.0;
+    quantiles
+}
+
+/// A value for a random number, by quantiles.
+pub(super) fn drawn(quantiles: &Quantiles, random: u32) -> f64 {
+    const WITHIN: f32 = 1.0 / 16_777_216.0;
+    let cell = (random >> 24) as usize;
+    let part = (random & 0x00ff_ffff) as f32 * WITHIN;
+    f64::from(quantiles[cell] + (quantiles[cell + 1] - quantiles[cell]) * part)
+}
+
+/// How the days of one step are drawn: from which quantiles, times width, plus least.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Draw {
+    table: u32,
+    least: f64,
+    width: f64,
+}
+
+/// All steps' draws; steps of one shape share their quantiles.
+#[derive(Debug)]
+pub(super) struct Draws {
+    tables: Vec<Quantiles>,
+    draws: Vec<Draw>,
+}
+
+impl Draws {
+    pub(super) fn of<'a>(spreads: impl IntoIterator<Item = &'a Spread>) -> Self {
+        use rayon::prelude::*;
+        let mut shapes: std::collections::HashMap<u64, u32> = std::collections::HashMap::new();
+        let mut modes = Vec::new();
+        let mut histories: Vec<&[f64]> = Vec::new();
+        let mut draws = Vec::new();
+        for spread in spreads {
+            match spread {
+                Spread::ThreePoint(ThreePoint { best, likely, worst }) => {
+                    let width = worst - best;
+                    let mode = if width > 0.0 { (likely - best) / width } else { 0.5 };
+                    let table = *shapes.entry(mode.to_bits()).or_insert_with(|| {
+                        modes.push(mode);
+                        modes.len() as u32 - 1
+                    });
+                    draws.push(Draw { table, least: *best, width });
+                }
+                Spread::History(days) => {
+                    // Counted on from the shapes once all of those are known.
+                    draws.push(Draw {
+                        table: u32::MAX - histories.len() as u32,
+                        least: 0.0,
+                        width: 1.0,
+                    });
+                    histories.push(days);
+                }
+            }
+        }
+        let mut tables: Vec<Quantiles> = modes
+            .par_iter()
+            .map(|mode| beta_quantiles(1.0 + 4.0 * mode, 5.0 - 4.0 * mode))
+            .collect();
+        for draw in &mut draws {
+            let place = u32::MAX - draw.table;
+            if (place as usize) < histories.len() {
+                draw.table = tables.len() as u32 + place;
+            }
+        }
+        tables.extend(histories.into_iter().map(history_quantiles));
+        Self { tables, draws }
+    }
+
+    #[inline]
+    pub(super) fn days(&self, step: usize, random: u32) -> f64 {
+        let draw = self.draws[step];
+        draw.least + draw.width * drawn(&self.tables[draw.table as usize], random)
+    }
+}
+
+fn history_quantiles(days: &[f64]) -> Quantiles {
+    let mut sorted = days.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let mut quantiles = [0.0_f32; CELLS + 1];
+    let last = sorted.len().saturating_sub(1);
+    for (cell, quantile) in quantiles.iter_mut().enumerate() {
+        let place = last as f64 * cell as f64 / CELLS as f64;
+        let low = (place.floor() as usize).min(last);
+        let high = (low + 1).min(last);
+        let part = place - low as f64;
+        *quantile = (sorted[low] + part * (sorted[high] - sorted[low])) as f32;
+    }
+    quantiles
+}

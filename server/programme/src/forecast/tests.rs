@@ -1,0 +1,4 @@
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+mod calendar;
+mod networks;
