@@ -17,10 +17,11 @@ import air
 import electric
 import fits
 import motion
+import sun
 from figures import Figure
 from rungbook import Program, Service
 
-TOPICS = air.TOPICS + fits.TOPICS + motion.TOPICS + electric.TOPICS
+TOPICS = air.TOPICS + fits.TOPICS + motion.TOPICS + electric.TOPICS + sun.TOPICS
 
 
 def check(topic, ask, seed):

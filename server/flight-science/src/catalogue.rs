@@ -168,7 +168,7 @@ pub enum ComputeError {
 }
 
 /// All topics, in the order of the reference.
-static TOPICS: [&Topic; 18] = [
+static TOPICS: [&Topic; 21] = [
     &crate::atmosphere::TOPIC,
     &crate::altimetry::TOPIC,
     &crate::airspeed::TOPIC,
@@ -187,6 +187,9 @@ static TOPICS: [&Topic; 18] = [
     &crate::risk::TOPIC,
     &crate::electrical::TOPIC,
     &crate::sun::TOPIC,
+    &crate::sunlight::TOPIC,
+    &crate::charging::TOPIC,
+    &crate::day_energy::TOPIC,
 ];
 
 /// All topics, in the order of the reference.

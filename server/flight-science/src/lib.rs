@@ -13,8 +13,10 @@ pub mod input;
 pub mod airspeed;
 pub mod altimetry;
 pub mod atmosphere;
+pub mod charging;
 pub mod climb;
 pub mod damping;
+pub mod day_energy;
 pub mod drag_polar;
 pub mod electrical;
 pub mod energy;
@@ -29,6 +31,7 @@ pub mod risk;
 pub mod stall_speed;
 pub mod structural_envelope;
 pub mod sun;
+pub mod sunlight;
 pub mod thermal_fit;
 
 #[cfg(test)]
