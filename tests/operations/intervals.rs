@@ -142,6 +142,7 @@ fn an_interval_fills_a_result_with_values_that_say_where_they_came_from_and_open
     assert_eq!(measured["value"], 50.0);
     assert_eq!(measured["source"]["recording"], recording.as_str(), "{measured:#}");
     assert_eq!(recorded["now"]["typed_in"], false);
+    lea.post(&at("runs/1/closing"), json!({})).has_status(200);
     accept(&story);
     assert!(!waits_for_the_first(&lea), "{:?}", lea.rules_against("GR-02"));
     story.has_shown(SHOWN);

@@ -189,6 +189,17 @@ pub fn team_with_a_past() -> Team {
     cas.post(&at("snags"), snag).has_status(201);
     cas.post(&at("weather"), json!({ "weather": { "remarks": "Dry." } })).has_status(201);
     upload(&cas, "first.csv", FILE).has_status(201);
+    // A step too bold, and a proposal to make it all the same.
+    let mut plan = lea.get(&at("points/GR-02")).has_status(200).json()["plan"].clone();
+    plan["code"] = "GR-09".into();
+    plan["conditions"]["power"]["target"] = 95.0.into();
+    eve.change(&at("points/GR-09"), plan).has_status(201);
+    let seen = lea.to_sign("GR-09", "plan-approval");
+    let body = json!({
+        "point": "GR-09", "reason": "The propeller hums in between.", "digest": seen["digest"],
+        "secret": PASSWORD,
+    });
+    lea.post(&at("deviations"), body).has_status(201);
     upload(&cas, "second.csv", SECOND_FILE).has_status(201);
     has_reduced_a_recording(&team);
     let mut limit = lea.get(&at("limits/L-MOTOR")).has_status(200).json()["limit"].clone();

@@ -65,9 +65,9 @@ fn reached(place: u32) -> BTreeMap<Axis, Measure> {
 fn point(place: u32) -> Point {
     let after = place.checked_sub(1 + place % 7).filter(|_| place > SHOWN);
     let name = |place: u32| format!("P-{place:05}").parse().unwrap();
-    let conditions = reached(place).into_iter().map(|(axis, at)| {
-        (axis, Condition { target: at.value, tolerance: 1.0, unit: at.unit })
-    });
+    let conditions = reached(place)
+        .into_iter()
+        .map(|(axis, at)| (axis, Condition { target: at.value, tolerance: 1.0, unit: at.unit }));
     Point {
         code: name(place),
         title: format!("Point {place}"),

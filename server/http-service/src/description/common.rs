@@ -36,6 +36,8 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("run", "RunNumber", "The run's number.", "9"),
     ("snag", "SnagNumber", "The snag's number.", "1"),
     ("exceedance", "ExceedanceNumber", "The exceedance's number.", "1"),
+    ("interval", "IntervalNumber", "The interval's number.", "1"),
+    ("reduction", "ReductionNumber", "The reduction's number.", "1"),
     ("proposal", "ProposalNumber", "The proposal's number.", "1"),
     ("deviation", "DeviationNumber", "The deviation's number.", "1"),
     ("pair", "Pair", "The pair of axes.", "speed-altitude"),

@@ -82,6 +82,8 @@ const GROUPS: &[(&str, &str)] = &[
     ("recorders", "Recorders: the files that they write, and which column is which channel."),
     ("recorder_files", "Help with the mapping of files that nobody has mapped yet."),
     ("recordings", "Recorder files that were taken in: what was found in them, plots and data."),
+    ("intervals", "Intervals of recordings, taken for points, and the values that they give."),
+    ("reductions", "What was worked out of intervals, with what it rests on."),
     ("checks", "Recurring inspections, when they were done and become due."),
     ("happenings", "Happenings that end the validity of checks."),
     ("hazards", "Hazards, their risk, and who has accepted what is left."),

@@ -49,6 +49,10 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
         "The body is larger than 262144 bytes, which is the most that is read here.",
     ),
     ("unsupported-type", "The body's Content-Type has to be application/json."),
+    (
+        "compressed",
+        "The file is packed. Unpack it and send what the recorder wrote: its digest is taken of that.",
+    ),
     ("invalid", "Say in a few words why."),
     ("input-refused", "Each fault names its field and what would be accepted."),
     (
@@ -66,6 +70,11 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
         "The server has stopped writing: nothing was recorded. Whoever runs it looks into its log and starts it again.",
     ),
     ("busy", "Too many people sign in or sign at once. Try again in a moment."),
+    ("recording-unreadable", "The file has no column U_pack; it has time, volts, amps."),
+    (
+        "file-lost",
+        "The columns of the recording cannot be read. Whoever runs the server runs `rungbook verify` and restores a backup.",
+    ),
     (
         "disk-full",
         "The disk of the server is full: nothing was recorded. Free some space there and ask again.",

@@ -254,6 +254,14 @@ mod tests {
                 }
             }
         }
+        // What only a recording can tell is refused before a command decides.
+        for (file, code) in [
+            (include_str!("../api/intervals/take.rs"), "not-steady"),
+            (include_str!("../api/reductions/make.rs"), "reduction-not-repeatable"),
+        ] {
+            assert!(file.contains(&format!("\"{code}\"")), "{code}");
+            in_the_source.insert(code.to_owned());
+        }
         let described: BTreeSet<String> =
             COMMANDS.iter().map(|(code, ..)| (*code).to_owned()).collect();
         assert_eq!(described, in_the_source);
