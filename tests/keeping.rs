@@ -165,7 +165,7 @@ fn one_altered_letter_in_the_database_is_found_with_the_number_of_its_record_and
 fn a_recorders_file_goes_with_the_backup_and_one_altered_figure_in_it_is_found() {
     let mut team = Team::new();
     let file = rows(20, |row| row.to_string());
-    let taken = upload(&team.person("cas"), "motor.csv", &file).has_status(201).json();
+    let taken = upload(team.person("cas"), "motor.csv", &file).has_status(201).json();
     let digest = taken["now"]["recording"].as_str().unwrap().to_owned();
     let data = team.server.data.clone();
     let folder = tempfile::tempdir().unwrap();

@@ -188,7 +188,7 @@ pub fn team_with_a_past() -> Team {
     let snag = json!({ "title": "Scratch", "grounding": false, "severity": "negligible" });
     cas.post(&at("snags"), snag).has_status(201);
     cas.post(&at("weather"), json!({ "weather": { "remarks": "Dry." } })).has_status(201);
-    upload(&cas, "first.csv", FILE).has_status(201);
+    upload(cas, "first.csv", FILE).has_status(201);
     // A step too bold, and a proposal to make it all the same.
     let mut plan = lea.get(&at("points/GR-02")).has_status(200).json()["plan"].clone();
     plan["code"] = "GR-09".into();
@@ -200,7 +200,7 @@ pub fn team_with_a_past() -> Team {
         "secret": PASSWORD,
     });
     lea.post(&at("deviations"), body).has_status(201);
-    upload(&cas, "second.csv", SECOND_FILE).has_status(201);
+    upload(cas, "second.csv", SECOND_FILE).has_status(201);
     has_reduced_a_recording(&team);
     let mut limit = lea.get(&at("limits/L-MOTOR")).has_status(200).json()["limit"].clone();
     limit["is"]["caution"] = json!(100.0);
