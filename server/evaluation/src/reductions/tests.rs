@@ -63,7 +63,7 @@ fn channels_of_two_recordings_in_other_units_give_what_was_drawn() {
     // 40 kW over 30 s are a third of a kilowatt-hour; the step from nothing to 100 A takes a tenth of a second.
     let kwh = worked.answer.output.pointer("/energy_kwh").and_then(Value::as_f64).unwrap();
     assert!((kwh - 40.0 * 30.05 / 3600.0).abs() < 1e-4, "{kwh}");
-    assert_eq!(worked.others, [other.clone()]);
+    assert_eq!(worked.others, std::slice::from_ref(&other));
     assert_eq!(worked.answer.recordings["current"], other);
     assert_eq!(worked.answer.roles()["voltage"], channel("pack_v"));
     assert_eq!(worked.version, version_of(asked.method));
