@@ -247,6 +247,7 @@ fn power(reader: &mut Reader<'_>, supply: Supply) -> Option<Power> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use proptest::prelude::*;
 
     use super::*;
