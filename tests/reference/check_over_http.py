@@ -8,6 +8,7 @@ read the moments of the file that Python reads, and of each channel whose unit i
 
 import argparse
 import csv
+import hashlib
 import io
 import pathlib
 import re
@@ -76,8 +77,10 @@ def check(base, folder):
     file = sorted(pathlib.Path(folder).glob("*inverter*"))[-2].read_bytes()
     query = {"recorder": "inverter", "name": "inverter.csv"}
     sent = asks.post(f"{at}/recordings", params=query, data=file, headers={"Content-Type": "text/csv"}, timeout=300)
-    sent.raise_for_status()
-    data = f"{base}{sent.headers['Location']}/data"
+    # The demonstration has taken its own files in; a file is called by its SHA-256.
+    if sent.status_code != 409:
+        sent.raise_for_status()
+    data = f"{at}/recordings/{hashlib.sha256(file).hexdigest()}/data"
     rows = list(csv.DictReader(io.StringIO(file.decode())))
     failed = 0
     for kind, accept in {"csv": "text/csv", "parquet": "application/vnd.apache.parquet"}.items():
