@@ -105,6 +105,21 @@ struct Page {
     last: Micros,
 }
 
+/// Refuses columns that begin before the file or are shorter than nothing: the library that reads them takes it for granted
+/// that there are none.
+fn refuse_impossible_places(metadata: &ParquetMetaData) -> Result<(), CannotRead> {
+    let mut columns = metadata.row_groups().iter().flat_map(|group| group.columns());
+    let possible = columns.all(|column| {
+        column.data_page_offset() >= 0
+            && column.dictionary_page_offset().is_none_or(|at| at >= 0)
+            && column.compressed_size() >= 0
+    });
+    if possible {
+        return Ok(());
+    }
+    Err(CannotRead::NotARecording { what: "a column of it lies before its beginning" })
+}
+
 impl<R: ChunkReader + 'static> Columns<R> {
     /// Reads the footer of a file.
     ///
@@ -115,6 +130,7 @@ impl<R: ChunkReader + 'static> Columns<R> {
         let mut source = Checked { source: Arc::new(Mutex::new(source)), sums: Arc::default() };
         let options = ArrowReaderOptions::new().with_page_index_policy(PageIndexPolicy::Optional);
         let metadata = ArrowReaderMetadata::load(&source, options)?;
+        refuse_impossible_places(metadata.metadata())?;
         let footer = metadata.metadata().file_metadata().key_value_metadata();
         let sums = footer.into_iter().flatten().find(|pair| pair.key == SUMS);
         let sums = sums
