@@ -30,6 +30,7 @@ const NOT_SEEN: &[(&str, &str)] = &[
     ("crew-too-many-on-board", "no command plans more people than seats"),
     ("exceedance-not-noted", "the command that records a result notes its exceedances"),
     ("recording-set-aside", "a story tells no recordings, which come from files"),
+    ("target-beyond-design-boundary", "no point is planned beyond what the aircraft is built for"),
     ("heating-order", "a story tells no recordings, which come from files"),
     ("heating-order-unknown", "a story tells no recordings, which come from files"),
 ];
