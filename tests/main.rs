@@ -10,3 +10,4 @@ mod ladder;
 mod operations;
 mod restart;
 mod road;
+mod tls;

@@ -5,10 +5,11 @@ use clap::Args;
 use programme::codes::PersonHandle;
 use store::{NewAccount, Store};
 
+use super::tls::Authority;
 use super::{Failure, password, place};
 use crate::settings::{Flags, Settings};
 
-/// Make a new data folder with its first administrator.
+/// Make a new data folder with its first administrator, and an authority of its own for TLS.
 ///
 /// The password is read from RUNGBOOK_PASSWORD, or asked for on the terminal.
 #[derive(Debug, Args)]
@@ -49,6 +50,7 @@ impl Init {
             };
             let account = store.create_account(account, Utc::now(), None).await?;
             store.close().await;
+            Authority::of(data)?;
             println!("{} is ready; {} is its administrator.", data.display(), account.handle);
             println!("Next: rungbook person add HANDLE --data {}", data.display());
             println!(
@@ -56,6 +58,10 @@ impl Init {
                 data.display()
             );
             println!("      rungbook serve --data {}", data.display());
+            println!(
+                "Phones on the field's network: rungbook serve --tls --listen 0.0.0.0:8440 --data {}",
+                data.display()
+            );
             Ok(())
         })
     }

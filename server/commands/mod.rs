@@ -12,6 +12,7 @@ mod password;
 mod person;
 mod place;
 mod serve;
+mod tls;
 mod verify;
 
 use std::error::Error;

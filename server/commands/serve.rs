@@ -2,11 +2,13 @@
 
 use std::io::Write;
 use std::net::{SocketAddr, TcpListener};
+use std::path::Path;
 
 use clap::Args;
 use http_service::{Clock, Service};
 use store::Store;
 
+use super::tls::{Speaks, Tls};
 use super::{Failure, place};
 use crate::settings::{Flags, Settings};
 use crate::telemetry;
@@ -23,11 +25,15 @@ pub struct Where {
     /// A proxy of ours stands in front and tells each client's address in X-Forwarded-For
     #[arg(long)]
     pub behind_proxy: bool,
+    /// How other machines are spoken with.
+    #[command(flatten)]
+    pub tls: Tls,
 }
 
 /// Serve the programmes of a data folder.
 ///
-/// It speaks plain HTTP: beyond this machine, put a proxy with TLS in front of it.
+/// It listens on this machine alone unless told otherwise. Beyond it, it speaks TLS (--tls, or --certificate and --key), stands
+/// behind a proxy with TLS (--behind-proxy), or was asked by name to do without (--plain-http).
 #[derive(Debug, Args)]
 pub struct Serve {
     #[command(flatten)]
@@ -44,10 +50,11 @@ impl Serve {
         let settings = Settings::gather(flags, self.place.listen)?;
         telemetry::begin(&settings)?;
         place::run(async {
+            let data = settings.data()?;
             let listener = listen(&settings)?;
-            let store = place::open_at(settings.data()?).await?;
-            serve(store, listener, self.place.behind_proxy, |address| {
-                println!("Rungbook serves {} on http://{address}", settings.data()?.display());
+            let store = place::open_at(data).await?;
+            serve(store, listener, &self.place, data, |base| {
+                println!("Rungbook serves {} on {base}", data.display());
                 Ok(())
             })
             .await
@@ -70,16 +77,10 @@ pub fn listen(settings: &Settings) -> Result<TcpListener, Failure> {
             "rungbook: cannot listen on {address}: {error}; name another one with --listen ADDRESS:PORT"
         ))
     })?;
-    if !address.ip().is_loopback() {
-        tracing::warn!(
-            %address,
-            "listening beyond this machine without TLS: passwords can be read on the way unless a proxy with TLS stands in front"
-        );
-    }
     Ok(listener)
 }
 
-/// Serves a store on a listener until the program is told to end; `greet` is called once it answers.
+/// Serves a store on a listener until the program is told to end; `greet` is called with its address once it answers.
 ///
 /// # Errors
 ///
@@ -87,19 +88,36 @@ pub fn listen(settings: &Settings) -> Result<TcpListener, Failure> {
 pub async fn serve(
     store: Store,
     listener: TcpListener,
-    behind_proxy: bool,
-    greet: impl FnOnce(SocketAddr) -> Result<(), Failure>,
+    place: &Where,
+    data: &Path,
+    greet: impl FnOnce(&str) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
+    let address = listener.local_addr()?;
+    let behind_proxy = place.behind_proxy;
+    let speaks = place.tls.settle(data, address, behind_proxy)?;
     let settings = http_service::Settings {
         version: env!("CARGO_PKG_VERSION"),
         behind_proxy,
+        over_tls: behind_proxy || !matches!(speaks, Speaks::Plain),
         ..http_service::Settings::default()
     };
-    let address = listener.local_addr()?;
     let service = Service::new(store.clone(), settings, Clock::of_the_machine()).await?;
     let workers = std::thread::available_parallelism().map_or(2, usize::from);
-    let server = service.serve(listener, workers)?;
-    greet(address)?;
+    let (tls, introduced) = match speaks {
+        Speaks::Plain => (None, None),
+        Speaks::Given(config) => (Some(config), None),
+        Speaks::Own(config, introduced) => (Some(config), Some(introduced)),
+    };
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    let server = service.serve(listener, tls, workers)?;
+    let introduced = introduced.map(|introduced| introduced.begin(address)).transpose()?;
+    match &introduced {
+        Some(introduced) => greet(&introduced.service)?,
+        None => greet(&format!("{scheme}://{address}"))?,
+    }
+    if let Some(introduced) = introduced {
+        introduced.print();
+    }
     std::io::stdout().flush()?;
     server.await?;
     store.close().await;

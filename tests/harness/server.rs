@@ -27,9 +27,25 @@ pub struct Server {
     /// Its folder.
     pub data: PathBuf,
     folder: Option<tempfile::TempDir>,
+    said: Arc<Mutex<String>>,
 }
 
 impl Server {
+    /// A fresh server with more on its command line.
+    pub fn fresh_serving(arguments: &[&str]) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        let data = folder.path().join("data");
+        Self::begin(&data);
+        let mut server = Self::run(&data, &[&["serve"], arguments].concat());
+        server.folder = Some(folder);
+        server
+    }
+
+    /// What the program wrote on standard output so far, without the line that tells where it answers.
+    pub fn said(&self) -> String {
+        self.said.lock().expect("nobody failed while a line was kept").clone()
+    }
+
     /// The demonstration, in a fresh folder.
     pub fn demonstration() -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
@@ -43,16 +59,17 @@ impl Server {
     pub fn fresh() -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         let data = folder.path().join("data");
-        let made = Command::new(PROGRAM)
-            .args(["init", "--administrator", "keeper", "--name", "The Keeper", "--data"])
-            .arg(&data)
-            .env("RUNGBOOK_PASSWORD", PASSWORD)
-            .output()
-            .expect("the program starts");
-        assert!(made.status.success(), "init: {}", String::from_utf8_lossy(&made.stderr));
+        Self::begin(&data);
         let mut server = Self::serve(&data);
         server.folder = Some(folder);
         server
+    }
+
+    /// Makes a folder with one administrator, `keeper`.
+    pub fn begin(data: &Path) {
+        let init = ["init", "--administrator", "keeper", "--name", "The Keeper"];
+        let made = Self::command(data, &init);
+        assert!(made.status.success(), "init: {}", String::from_utf8_lossy(&made.stderr));
     }
 
     /// Serves a folder that exists.
@@ -78,19 +95,24 @@ impl Server {
             line.clear();
             let read = lines.read_line(&mut line).expect("the program's output can be read");
             assert!(read > 0, "the program ended before it served");
-            let address = line.split_whitespace().find(|word| word.starts_with("http://"));
+            let address = line.split_whitespace().find(|word| word.starts_with("http"));
             if let Some(address) = address {
                 break address.trim_end_matches(['/', '.']).to_owned();
             }
         };
+        let said = Arc::new(Mutex::new(String::new()));
+        let kept = Arc::clone(&said);
         std::thread::spawn(move || {
             // Keep reading, so that the program never waits for a full pipe.
             let mut rest = String::new();
             while lines.read_line(&mut rest).is_ok_and(|read| read > 0) {
+                if let Ok(mut said) = kept.lock() {
+                    said.push_str(&rest);
+                }
                 rest.clear();
             }
         });
-        Self { child, base, data: data.to_owned(), folder: None }
+        Self { child, base, data: data.to_owned(), folder: None, said }
     }
 
     /// Keeps the folder until the server is gone.

@@ -67,8 +67,8 @@ impl Demo {
             let listener = serve::listen(&settings)?;
             let store = open(data).await?;
             let people = people(&store)?;
-            serve::serve(store, listener, self.place.behind_proxy, |address| {
-                greet(&format!("http://{address}"), data, temporary.is_none(), &people);
+            serve::serve(store, listener, &self.place, data, |base| {
+                greet(base, data, temporary.is_none(), &people);
                 Ok(())
             })
             .await

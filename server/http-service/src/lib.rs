@@ -21,11 +21,13 @@ mod page;
 mod picture;
 mod played;
 pub mod problem;
+mod qr;
 mod request_id;
 mod routes;
 mod secrets;
 mod settings;
 mod token;
+mod trust;
 
 #[cfg(test)]
 mod tests;
@@ -36,15 +38,18 @@ use actix_web::dev::Server;
 use actix_web::middleware::from_fn;
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{App, HttpServer};
+use rustls::ServerConfig;
 use store::{Store, WriteError};
 
 pub use clock::Clock;
 pub use description::{hours_schema, openapi};
 pub use intake::FileOf;
+pub use qr::qr_for_terminals;
 pub use secrets::{
     BadSecret, LONGEST_PASSWORD, PIN_DIGITS, SHORTEST_PASSWORD, hash_password, hash_pin,
 };
 pub use settings::{Pace, Settings};
+pub use trust::TrustPage;
 
 use office::Office;
 
@@ -81,21 +86,29 @@ impl Service {
         );
     }
 
-    /// Serves on a listener until the server is stopped. Await what it gives; it stops by itself on an interrupt or
-    /// termination signal, after the requests that are under way.
+    /// Serves on a listener until the server is stopped, with TLS where it is given. Await what it gives; it stops by
+    /// itself on an interrupt or termination signal, after the requests that are under way.
     ///
     /// # Errors
     ///
     /// Where the listener cannot be used.
-    pub fn serve(&self, listener: TcpListener, workers: usize) -> std::io::Result<Server> {
+    pub fn serve(
+        &self,
+        listener: TcpListener,
+        tls: Option<ServerConfig>,
+        workers: usize,
+    ) -> std::io::Result<Server> {
         let service = self.clone();
         let server = HttpServer::new(move || {
             let service = service.clone();
             App::new().configure(move |config| service.configure(config))
         })
         .workers(workers.max(1))
-        .shutdown_timeout(10)
-        .listen(listener)?;
+        .shutdown_timeout(10);
+        let server = match tls {
+            Some(tls) => server.listen_rustls_0_23(listener, tls)?,
+            None => server.listen(listener)?,
+        };
         Ok(server.run())
     }
 }

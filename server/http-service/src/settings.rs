@@ -39,6 +39,8 @@ pub struct Settings {
     pub hashes_at_once: usize,
     /// Reads of the past at the same time; each folds the ledger anew.
     pub past_reads_at_once: usize,
+    /// Whether browsers reach the service over TLS, of its own or a proxy's. Their cookies are then bound to it.
+    pub over_tls: bool,
     /// Whether a proxy of ours stands in front, whose `Forwarded` or `X-Forwarded-For` header tells the address.
     pub behind_proxy: bool,
 }
@@ -54,6 +56,7 @@ impl Default for Settings {
             largest_body: 256 * 1024,
             hashes_at_once: 2,
             past_reads_at_once: 2,
+            over_tls: false,
             behind_proxy: false,
         }
     }

@@ -1,0 +1,127 @@
+//! TLS of the program's own: whom a phone trusts, what it is shown first, and what is never served without being asked for.
+
+use std::process::{Command, Output};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use sha2::Digest;
+
+use crate::harness::{PROGRAM, Server};
+
+/// Somebody whose phone trusts these authorities and no other.
+fn phone(trusted: &[&[u8]]) -> ureq::Agent {
+    let certificates: Vec<_> =
+        trusted.iter().map(|der| ureq::tls::Certificate::from_der(der).to_owned()).collect();
+    let tls = ureq::tls::TlsConfig::builder()
+        .root_certs(ureq::tls::RootCerts::Specific(Arc::new(certificates)))
+        .unversioned_rustls_crypto_provider(Arc::new(rustls::crypto::ring::default_provider()))
+        .build();
+    ureq::Agent::config_builder().http_status_as_error(false).tls_config(tls).build().new_agent()
+}
+
+/// The word in what the server said that begins so.
+fn told(server: &Server, beginning: &str) -> String {
+    let began = Instant::now();
+    loop {
+        let said = server.said();
+        if let Some(word) = said.split_whitespace().find(|word| word.starts_with(beginning)) {
+            return word.trim_end_matches([',', '.']).to_owned();
+        }
+        assert!(began.elapsed() < Duration::from_secs(20), "nothing with {beginning} in: {said}");
+        std::thread::yield_now();
+    }
+}
+
+fn fetched(agent: &ureq::Agent, address: &str) -> Vec<u8> {
+    agent.get(address).call().unwrap().body_mut().read_to_vec().unwrap()
+}
+
+#[test]
+fn a_phone_that_took_the_certificate_reaches_the_service_and_no_other_does() {
+    let server = Server::fresh_serving(&["--tls", "--listen", "127.0.0.1:0"]);
+    assert!(server.base.starts_with("https://"), "{}", server.base);
+    let nobody = phone(&[]);
+    let page = told(&server, "http://");
+
+    let shown = String::from_utf8(fetched(&nobody, &page)).unwrap();
+    let certificate = fetched(&nobody, &format!("{page}/authority.crt"));
+
+    let fingerprint: Vec<_> =
+        sha2::Sha256::digest(&certificate).iter().map(|byte| format!("{byte:02X}")).collect();
+    let fingerprint = fingerprint.join(":");
+    assert!(shown.contains(&fingerprint) && server.said().contains(&fingerprint));
+    assert!(shown.contains(&format!("href=\"{}\"", server.base)), "the page leads to the service");
+    let health = format!("{}/api/v1/health/ready", server.base);
+    assert!(nobody.get(&health).call().is_err(), "an unknown authority is not trusted");
+    assert_eq!(phone(&[&certificate]).get(&health).call().unwrap().status(), 200);
+}
+
+#[test]
+fn the_authority_stays_the_same_from_start_to_start() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("data");
+    Server::begin(&data);
+    let before = std::fs::read(data.join("tls/authority.pem")).unwrap();
+    assert!(!String::from_utf8_lossy(&before).contains("PRIVATE"));
+
+    let server = Server::serve(&data);
+
+    assert!(server.base.starts_with("http://"), "plain HTTP serves this machine alone");
+    assert_eq!(before, std::fs::read(data.join("tls/authority.pem")).unwrap());
+}
+
+#[test]
+fn files_that_were_given_are_spoken_with() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
+    let [certificate, key] = ["given.pem", "given-key.pem"].map(|name| folder.path().join(name));
+    std::fs::write(&certificate, made.cert.pem()).unwrap();
+    std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
+    let [certificate, key] = [&certificate, &key].map(|path| path.to_str().unwrap());
+
+    let server = Server::fresh_serving(&[
+        "--listen",
+        "127.0.0.1:0",
+        "--certificate",
+        certificate,
+        "--key",
+        key,
+    ]);
+
+    let port = server.base.rsplit(':').next().unwrap();
+    let health = format!("https://localhost:{port}/api/v1/health/ready");
+    assert_eq!(phone(&[made.cert.der()]).get(&health).call().unwrap().status(), 200);
+}
+
+fn refused(arguments: &[&str]) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("data");
+    Server::begin(&data);
+    let Output { status, stderr, .. } =
+        Command::new(PROGRAM).args(arguments).arg("--data").arg(&data).output().unwrap();
+    assert_eq!(status.code(), Some(2), "{arguments:?}");
+    String::from_utf8(stderr).unwrap()
+}
+
+#[test]
+fn other_machines_are_not_served_without_tls_unless_that_was_asked_for_by_name() {
+    let words = refused(&["serve", "--listen", "0.0.0.0:0"]);
+
+    for word in ["--tls", "--certificate", "--behind-proxy", "--plain-http", "passwords"] {
+        assert!(words.contains(word), "{word} in {words}");
+    }
+}
+
+#[test]
+fn files_and_names_that_cannot_be_used_are_told_by_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let broken = folder.path().join("broken.pem");
+    std::fs::write(&broken, "no certificate").unwrap();
+    let path = broken.to_str().unwrap();
+
+    let words =
+        refused(&["serve", "--listen", "127.0.0.1:0", "--certificate", path, "--key", path]);
+    assert!(words.contains("broken.pem"), "{words}");
+    let words = refused(&["serve", "--listen", "127.0.0.1:0", "--tls", "--name", "bank.example"]);
+    assert!(words.contains("bank.example") && words.contains("--certificate"), "{words}");
+}
