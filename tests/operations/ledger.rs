@@ -3,8 +3,15 @@
 use super::Story;
 use crate::harness::at;
 
-pub(super) const SHOWN: &[&str] =
-    &["ledger_head", "ledger_list", "ledger_read", "ledger_inclusion", "ledger_consistency"];
+pub(super) const SHOWN: &[&str] = &[
+    "ledger_head",
+    "ledger_list",
+    "ledger_read",
+    "ledger_inclusion",
+    "ledger_consistency",
+    "checkpoints_read",
+    "checkpoints_keys",
+];
 
 #[test]
 fn the_inspector_reads_every_record_as_it_is_kept_with_proofs_that_none_was_altered() {
@@ -32,6 +39,21 @@ fn the_inspector_reads_every_record_as_it_is_kept_with_proofs_that_none_was_alte
     let grown = ivo.get(&at("ledger/consistency?first=3")).has_status(200).json();
     assert_eq!((&grown["first"]["size"], &grown["second"]), (&3.into(), &head));
     ivo.get(&at("ledger/consistency?first=99999")).has_problem(400, "bad-query");
+
+    let latest = ivo.get(&at("ledger/checkpoint")).has_status(200);
+    let lines: Vec<&str> = latest.text.lines().collect();
+    assert_eq!(lines[1], size.to_string());
+    assert!(lines[4].starts_with(&format!("\u{2014} {} ", lines[0])), "{}", latest.text);
+    let keys = ivo.get(&at("ledger/keys")).has_status(200).json();
+    assert_eq!(
+        (&keys["origin"], keys["keys"].as_array().map(Vec::len)),
+        (&lines[0].into(), Some(1))
+    );
+    ivo.get(&at("ledger/keys?colour=red")).has_problem(400, "bad-query");
+    let first = ivo.get(&at("ledger/checkpoint?size=1")).has_status(200);
+    assert_eq!(first.text.lines().nth(1), Some("1"));
+    ivo.get(&at("ledger/checkpoint?size=99999")).has_problem(404, "not-found");
+    ivo.get(&at("ledger/checkpoint?size=-1")).has_problem(400, "bad-query");
 
     story.has_shown(SHOWN);
 }

@@ -55,7 +55,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "stand_down_read", "stand_down_list", "weather_list", "weather_latest", "snags_list", "snags_read",
         "points_list", "points_read", "points_holds", "next_read", "runs_list", "runs_read", "results_list",
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
-        "ledger_read", "ledger_inclusion", "ledger_consistency", "envelope_read", "envelope_picture",
+        "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         "recordings_judged", "recordings_clock_estimate",

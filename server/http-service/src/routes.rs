@@ -279,6 +279,8 @@ table! {
     GET "/api/v1/programmes/{programme}/ledger/records/{seq}" Permitted<Read> => ledger::read;
     GET "/api/v1/programmes/{programme}/ledger/inclusion" Permitted<Read> => ledger::inclusion;
     GET "/api/v1/programmes/{programme}/ledger/consistency" Permitted<Read> => ledger::consistency;
+    GET "/api/v1/programmes/{programme}/ledger/checkpoint" Permitted<Read> => checkpoints::read;
+    GET "/api/v1/programmes/{programme}/ledger/keys" Permitted<Read> => checkpoints::keys;
 
     GET "/api/v1/programmes/{programme}/envelope" Permitted<Read> => envelope::read;
     GET "/api/v1/programmes/{programme}/envelope/{pair}/picture" Permitted<Read> => envelope::picture;

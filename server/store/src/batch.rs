@@ -112,6 +112,13 @@ impl<'a> Batch<'a> {
             .collect()
     }
 
+    /// The hashes of what is decided, in order.
+    pub fn leaves(&self) -> impl Iterator<Item = (&ProgrammeId, Vec<NodeHash>)> {
+        self.decided.iter().filter(|(decided, _)| !decided.rows.is_empty()).map(|(decided, _)| {
+            (&decided.programme, decided.rows.iter().map(|row| row.leaf).collect())
+        })
+    }
+
     /// Lets readers see what is on disk now, and answers.
     pub fn publish(self) {
         for (decided, answer) in self.decided {

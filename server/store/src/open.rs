@@ -13,9 +13,11 @@ use tokio::sync::{broadcast, mpsc};
 
 use crate::data_dir::{DataDir, DataDirError};
 use crate::health::Health;
+use crate::notary::{self, Notary};
 use crate::objects::{ObjectError, Objects};
 use crate::published::Published;
 use crate::replay::{Look, replay};
+use crate::secret;
 use crate::session::SignIns;
 use crate::sqlite;
 use crate::store::{Shared, Store};
@@ -81,6 +83,8 @@ impl Store {
         })?;
         let programmes = load_programmes(&mut connection).await?;
         let sign_ins = load_sign_ins(&mut connection).await?;
+        let notary = Notary::new(secret::find_or_make(&mut connection, notary::KEY).await?);
+        sign_what_is_not_signed(&mut connection, &programmes, &notary).await?;
         let shared = Arc::new(Shared {
             programmes: RwLock::new(programmes),
             sign_ins: RwLock::new(sign_ins),
@@ -89,6 +93,7 @@ impl Store {
             news: broadcast::channel(NEWS_KEPT).0,
             readers: sqlite::readers(&database),
             objects,
+            notary,
             place,
         });
         let (jobs, waiting) = mpsc::channel(WAITING);
@@ -139,6 +144,27 @@ async fn load_programmes(
         programmes.insert(id, Arc::new(RwLock::new(published)));
     }
     Ok(programmes)
+}
+
+/// A ledger from before there were keys is signed as it stands.
+async fn sign_what_is_not_signed(
+    connection: &mut SqliteConnection,
+    programmes: &BTreeMap<ProgrammeId, Arc<RwLock<Published>>>,
+    notary: &Notary,
+) -> sqlx::Result<()> {
+    for (id, published) in programmes {
+        if sqlite::ledger::signature(connection, id.as_str(), None).await?.is_some() {
+            continue;
+        }
+        let signed = {
+            let published = published.read();
+            published.tree.leaf(0).map(|first| notary.sign_head(id, &first, published.head))
+        };
+        if let Some(signed) = signed {
+            sqlite::ledger::insert_signatures(connection, &[signed]).await?;
+        }
+    }
+    Ok(())
 }
 
 async fn load_sign_ins(connection: &mut SqliteConnection) -> sqlx::Result<SignIns> {

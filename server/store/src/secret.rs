@@ -30,6 +30,24 @@ impl fmt::Debug for Secret {
     }
 }
 
+/// The secret of that name; made from the system's random source where there is none, dated by the system's clock.
+pub(crate) async fn find_or_make(
+    connection: &mut sqlx::SqliteConnection,
+    name: &str,
+) -> sqlx::Result<[u8; LENGTH]> {
+    let bytes = random()?;
+    let kept = sqlite::secret::find_or_insert(connection, name, &bytes, Utc::now()).await?;
+    sqlite::hash(&kept)
+}
+
+fn random() -> sqlx::Result<[u8; LENGTH]> {
+    let mut bytes = [0; LENGTH];
+    SysRng
+        .try_fill_bytes(&mut bytes)
+        .map_err(|error| sqlx::Error::Io(std::io::Error::other(error)))?;
+    Ok(bytes)
+}
+
 impl Store {
     /// The secret of that name; made from the system's random source when first asked for.
     ///
@@ -43,10 +61,7 @@ impl Store {
         let (name, known_as) = (name.to_owned(), name.to_owned());
         self.write(
             async move |connection| {
-                let mut bytes = [0; LENGTH];
-                SysRng
-                    .try_fill_bytes(&mut bytes)
-                    .map_err(|error| sqlx::Error::Io(std::io::Error::other(error)))?;
+                let bytes = random()?;
                 let kept = sqlite::secret::find_or_insert(connection, &name, &bytes, at).await?;
                 Ok(Secret(kept.into()))
             },

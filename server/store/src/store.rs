@@ -13,6 +13,7 @@ use tokio::sync::{broadcast, mpsc, oneshot};
 use crate::data_dir::DataDir;
 use crate::fault::{StopCause, WriteError};
 use crate::health::Health;
+use crate::notary::Notary;
 use crate::objects::Objects;
 use crate::published::{Head, News, Published};
 use crate::secret::Secret;
@@ -35,6 +36,7 @@ pub(crate) struct Shared {
     pub news: broadcast::Sender<News>,
     pub readers: SqlitePool,
     pub objects: Objects,
+    pub notary: Notary,
     /// Holds the directory's lock until the last handle and the writer are gone.
     pub place: DataDir,
 }

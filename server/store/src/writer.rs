@@ -14,6 +14,7 @@ use crate::errand::Errand;
 use crate::fault::{Severity, StopCause, WriteError, severity};
 use crate::health::Health;
 use crate::idempotency::KEPT_FOR;
+use crate::notary::Signed;
 use crate::sqlite;
 use crate::store::Shared;
 
@@ -128,8 +129,19 @@ impl Writer {
         if !batch.writes() {
             return batch.publish();
         }
+        let signed = match shared.notary.sign(&shared, &batch) {
+            Ok(signed) => signed,
+            Err(inconsistent) => {
+                tracing::error!(
+                    error = &inconsistent as &dyn std::error::Error,
+                    "nothing more is written: {inconsistent}"
+                );
+                let error = stop(&shared, StopCause::LedgerDiffers);
+                return batch.fail(&error);
+            }
+        };
         let purge = self.purged_at.is_none_or(|purged_at| latest - purged_at >= PURGE_EVERY);
-        match write_batch(connection, &batch, oldest, purge).await {
+        match write_batch(connection, &batch, &signed, oldest, purge).await {
             Ok(()) => {
                 if purge {
                     self.purged_at = Some(latest);
@@ -193,6 +205,7 @@ async fn run_errand(
 async fn write_batch(
     connection: &mut SqliteConnection,
     batch: &Batch<'_>,
+    signed: &[Signed],
     oldest_reply: DateTime<Utc>,
     purge: bool,
 ) -> sqlx::Result<()> {
@@ -206,6 +219,7 @@ async fn write_batch(
     let rows: Vec<_> = batch.decided.iter().flat_map(|(decided, _)| &decided.rows).collect();
     sqlite::ledger::insert(&mut transaction, &rows).await?;
     sqlite::ledger::insert_checkpoints(&mut transaction, &batch.heads()).await?;
+    sqlite::ledger::insert_signatures(&mut transaction, signed).await?;
     if purge {
         sqlite::idempotency::purge(&mut transaction, oldest_reply).await?;
     }

@@ -4,6 +4,7 @@ pub(crate) mod account;
 pub(crate) mod accounts;
 pub(crate) mod aircraft;
 pub(crate) mod channels;
+pub(crate) mod checkpoints;
 pub(crate) mod checks;
 pub(crate) mod compute;
 pub(crate) mod configuration;

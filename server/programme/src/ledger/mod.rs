@@ -7,6 +7,8 @@
 //!
 //! RFC 9162 section 2.1, which takes the tree over from RFC 6962. Checked by `published/tree.toml`.
 
+pub mod checkpoint;
+pub mod note;
 mod proof;
 #[cfg(test)]
 mod published;

@@ -9,6 +9,7 @@ use sqlx::SqliteConnection;
 
 use super::{hex, micros, rows};
 use crate::batch::Row;
+use crate::notary::Signed;
 
 /// Rows in one statement; more make a parameter that is large for no gain.
 const ROWS_IN_A_STATEMENT: usize = 1000;
@@ -75,6 +76,57 @@ pub(crate) async fn insert_checkpoints(
     .execute(connection)
     .await?;
     Ok(())
+}
+
+pub(crate) async fn insert_signatures(
+    connection: &mut SqliteConnection,
+    signed: &[Signed],
+) -> sqlx::Result<()> {
+    let parameter = rows(signed.iter().map(|signed| {
+        let (key, signature) = (hex(&signed.public_key), hex(&signed.signature));
+        (signed.programme.as_str(), signed.size, key, signature)
+    }))?;
+    sqlx::query(
+        "INSERT INTO checkpoint_signature (programme, size, public_key, signature)
+         SELECT value ->> 0, value ->> 1, unhex(value ->> 2), unhex(value ->> 3) FROM json_each(?1)",
+    )
+    .bind(parameter)
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// A signature as kept: size, public key and signature.
+pub(crate) type KeptSignature = (i64, Vec<u8>, Vec<u8>);
+
+/// The signature of the checkpoint of a size, or else the last one.
+pub(crate) async fn signature(
+    connection: &mut SqliteConnection,
+    programme: &str,
+    size: Option<u64>,
+) -> sqlx::Result<Option<KeptSignature>> {
+    let size = size.map(|size| i64::try_from(size).unwrap_or(i64::MAX));
+    sqlx::query_as(
+        "SELECT size, public_key, signature FROM checkpoint_signature
+         WHERE programme = ?1 AND (?2 IS NULL OR size = ?2) ORDER BY size DESC LIMIT 1",
+    )
+    .bind(programme)
+    .bind(size)
+    .fetch_optional(connection)
+    .await
+}
+
+/// Every public key that signed checkpoints of a programme.
+pub(crate) async fn public_keys(
+    connection: &mut SqliteConnection,
+    programme: &str,
+) -> sqlx::Result<Vec<Vec<u8>>> {
+    sqlx::query_scalar(
+        "SELECT public_key FROM checkpoint_signature WHERE programme = ?1 GROUP BY 1 ORDER BY min(size)",
+    )
+    .bind(programme)
+    .fetch_all(connection)
+    .await
 }
 
 /// Ids of programmes, also of those that have records and no row of their own, as only a damaged database has.

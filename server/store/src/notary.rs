@@ -1,0 +1,168 @@
+//! Signed checkpoints: one for each transaction that adds to a ledger, and never one that is not a longer form of the last.
+
+use std::collections::HashMap;
+
+use parking_lot::Mutex;
+use programme::codes::ProgrammeId;
+use programme::ledger::checkpoint::{Checkpoint, Origin, SignedCheckpoint};
+use programme::ledger::note::{Signer, Verifier};
+use programme::ledger::{NodeHash, Tree};
+
+use crate::batch::Batch;
+use crate::fault::ReadError;
+use crate::published::{Head, Published};
+use crate::sqlite;
+use crate::store::{Shared, Store};
+
+/// The secret by which checkpoints are signed.
+pub(crate) const KEY: &str = "checkpoint-key";
+
+/// Signs checkpoints. The same secret signs for every programme, under the name of its ledger.
+pub(crate) struct Notary {
+    secret: [u8; 32],
+    signers: Mutex<HashMap<Origin, Signer>>,
+}
+
+/// A signature to be kept.
+pub(crate) struct Signed {
+    pub programme: ProgrammeId,
+    pub size: u64,
+    pub public_key: [u8; 32],
+    pub signature: [u8; 64],
+}
+
+/// A ledger that is about to be written is no longer form of the one that was signed last.
+#[derive(Debug, thiserror::Error)]
+#[error("the ledger of programme \"{programme}\" does not follow from what was signed last")]
+pub(crate) struct Inconsistent {
+    programme: ProgrammeId,
+}
+
+impl Notary {
+    pub fn new(secret: [u8; 32]) -> Self {
+        Self { secret, signers: Mutex::default() }
+    }
+
+    /// Signs size and root of each programme that a batch adds to, where they follow from what is on disk.
+    pub fn sign(&self, shared: &Shared, batch: &Batch<'_>) -> Result<Vec<Signed>, Inconsistent> {
+        let mut grown: HashMap<&ProgrammeId, (Tree, Option<NodeHash>)> = HashMap::new();
+        for (programme, leaves) in batch.leaves() {
+            let (tree, first) = grown.entry(programme).or_insert_with(|| {
+                shared.programme(programme).map_or_else(Default::default, |published| {
+                    let published = published.read();
+                    (published.tree.edge(), published.tree.leaf(0))
+                })
+            });
+            for leaf in leaves {
+                first.get_or_insert(leaf);
+                tree.push(leaf);
+            }
+        }
+        let heads = batch.heads();
+        grown
+            .into_iter()
+            .map(|(programme, (tree, first))| {
+                let inconsistent = || Inconsistent { programme: programme.clone() };
+                let first = first.ok_or_else(inconsistent)?;
+                if heads.get(programme).is_none_or(|head| **head != tree) {
+                    return Err(inconsistent());
+                }
+                let head = Head { size: tree.size(), root: tree.root() };
+                Ok(self.sign_head(programme, &first, head))
+            })
+            .collect()
+    }
+
+    /// Signs a size and root.
+    pub fn sign_head(&self, programme: &ProgrammeId, first: &NodeHash, head: Head) -> Signed {
+        let origin = Origin::new(programme, first);
+        let checkpoint = Checkpoint { origin: origin.clone(), size: head.size, root: head.root };
+        let mut signers = self.signers.lock();
+        let signer = signers.entry(origin.clone()).or_insert_with(|| self.signer(&origin));
+        Signed {
+            programme: programme.clone(),
+            size: head.size,
+            public_key: signer.verifier().key(),
+            signature: signer.sign(&checkpoint.text()),
+        }
+    }
+
+    fn signer(&self, origin: &Origin) -> Signer {
+        Signer::new(origin.as_str(), &self.secret)
+            .expect("the name of a ledger has neither a space nor a plus sign")
+    }
+}
+
+/// A checkpoint of a programme with the keys that may have signed it.
+#[derive(Debug, Clone)]
+pub struct Notarised {
+    /// The checkpoint.
+    pub signed: SignedCheckpoint,
+    /// The key that signed it.
+    pub key: Verifier,
+}
+
+impl Store {
+    /// The signed checkpoint of a size; without a size the last one. None if there is no such programme, no transaction ended
+    /// at that size, or it was never signed.
+    ///
+    /// # Errors
+    ///
+    /// [`ReadError`], where the database cannot be read, or holds a signature that does not fit.
+    pub async fn checkpoint(
+        &self,
+        programme: &ProgrammeId,
+        size: Option<u64>,
+    ) -> Result<Option<Notarised>, ReadError> {
+        let Some(published) = self.shared().programme(programme) else { return Ok(None) };
+        let mut reader = self.shared().readers.acquire().await?;
+        let kept = sqlite::ledger::signature(&mut reader, programme.as_str(), size).await?;
+        let Some((size, public_key, signature)) = kept else { return Ok(None) };
+        let size = size.unsigned_abs();
+        let found = {
+            let published: &Published = &published.read();
+            published.tree.root_at(size).zip(published.tree.leaf(0))
+        };
+        let Some((root, first)) = found else { return Ok(None) };
+        let checkpoint = Checkpoint { origin: Origin::new(programme, &first), size, root };
+        let key = verifier(&checkpoint.origin, &public_key)?;
+        let signature = signature
+            .as_slice()
+            .try_into()
+            .map_err(|_| sqlite::not_a("signature of 64 bytes", signature.len()))?;
+        let signed = checkpoint.with_signature(&key, signature);
+        if !signed.is_signed_by(&key) {
+            return Err(sqlite::not_a("signature of this checkpoint", size).into());
+        }
+        Ok(Some(Notarised { signed, key }))
+    }
+}
+
+impl Store {
+    /// The name of a programme's ledger, and every key that signed checkpoints of it, the oldest first. None if there is no such
+    /// programme.
+    ///
+    /// # Errors
+    ///
+    /// [`ReadError`], where the database cannot be read.
+    pub async fn checkpoint_keys(
+        &self,
+        programme: &ProgrammeId,
+    ) -> Result<Option<(Origin, Vec<Verifier>)>, ReadError> {
+        let published = self.shared().programme(programme);
+        let first = published.and_then(|published| published.read().tree.leaf(0));
+        let Some(first) = first else { return Ok(None) };
+        let origin = Origin::new(programme, &first);
+        let mut reader = self.shared().readers.acquire().await?;
+        let kept = sqlite::ledger::public_keys(&mut reader, programme.as_str()).await?;
+        let keys = kept.iter().map(|key| verifier(&origin, key)).collect::<Result<_, _>>()?;
+        Ok(Some((origin, keys)))
+    }
+}
+
+/// The key of a ledger's name with these bytes.
+pub(crate) fn verifier(origin: &Origin, public_key: &[u8]) -> sqlx::Result<Verifier> {
+    let bytes: [u8; 32] = sqlite::hash(public_key)?;
+    programme::ledger::note::verifier_of(origin.as_str(), &bytes)
+        .ok_or_else(|| sqlite::not_a("public key", "its bytes"))
+}
