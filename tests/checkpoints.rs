@@ -127,3 +127,47 @@ fn a_tail_that_was_cut_off_with_its_roots_is_missed_by_who_kept_the_checkpoint()
     assert!(!alone.contains("is missing: the ledger had"), "alone it looks whole: {alone}");
     assert!(!stands && told.contains("is missing: the ledger had"), "{told}");
 }
+
+/// Somebody elsewhere looks at a server.
+fn witness(server: &Server, keep: &Path, more: &[&str]) -> (Option<i32>, String) {
+    let output = Command::new(crate::harness::PROGRAM)
+        .args(["witness", "--server", &server.base, "--programme", "tallow", "--handle", "viktor"])
+        .arg("--keep")
+        .arg(keep)
+        .args(more)
+        .env("RUNGBOOK_PASSWORD", crate::harness::DEMONSTRATION_PASSWORD)
+        .output()
+        .unwrap();
+    let told = [output.stdout, output.stderr].concat();
+    (output.status.code(), String::from_utf8(told).unwrap())
+}
+
+#[test]
+fn a_witness_follows_a_ledger_that_grows_and_is_not_taken_in_by_another_past() {
+    let kept = Kept::begins();
+    let folder = tempfile::tempdir().unwrap();
+    let notes = folder.path().join("notes");
+
+    let (first, told) = witness(&kept.server, &notes, &[]);
+    assert_eq!(first, Some(0), "{told}");
+    assert!(told.contains(&kept.key), "the key is noted: {told}");
+    let pilot = kept.server.sign_in_to_demonstration("ines");
+    let smoke = serde_json::json!({ "reason": "Again." });
+    pilot.post("/api/v1/programmes/tallow/stand-down", smoke).has_status(201);
+    let (second, told) = witness(&kept.server, &notes, &[]);
+    assert_eq!(second, Some(0), "{told}");
+    assert!(told.contains("follow from"), "{told}");
+
+    // The same people and the same programme, made anew: another key first, then the witness is asked to trust that key.
+    let other = Server::demonstration();
+    let (foreign, told) = witness(&other, &notes, &[]);
+    assert_eq!(foreign, Some(1));
+    assert!(told.contains("not signed by") && told.contains("refused-"), "{told}");
+    let inspector = other.sign_in_to_demonstration("viktor");
+    let keys = inspector.get("/api/v1/programmes/tallow/ledger/keys").has_status(200).json();
+    let (foreign, told) = witness(&other, &notes, &["--key", keys["keys"][0].as_str().unwrap()]);
+    assert_eq!(foreign, Some(1));
+    assert!(told.contains("not believed"), "{told}");
+    let (third, told) = witness(&kept.server, &notes, &[]);
+    assert_eq!(third, Some(0), "what was refused takes nothing's place: {told}");
+}

@@ -14,6 +14,7 @@ mod place;
 mod serve;
 mod tls;
 mod verify;
+mod witness;
 
 use std::error::Error;
 
@@ -43,6 +44,7 @@ enum Command {
     Export(export::Export),
     Serve(serve::Serve),
     Verify(verify::Verify),
+    Witness(witness::Witness),
     Backup(backup::Backup),
     Restore(backup::Restore),
     Compute(compute::Compute),
@@ -109,6 +111,7 @@ impl Program {
             Command::Export(command) => command.run(flags),
             Command::Serve(command) => command.run(flags),
             Command::Verify(command) => command.run(flags),
+            Command::Witness(command) => command.run(),
             Command::Backup(command) => command.run(flags),
             Command::Restore(command) => command.run(flags),
             Command::Openapi(command) => command.run(),

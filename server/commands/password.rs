@@ -1,8 +1,23 @@
-//! Where a password for a new account comes from.
+//! Where a password comes from.
 
 use std::io::IsTerminal;
 
 use super::Failure;
+
+/// That of somebody who has an account: from the variable `RUNGBOOK_PASSWORD`, else asked for on the terminal.
+///
+/// # Errors
+///
+/// [`Failure`] where there is neither.
+pub fn known_password() -> Result<String, Failure> {
+    match std::env::var("RUNGBOOK_PASSWORD") {
+        Ok(password) => Ok(password),
+        Err(_) if std::io::stdin().is_terminal() => Ok(rpassword::prompt_password("Password: ")?),
+        Err(_) => Err(Failure::of_input(
+            "rungbook: give the password in RUNGBOOK_PASSWORD, or run this on a terminal",
+        )),
+    }
+}
 
 /// From the variable `RUNGBOOK_PASSWORD`, else asked for twice on the terminal.
 ///

@@ -190,7 +190,7 @@ impl Note {
 
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}\n", self.text)?;
+        writeln!(f, "{}", self.text)?;
         for Signature { name, id, bytes } in &self.signatures {
             let signature = STANDARD.encode([id.as_slice(), bytes].concat());
             writeln!(f, "{DASH}{name} {signature}")?;

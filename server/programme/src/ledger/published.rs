@@ -295,3 +295,45 @@ fn every_consistency_proof_verifies_and_no_altered_one_does() {
         assert_eq!(tree.consistency_proof(second + 1, second), None);
     }
 }
+
+#[test]
+fn every_pair_of_sizes_up_to_256_is_consistent() {
+    let tree = numbered(256);
+    for second in 0..=256 {
+        let second_root = tree.root_at(second).unwrap();
+        for first in 0..=second {
+            let proof = tree.consistency_proof(first, second).unwrap();
+            let first_root = tree.root_at(first).unwrap();
+            assert!(consistency_holds(first, second, &proof, first_root, second_root));
+        }
+    }
+}
+
+#[test]
+fn not_one_bit_of_a_proof_can_be_turned() {
+    let tree = numbered(24);
+    let turned = |proof: &[NodeHash], bit: usize| {
+        let mut proof = proof.to_vec();
+        let mut bytes = *proof[bit / 256].bytes();
+        bytes[bit % 256 / 8] ^= 1 << (bit % 8);
+        proof[bit / 256] = NodeHash::from_bytes(bytes);
+        proof
+    };
+    for second in 2..=24 {
+        let second_root = tree.root_at(second).unwrap();
+        for first in 1..second {
+            let first_root = tree.root_at(first).unwrap();
+            let proof = tree.consistency_proof(first, second).unwrap();
+            for bit in 0..256 * proof.len() {
+                let bad = turned(&proof, bit);
+                assert!(!consistency_holds(first, second, &bad, first_root, second_root));
+            }
+            let leaf = tree.leaf(first).unwrap();
+            let proof = tree.inclusion_proof(first, second).unwrap();
+            for bit in 0..256 * proof.len() {
+                let bad = turned(&proof, bit);
+                assert!(!inclusion_holds(leaf, first, second, &bad, second_root));
+            }
+        }
+    }
+}

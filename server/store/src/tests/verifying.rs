@@ -172,3 +172,26 @@ async fn where_there_is_no_database_the_check_says_so() {
     let refused = verify(nowhere.path(), &[]).await.unwrap_err();
     assert!(matches!(refused, VerifyError::NotFound { .. }));
 }
+
+#[tokio::test]
+async fn a_signature_that_was_altered_is_not_given_out() {
+    let club = Club::with_records(3).await;
+    let notarised = club.store.checkpoint(&tug(), None).await.unwrap().unwrap();
+    assert!(notarised.signed.is_signed_by(&notarised.key));
+    assert_eq!(notarised.signed.checkpoint.size, 3);
+    assert!(club.store.checkpoint(&tug(), Some(2)).await.unwrap().is_some(), "one a transaction");
+    assert!(club.store.checkpoint(&tug(), Some(9)).await.unwrap().is_none());
+    club.store.close().await;
+    club.tamper("UPDATE checkpoint_signature SET signature = zeroblob(64)").await.unwrap_err();
+    club.tamper(
+        "DROP TRIGGER checkpoint_signature_is_never_updated;
+         UPDATE checkpoint_signature SET signature = zeroblob(64) WHERE size = 3",
+    )
+    .await
+    .unwrap();
+
+    let store = Store::open(&club.data()).await.unwrap();
+
+    assert!(store.checkpoint(&tug(), None).await.is_err(), "nobody is shown what was not signed");
+    assert!(store.checkpoint(&tug(), Some(2)).await.unwrap().is_some());
+}
