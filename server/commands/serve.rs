@@ -2,6 +2,7 @@
 
 use std::io::Write;
 use std::net::{SocketAddr, TcpListener};
+use std::time::Duration;
 
 use clap::Args;
 use http_service::{Clock, Service};
@@ -23,6 +24,9 @@ pub struct Where {
     /// A proxy of ours stands in front and tells each client's address in X-Forwarded-For
     #[arg(long)]
     pub behind_proxy: bool,
+    /// How many seconds whoever sends a recorder's file may be silent
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u64).range(1..=3600))]
+    pub silent_sender: u64,
 }
 
 /// Serve the programmes of a data folder.
@@ -46,7 +50,7 @@ impl Serve {
         place::run(async {
             let listener = listen(&settings)?;
             let store = place::open_at(settings.data()?).await?;
-            serve(store, listener, self.place.behind_proxy, |address| {
+            serve(store, listener, &self.place, |address| {
                 println!("Rungbook serves {} on http://{address}", settings.data()?.display());
                 Ok(())
             })
@@ -87,12 +91,13 @@ pub fn listen(settings: &Settings) -> Result<TcpListener, Failure> {
 pub async fn serve(
     store: Store,
     listener: TcpListener,
-    behind_proxy: bool,
+    place: &Where,
     greet: impl FnOnce(SocketAddr) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let settings = http_service::Settings {
         version: env!("CARGO_PKG_VERSION"),
-        behind_proxy,
+        behind_proxy: place.behind_proxy,
+        sender_silent_at_most: Duration::from_secs(place.silent_sender),
         ..http_service::Settings::default()
     };
     let address = listener.local_addr()?;

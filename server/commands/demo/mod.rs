@@ -67,7 +67,7 @@ impl Demo {
             let listener = serve::listen(&settings)?;
             let store = open(data).await?;
             let people = people(&store)?;
-            serve::serve(store, listener, self.place.behind_proxy, |address| {
+            serve::serve(store, listener, &self.place, |address| {
                 greet(&format!("http://{address}"), data, temporary.is_none(), &people);
                 Ok(())
             })

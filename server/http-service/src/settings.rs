@@ -41,6 +41,8 @@ pub struct Settings {
     pub past_reads_at_once: usize,
     /// Whether a proxy of ours stands in front, whose `Forwarded` or `X-Forwarded-For` header tells the address.
     pub behind_proxy: bool,
+    /// How long whoever sends a recorder's file may be silent.
+    pub sender_silent_at_most: Duration,
 }
 
 impl Default for Settings {
@@ -55,6 +57,7 @@ impl Default for Settings {
             hashes_at_once: 2,
             past_reads_at_once: 2,
             behind_proxy: false,
+            sender_silent_at_most: Duration::from_secs(60),
         }
     }
 }
