@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
+use std::time::Duration;
 
 use clap::Args;
 use http_service::{Clock, Service};
@@ -28,6 +29,9 @@ pub struct Where {
     /// How other machines are spoken with.
     #[command(flatten)]
     pub tls: Tls,
+    /// How many seconds whoever sends a recorder's file may be silent
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u64).range(1..=3600))]
+    pub silent_sender: u64,
 }
 
 /// Serve the programmes of a data folder.
@@ -99,6 +103,7 @@ pub async fn serve(
         version: env!("CARGO_PKG_VERSION"),
         behind_proxy,
         over_tls: behind_proxy || !matches!(speaks, Speaks::Plain),
+        sender_silent_at_most: Duration::from_secs(place.silent_sender),
         ..http_service::Settings::default()
     };
     let service = Service::new(store.clone(), settings, Clock::of_the_machine()).await?;

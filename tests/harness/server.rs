@@ -74,7 +74,12 @@ impl Server {
 
     /// Serves a folder that exists.
     pub fn serve(data: &Path) -> Self {
-        Self::run(data, &["serve", "--listen", "127.0.0.1:0"])
+        Self::serve_with(data, &[])
+    }
+
+    /// Serves a folder that exists, with more flags.
+    pub fn serve_with(data: &Path, flags: &[&str]) -> Self {
+        Self::run(data, &[&["serve", "--listen", "127.0.0.1:0"], flags].concat())
     }
 
     fn run(data: &Path, arguments: &[&str]) -> Self {

@@ -24,6 +24,11 @@ pub struct Team {
 impl Team {
     /// A fresh team whose programme is `tests/team.toml`, written by the lead.
     pub fn new() -> Self {
+        Self::served_with(&[])
+    }
+
+    /// As [`Team::new`], on a server that is started with more flags.
+    pub fn served_with(flags: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         let data = folder.path().join("data");
         let document = folder.path().join("programme.toml");
@@ -49,7 +54,7 @@ impl Team {
         }
         let document = document.to_str().expect("temporary names are text").to_owned();
         run(&["import", &document, "--programme", "small", "--by", "lea"]);
-        let server = Server::serve(&data).keeping(folder);
+        let server = Server::serve_with(&data, flags).keeping(folder);
         let people = PEOPLE.map(|person| (person, server.sign_in(person))).into_iter().collect();
         Self { server, people }
     }

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::Story;
 use super::recordings::upload;
-use crate::harness::{Answer, Client, PASSWORD, at};
+use crate::harness::{Answer, Client, PASSWORD, Team, at};
 
 pub(super) const SHOWN: &[&str] = &[
     "recordings_attach",
@@ -18,7 +18,7 @@ pub(super) const SHOWN: &[&str] = &[
 ];
 
 /// A file of the logger with ten rows a second from a moment on.
-fn file(from: DateTime<Utc>, count: i64, winding: impl Fn(i64) -> f64) -> String {
+pub fn file(from: DateTime<Utc>, count: i64, winding: impl Fn(i64) -> f64) -> String {
     let mut text = String::from("t,winding\n");
     for row in 0..count {
         let moment = from + TimeDelta::milliseconds(100 * row);
@@ -29,16 +29,16 @@ fn file(from: DateTime<Utc>, count: i64, winding: impl Fn(i64) -> f64) -> String
 }
 
 /// Warm and moving, so that two lines of it can be laid over each other.
-fn warm(row: i64) -> f64 {
+pub fn warm(row: i64) -> f64 {
     let row = row as f64;
     60.0 + 20.0 * (row / 37.0).sin() + 10.0 * (row / 11.3).sin()
 }
 
 /// Begins run 1 and says when its power came on.
-fn begins_a_run(story: &Story) -> DateTime<Utc> {
-    story.team.clears_the_first_point();
-    story.team.opens_a_run().has_status(201);
-    let pip = story.team.person("pip");
+pub fn begins_a_run(team: &Team) -> DateTime<Utc> {
+    team.clears_the_first_point();
+    team.opens_a_run().has_status(201);
+    let pip = team.person("pip");
     for event in ["power-on", "power-off"] {
         pip.post(&at("runs/1/moments"), json!({ "event": event })).has_status(200);
     }
@@ -76,7 +76,7 @@ fn kinds(answer: &Answer) -> Vec<String> {
 fn a_recording_beyond_a_limit_holds_the_next_rung_until_that_is_explained_and_closed() {
     let story = Story::begins();
     let [cas, eve, ivo, _, _, sam] = story.people();
-    let power_on = begins_a_run(&story);
+    let power_on = begins_a_run(&story.team);
     // 4 s above 120 °C, which may be passed for 2 s.
     let hot = |row| if (300..340).contains(&row) { 125.5 } else { warm(row) };
     let place = taken(&cas, "hot.csv", &file(power_on, 600, hot));
@@ -130,7 +130,7 @@ fn a_recording_beyond_a_limit_holds_the_next_rung_until_that_is_explained_and_cl
 fn a_clock_is_estimated_confirmed_by_a_person_and_a_recording_is_set_aside_with_a_reason() {
     let story = Story::begins();
     let [cas, eve, ivo, lea, ..] = story.people();
-    let power_on = begins_a_run(&story);
+    let power_on = begins_a_run(&story.team);
     let reference = taken(&cas, "reference.csv", &file(power_on, 900, warm));
     let hot = |row| if row == 400 { 119.0 } else { warm(row) };
     let ahead = power_on + TimeDelta::milliseconds(4700);

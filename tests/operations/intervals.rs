@@ -149,6 +149,47 @@ fn an_interval_fills_a_result_with_values_that_say_where_they_came_from_and_open
 }
 
 #[test]
+fn an_interval_between_noted_moments_fills_a_result_that_is_amended() {
+    let story = Story::begins();
+    let [_, eve, ivo, _, pip, _] = story.people();
+    let power_on = runs_a_minute(&story.team);
+    let recording = attached(&eve, &a_minute(power_on, |s| rings(40.0, s)));
+    let between = |from: Value, to: Value| {
+        let how = json!({ "by": "event-marks", "from": from, "to": to });
+        let body = json!({ "recording": recording, "run": 1, "point": "GR-01", "how": how });
+        eve.post(&at("intervals"), body)
+    };
+    let on = json!({ "event": "power-on", "after_s": 2.0 });
+    let off = json!({ "event": "power-off", "after_s": -5.0 });
+    between(off.clone(), on.clone()).has_problem(422, "invalid");
+    between(on.clone(), json!({ "event": "landing" })).has_problem(422, "invalid").reads("landing");
+    let taken = between(on, off).has_status(201).json();
+    assert_eq!(
+        (&taken["now"]["seconds"], &taken["now"]["how"]["by"]),
+        (&json!(53.0), &json!("event-marks"))
+    );
+
+    let typed = json!({
+        "point": "GR-01", "observations": "It rang.",
+        "values": [{ "parameter": "motor_temp", "statistic": "max", "value": 55.0, "unit": "degC" }],
+    });
+    let first = pip.post(&at("runs/1/results"), typed).has_status(201).json();
+    assert_eq!(first["now"]["typed_in"], true);
+    let place = at("runs/1/results/GR-01");
+    let amended = |intervals: Value| json!({ "values": [], "observations": "Read again.", "from_intervals": intervals });
+    pip.put(&place, amended(json!([1]))).has_problem(428, "if-match-required");
+    pip.change(&place, amended(json!([9]))).has_problem(422, "invalid");
+    let now = pip.change(&place, amended(json!([1]))).has_status(200).json()["now"].clone();
+    assert_eq!(
+        (&now["values"][0]["value"], &now["typed_in"]),
+        (&json!(50.0), &json!(false)),
+        "{now:#}"
+    );
+    assert_eq!(now["values"][0]["source"]["recording"], recording.as_str());
+    assert_eq!(ivo.get(&place).has_status(200).json()["verdict"]["outcome"], "met");
+}
+
+#[test]
 fn values_that_do_not_meet_the_criterion_hold_the_next_rung_and_silence_is_no_pass() {
     for (about, outcome) in [(55.0, "not-met"), (f64::NAN, "missing")] {
         let story = Story::begins();

@@ -21,7 +21,7 @@ pub(super) const SHOWN: &[&str] = &[
 ];
 
 /// Proposes another limit value for the motor.
-fn propose(engineer: &Client, degrees: f64) -> crate::harness::Answer {
+pub fn propose(engineer: &Client, degrees: f64) -> crate::harness::Answer {
     let mut limit = engineer.get(&at("limits/L-MOTOR")).has_status(200).json()["limit"].clone();
     limit["is"]["limit"] = degrees.into();
     engineer

@@ -6,14 +6,14 @@
 //! must have been done once.
 
 mod accounts;
-mod attached;
+pub mod attached;
 mod checks;
 mod configuration;
 mod envelope;
 mod field;
 mod intervals;
 mod ledger;
-mod limits;
+pub mod limits;
 pub mod permissions;
 mod points;
 mod programmes;

@@ -82,6 +82,62 @@ fn a_recorders_file_is_kept_as_it_came_and_what_was_refused_in_it_is_told_by_lin
     story.has_shown(SHOWN);
 }
 
+#[test]
+fn every_cell_and_row_that_is_refused_names_its_line_column_value_and_rule() {
+    let story = Story::begins();
+    let [cas, eve, ivo, ..] = story.people();
+    let at_second = |second: u32| format!("2026-05-02T08:00:{second:02}Z");
+    let lines = [
+        "t,winding".to_owned(),
+        format!("{},20", at_second(1)),
+        format!("{},NaN", at_second(2)),
+        format!("{},inf", at_second(3)),
+        format!("{},21", at_second(1)),
+        format!("{},22", at_second(3)),
+        format!("{};23", at_second(4)),
+        format!("{},24,25", at_second(5)),
+        format!("{},-41", at_second(6)),
+        "2 May,26".to_owned(),
+        format!("{},27", at_second(7)),
+    ];
+    let taken = upload(&cas, "odd.csv", &(lines.join("\n") + "\n")).has_status(201);
+    let now = &taken.json()["now"];
+    assert_eq!((&now["rows"], &now["refused_rows"]), (&5.into(), &5.into()), "{now:#}");
+    let place = taken.header("location").expect("a place").to_owned();
+    let quality = ivo.get(&format!("{place}/quality")).has_status(200).json();
+    let refused = quality["quality"]["refused"].as_array().expect("refused cells").clone();
+    let told: Vec<_> = refused
+        .iter()
+        .map(|it| {
+            let text = |key: &str| it[key].as_str().unwrap_or("-").to_owned();
+            (it["line"].as_u64().unwrap(), text("column"), text("found"), text("rule"))
+        })
+        .collect();
+    let expected = [
+        (3, "winding", "NaN", "not-finite"),
+        (4, "winding", "inf", "not-finite"),
+        (5, "-", "2026-05-02T08:00:01.000000Z", "time-backward"),
+        (6, "-", "2026-05-02T08:00:03.000000Z", "time-doubled"),
+        (7, "-", "2026-05-02T08:00:04Z;23", "wrong-width"),
+        (8, "-", "2026-05-02T08:00:05Z,24,25", "wrong-width"),
+        (9, "winding", "-41.0 degC", "below-lowest"),
+        (10, "t", "2 May", "not-a-moment"),
+    ];
+    let expected = expected.map(|(line, column, found, rule)| {
+        (line, column.to_owned(), found.to_owned(), rule.to_owned())
+    });
+    assert_eq!(told, expected, "{refused:#?}");
+
+    // A recorder that says what parts its cells, and a file in which something else does.
+    let mut recorder = eve.get(&at("recorders/logger")).has_status(200).json();
+    recorder["file"]["delimiter"] = ",".into();
+    eve.change(&at("recorders/logger"), recorder).has_status(200);
+    let text = rows(10, |_| "20".to_owned()).replace(',', ";");
+    upload(&cas, "semicolons.csv", &text)
+        .has_problem(422, "recording-unreadable")
+        .reads("t;winding");
+}
+
 /// The plot has the extremes, the gap and the limit; the data are those of the file.
 fn plots_and_gives_out(reader: &Client, place: &str) {
     let ask = |what: &str| reader.get(&format!("{place}/{what}"));

@@ -1,5 +1,6 @@
 //! The rules of the road, which hold for all operations alike: versions, repeats, pages, problems, sessions, signatures,
-//! and several people acting at once.
+//! several people acting at
+//! once, and files that come slowly, in part, twice or while things change.
 
 mod amending;
 mod paging;
@@ -8,3 +9,4 @@ mod repeating;
 mod sessions;
 mod signing;
 mod together;
+mod uploading;

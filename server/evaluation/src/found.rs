@@ -1,5 +1,6 @@
 //! What one recording of a run shows beyond limits, as the command that attaches it wants it.
 
+use programme::codes::PointCode;
 use programme::commands::FoundExceedance;
 use recordings::columns::CannotRead;
 use recordings::limits::{Exceedance, LimitRule, WatchOptions, exceedances};
@@ -7,7 +8,7 @@ use recordings::{Micros, Statistic};
 
 use programme::record::Digest;
 
-use crate::judged::{Held, JudgedLimit, Question, against, calendar, odd_one_out};
+use crate::judged::{Flown, Held, JudgedLimit, Question, against, calendar, odd_one_out};
 use crate::rules::statistic;
 use crate::run_recordings::{Channels, Facts, Line, RunRecording, chains};
 
@@ -42,7 +43,8 @@ pub fn judge<C: Channels>(
             let one = held.recordings.iter().find(|it| it.facts.recording == *recording);
             let Some(one) = one else { continue };
             let told = |it: &FoundExceedance| is_told_of_another(it, recording, question);
-            let here = held.judged.found.iter().filter_map(|it| in_recording(it, held, &one.facts));
+            let here = held.judged.found.iter();
+            let here = here.filter_map(|it| in_recording(it, held, &one.facts, &question.flown));
             found.extend(here.filter(|it| !told(it)));
         }
         limits.push(against.report);
@@ -65,6 +67,7 @@ fn in_recording<C>(
     exceedance: &Exceedance,
     held: &Held<'_, '_, C>,
     facts: &Facts,
+    flown: &[Flown],
 ) -> Option<FoundExceedance> {
     let (first, last) = facts.span();
     let cut = |moment: Micros| moment.max(first).min(last);
@@ -91,7 +94,7 @@ fn in_recording<C>(
     Some(FoundExceedance {
         limit: held.limit.limit.code.clone(),
         limit_revision: held.limit.changed_at,
-        point: None,
+        point: point_of(flown, start, end),
         statistic,
         started_at: by_recorder(start),
         duration_s,
@@ -99,6 +102,13 @@ fn in_recording<C>(
         peak_at: by_recorder(cut(peak_at)),
         odd_one_out: odd_one_out(exceedance),
     })
+}
+
+/// The point that was flown from one moment to another; absent where none is known, or more than one.
+fn point_of(flown: &[Flown], from: Micros, to: Micros) -> Option<PointCode> {
+    let mut points = flown.iter().filter(|it| it.from <= to && from <= it.to).map(|it| &it.point);
+    let point = points.next()?;
+    points.all(|other| other == point).then(|| point.clone())
 }
 
 /// The figure furthest beyond from one moment to another.

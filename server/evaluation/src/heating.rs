@@ -37,7 +37,8 @@ struct Load<'a> {
 /// Judges the order of heating, where the policy has one and the recordings say anything of it.
 ///
 /// Nothing is judged where no limit tells what load is, where no recording of the run has the load's channel, and where there
-/// was no load for long enough: none of them tells anything of the order, and what was judged before stands. Where there was
+/// was no load for long enough, and where at this load no component would ever reach its limit: none of them tells anything
+/// of the order, and what was judged before stands, so that a mild run settles no wrong order. Where there was
 /// load a component without readings leaves the order unknown, and so does a load whose channel was silent.
 ///
 /// # Errors
@@ -63,7 +64,7 @@ pub fn heating<C: Channels>(
         return Ok(None);
     }
     let Some(load_line) = longest(&chains, channel, unit, question)? else {
-        return Ok(Some(unknown(&components, &lines)));
+        return Ok(Some(unknown(&components, &lines, question.heating_horizon_min)));
     };
     let gap_s = WatchOptions::default().gap_s;
     let stretch = last_under_load(load_line.series(), load.at_least, END_OF_LOAD_S, gap_s);
@@ -73,7 +74,12 @@ pub fn heating<C: Channels>(
         let place = wanted.iter().position(|it| it.channel == channel)?;
         lines[place].as_ref().map(Line::series)
     };
-    let judged = order_of_heating(&wanted, &series_of, stretch);
+    let horizon_min = question.heating_horizon_min;
+    let horizon_s = horizon_min.map(|minutes| 60.0 * f64::from(minutes));
+    let judged = order_of_heating(&wanted, &series_of, stretch, horizon_s);
+    if judged.order == Order::InOrder && judged.first.is_none() {
+        return Ok(None);
+    }
     let found: Vec<_> = components
         .iter()
         .zip(&judged.components)
@@ -87,7 +93,7 @@ pub fn heating<C: Channels>(
         Order::OutOfOrder => HeatingOutcome::OutOfOrder,
     };
     let first = judged.first.and_then(|first| LimitCode::new(&first).ok());
-    Ok(Some(JudgedHeating { components: found, outcome, first }))
+    Ok(Some(JudgedHeating { components: found, outcome, first, horizon_min }))
 }
 
 /// A component with its limit.
@@ -181,7 +187,11 @@ fn longest<C: Channels>(
 }
 
 /// Where nobody knows the load, nothing but the greatest readings of the run is known.
-fn unknown(components: &[Part<'_>], lines: &[Option<Line>]) -> JudgedHeating {
+fn unknown(
+    components: &[Part<'_>],
+    lines: &[Option<Line>],
+    horizon_min: Option<u32>,
+) -> JudgedHeating {
     let greatest = |line: &Line| line.series().present().map(|(_, value)| value).reduce(f64::max);
     let components = components.iter().zip(lines).map(|(part, line)| {
         let peak = line.as_ref().and_then(greatest);
@@ -192,5 +202,6 @@ fn unknown(components: &[Part<'_>], lines: &[Option<Line>]) -> JudgedHeating {
         components: components.collect(),
         outcome: HeatingOutcome::Unknown,
         first: None,
+        horizon_min,
     }
 }

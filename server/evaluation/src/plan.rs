@@ -117,6 +117,10 @@ fn time_form(form: TimeForm, began: Option<DateTime<Utc>>) -> Result<csv::TimeFo
         TimeForm::SecondsSinceStart => {
             csv::TimeForm::SecondsSinceStart { start: Micros(began()?.timestamp_micros()) }
         }
+        TimeForm::MillisecondsSinceStart => {
+            csv::TimeForm::MillisSinceStart { start: Micros(began()?.timestamp_micros()) }
+        }
+        TimeForm::DottedDateUtc => csv::TimeForm::DottedDateUtc,
         TimeForm::ClockUtc => csv::TimeForm::ClockUtc { date: began()?.date_naive() },
     })
 }
@@ -234,7 +238,8 @@ mod tests {
                 panic!("a plan for CSV")
             };
             match file.time.form {
-                csv::TimeForm::SecondsSinceStart { start } => {
+                csv::TimeForm::SecondsSinceStart { start }
+                | csv::TimeForm::MillisSinceStart { start } => {
                     assert_eq!(start.to_utc(), Some(began));
                 }
                 csv::TimeForm::ClockUtc { date } => assert_eq!(date, began.date_naive()),
@@ -243,6 +248,7 @@ mod tests {
                 }
                 csv::TimeForm::UnixSeconds => assert_eq!(form, TimeForm::UnixS),
                 csv::TimeForm::UnixMillis => assert_eq!(form, TimeForm::UnixMs),
+                csv::TimeForm::DottedDateUtc => assert_eq!(form, TimeForm::DottedDateUtc),
             }
         }
     }

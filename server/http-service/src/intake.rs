@@ -7,6 +7,7 @@ use evaluation::plan::{ReadingPlan, plan};
 use evaluation::taken::{KeptFile, taken};
 use programme::codes::{ProgrammeId, RecorderCode};
 use programme::commands::{self, Stamp, TakeRecording};
+use programme::refusal::Refusal;
 use programme::state::{Amendable, State};
 use recordings::check::StuckAfter;
 use recordings::intake;
@@ -40,6 +41,9 @@ const PACKED: [&[u8]; 5] = [
     b"BZh",
     &[0xfd, b'7', b'z', b'X', b'Z'],
 ];
+
+/// The code of the refusal of a file that was taken in before.
+const KNOWN: &str = "recording-known";
 
 /// As many bytes as the longest of these has.
 pub(crate) const LONGEST_MARK: usize = 5;
@@ -114,11 +118,53 @@ impl Office {
         // What is refused now is not kept; it is decided once more when it is recorded.
         let decided =
             self.store.read(programme, |state, _| commands::decide(state, &command, stamp));
-        decided.ok_or_else(|| Problem::unknown("programme", programme))??;
+        let decided = decided.ok_or_else(|| Problem::unknown("programme", programme))?;
+        if let Err(refusal) = decided {
+            return Err(self.mended(programme, refusal, original, columns).await?.into());
+        }
         let objects = self.store.objects();
         objects.keep(original).await?;
         objects.keep(columns).await?;
         Ok(command)
+    }
+}
+
+impl Office {
+    /// Where a file is refused because it was taken in before, its bytes take the place of those that were lost or damaged
+    /// since, and the refusal says so.
+    async fn mended(
+        &self,
+        programme: &ProgrammeId,
+        refusal: Refusal,
+        original: Incoming,
+        columns: Incoming,
+    ) -> Result<Refusal, Problem> {
+        let Refusal::NotNow { code: KNOWN, why, clears } = refusal else { return Ok(refusal) };
+        let of_record = self.store.read(programme, |state, _| {
+            Some(state.recordings.get(&original.digest())?.take()?.columns.clone())
+        });
+        let of_record = of_record.flatten();
+        let mut told = Vec::new();
+        let objects = self.store.objects();
+        if !objects.is_whole(&original.digest()).await? {
+            objects.keep(original).await?;
+            told.push("its file had been lost or damaged, and is whole again by what you sent");
+        }
+        match of_record {
+            Some(digest) if !objects.is_whole(&digest).await? => {
+                if digest == columns.digest() {
+                    objects.keep(columns).await?;
+                    told.push("its columns had been lost or damaged, and were read from it again");
+                } else {
+                    told.push(
+                        "its columns were lost or damaged and do not come out as they were: set it aside and send it once more",
+                    );
+                }
+            }
+            Some(_) | None => {}
+        }
+        let why = std::iter::once(why.as_str()).chain(told).collect::<Vec<_>>().join("; ");
+        Ok(Refusal::NotNow { code: KNOWN, why, clears })
     }
 }
 

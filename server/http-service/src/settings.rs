@@ -43,6 +43,8 @@ pub struct Settings {
     pub over_tls: bool,
     /// Whether a proxy of ours stands in front, whose `Forwarded` or `X-Forwarded-For` header tells the address.
     pub behind_proxy: bool,
+    /// How long whoever sends a recorder's file may be silent.
+    pub sender_silent_at_most: Duration,
 }
 
 impl Default for Settings {
@@ -58,6 +60,7 @@ impl Default for Settings {
             past_reads_at_once: 2,
             over_tls: false,
             behind_proxy: false,
+            sender_silent_at_most: Duration::from_secs(60),
         }
     }
 }

@@ -563,6 +563,9 @@ records! {
         /// The limit that would be reached first; absent: none, or not known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         first: Option<LimitCode>,
+        /// The policy's horizon by which it was judged, in minutes.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        horizon_min: Option<u32>,
     }
     /// The weather was observed.
     WeatherObserved "weather-observed" {

@@ -14,10 +14,8 @@ use std::io::{BufWriter, Read, Write};
 use std::path::Path;
 use std::time::Instant;
 
-use rayon::prelude::*;
-use recordings::bins::{self, Bins};
 use recordings::check::StuckAfter;
-use recordings::columns::{CannotRead, Columns, ColumnsWriter, CsvOut, Window};
+use recordings::columns::{Columns, ColumnsWriter, CsvOut};
 use recordings::format::csv::{CsvPlan, Look, TimeForm, TimePlan, headers};
 use recordings::{Block, ChannelSpec, ColumnPlan, FilePlan, Micros, Sink, intake};
 use serde_json::{Value, json};
@@ -172,15 +170,7 @@ fn one_second_bins(from: &str, to: &str) -> Outcome<Value> {
     let begin = Instant::now();
     let (columns, codes, first, last) = open(from)?;
     let names: Vec<&str> = codes.iter().map(String::as_str).collect();
-    // One channel after the other on every core, so that the recording is never in memory as a whole.
-    let binned: Vec<Bins> = names
-        .par_iter()
-        .map_init(Window::default, |window, name| {
-            columns.read_into(&[name], first, last, window)?;
-            let rows = 0..window.times.len();
-            Ok(bins::bins(&window.times, &[&window.values[0]], rows, 1_000_000))
-        })
-        .collect::<Result<_, CannotRead>>()?;
+    let binned = columns.bins(&names, first, last, 1_000_000)?;
     let seconds = begin.elapsed().as_secs_f64();
 
     // What follows is only for the comparison.
@@ -191,10 +181,10 @@ fn one_second_bins(from: &str, to: &str) -> Outcome<Value> {
         .collect();
     let mut writer = ColumnsWriter::new(&specs, BufWriter::new(File::create(to)?))?;
     let mut block = Block::of(specs.len());
-    block.times = binned.first().map(|bins| bins.starts.clone()).unwrap_or_default();
+    block.times = binned.starts;
     block.columns = binned
+        .channels
         .into_iter()
-        .flat_map(|bins| bins.channels)
         .flat_map(|channel| [channel.mean, channel.min, channel.max])
         .collect();
     writer.take(&mut block)?;

@@ -39,28 +39,57 @@ pub fn rows_between(times: &[Micros], from: Micros, to: Micros) -> Range<usize> 
 /// A bin holds its beginning and not its end. Moments rise; columns are as long as `times`, and what a shorter one lacks is
 /// missing. A width below one microsecond is taken as one.
 pub fn bins(times: &[Micros], columns: &[&[f64]], rows: Range<usize>, width_micros: i64) -> Bins {
-    let width = width_micros.max(1);
     let rows = rows.start.min(times.len())..rows.end.min(times.len());
-    let (starts, ends) = edges(times, rows.clone(), width);
-    let channels = columns.par_iter().map(|column| channel(column, rows.start, &ends)).collect();
-    Bins { starts, channels }
+    let mut edges = Edges::of_width(width_micros);
+    edges.take(&times[rows.clone()]);
+    let channels = columns.par_iter().map(|column| {
+        let mut filling = Filling::of(&edges);
+        filling.take(column.get(rows.clone()).or(column.get(rows.start..)).unwrap_or_default());
+        filling.finish()
+    });
+    let channels = channels.collect();
+    Bins { starts: edges.starts, channels }
 }
 
-/// The beginning of every bin with rows, and the row after its last one.
-fn edges(times: &[Micros], rows: Range<usize>, width: i64) -> (Vec<Micros>, Vec<usize>) {
-    let (mut starts, mut ends) = (Vec::new(), Vec::new());
-    let mut next = rows.start;
-    while let Some(first) = times[..rows.end].get(next) {
-        let start = first.0.div_euclid(width).saturating_mul(width);
-        let end = start.saturating_add(width);
-        let inside = |time: &Micros| time.0 < end;
-        // At least the row itself is inside, also at the end of all time.
-        let length = next_run(&times[next..rows.end], inside).max(1);
-        next += length;
-        starts.push(Micros(start));
-        ends.push(next);
+/// Where bins begin, and which rows are theirs: worked out once for all channels.
+pub(crate) struct Edges {
+    width: i64,
+    /// The beginning of every bin that has rows.
+    pub starts: Vec<Micros>,
+    /// The row after its last one; the first row is 0.
+    ends: Vec<usize>,
+}
+
+impl Edges {
+    /// A width below one microsecond is taken as one.
+    pub fn of_width(width_micros: i64) -> Self {
+        Self { width: width_micros.max(1), starts: Vec::new(), ends: Vec::new() }
     }
-    (starts, ends)
+
+    /// The rows so far.
+    pub fn rows(&self) -> usize {
+        self.ends.last().copied().unwrap_or_default()
+    }
+
+    /// Takes the moments of the next rows, which are later than those before.
+    pub fn take(&mut self, times: &[Micros]) {
+        let before = self.rows();
+        let mut next = 0;
+        while let Some(first) = times.get(next) {
+            let start = first.0.div_euclid(self.width).saturating_mul(self.width);
+            let end = start.saturating_add(self.width);
+            let inside = |time: &Micros| time.0 < end;
+            // At least the row itself is inside, also at the end of all time.
+            next += next_run(&times[next..], inside).max(1);
+            match (self.starts.last(), self.ends.last_mut()) {
+                (Some(last), Some(of_last)) if last.0 == start => *of_last = before + next,
+                _ => {
+                    self.starts.push(Micros(start));
+                    self.ends.push(before + next);
+                }
+            }
+        }
+    }
 }
 
 /// How many rows from the first on are inside: looked for in growing steps, for bins are short beside a recording.
@@ -72,26 +101,61 @@ fn next_run(times: &[Micros], inside: impl Fn(&Micros) -> bool) -> usize {
     times[..times.len().min(reach + 1)].partition_point(inside)
 }
 
-fn channel(column: &[f64], first: usize, ends: &[usize]) -> BinnedChannel {
-    let mut binned = BinnedChannel {
-        readings: Vec::with_capacity(ends.len()),
-        mean: Vec::with_capacity(ends.len()),
-        min: Vec::with_capacity(ends.len()),
-        max: Vec::with_capacity(ends.len()),
-    };
-    let mut start = first;
-    for end in ends {
-        let values = column.get(start..*end).or(column.get(start..)).unwrap_or_default();
-        start = *end;
-        let of_bin = Bin::of(values);
-        let known = |figure| if of_bin.count == 0.0 { f64::NAN } else { figure };
-        // A bin never has more rows than a recording, and those are counted far below 2^32 a second.
-        binned.readings.push(of_bin.count as u32);
-        binned.mean.push(known(of_bin.sum / of_bin.count));
-        binned.min.push(known(of_bin.min));
-        binned.max.push(known(of_bin.max));
+/// The bins of one channel while its readings come, piece by piece.
+pub(crate) struct Filling<'a> {
+    ends: &'a [usize],
+    /// The next row.
+    row: usize,
+    /// What is known of the bin that is not full yet.
+    open: Bin,
+    binned: BinnedChannel,
+}
+
+impl<'a> Filling<'a> {
+    pub fn of(edges: &'a Edges) -> Self {
+        let room = edges.ends.len();
+        let binned = BinnedChannel {
+            readings: Vec::with_capacity(room),
+            mean: Vec::with_capacity(room),
+            min: Vec::with_capacity(room),
+            max: Vec::with_capacity(room),
+        };
+        Self { ends: &edges.ends, row: 0, open: Bin::NONE, binned }
     }
-    binned
+
+    /// Takes the readings of the next rows; NaN is missing.
+    pub fn take(&mut self, mut values: &[f64]) {
+        while let Some(end) = self.ends.get(self.binned.mean.len()) {
+            let Some((of_bin, behind)) = values.split_at_checked(end - self.row) else {
+                break;
+            };
+            self.row = *end;
+            values = behind;
+            let full = std::mem::replace(&mut self.open, Bin::NONE).and(Bin::of(of_bin));
+            self.close(&full);
+        }
+        self.row += values.len();
+        let open = std::mem::replace(&mut self.open, Bin::NONE);
+        self.open = open.and(Bin::of(values));
+    }
+
+    /// The figures; rows that did not come are missing.
+    pub fn finish(mut self) -> BinnedChannel {
+        while self.binned.mean.len() < self.ends.len() {
+            let last = std::mem::replace(&mut self.open, Bin::NONE);
+            self.close(&last);
+        }
+        self.binned
+    }
+
+    fn close(&mut self, bin: &Bin) {
+        let known = |figure| if bin.count == 0.0 { f64::NAN } else { figure };
+        // A bin never has more rows than a recording, and those are counted far below 2^32 a second.
+        self.binned.readings.push(bin.count as u32);
+        self.binned.mean.push(known(bin.sum / bin.count));
+        self.binned.min.push(known(bin.min));
+        self.binned.max.push(known(bin.max));
+    }
 }
 
 /// Sums of one bin, of figures that are not NaN.
@@ -103,10 +167,22 @@ struct Bin {
 }
 
 impl Bin {
+    const NONE: Self = Self { count: 0.0, sum: 0.0, min: f64::INFINITY, max: f64::NEG_INFINITY };
+
     fn of(values: &[f64]) -> Self {
         let whole = Self::of_present(values);
         // Any reading that is missing makes the sum NaN; then they are gone through one by one.
         if whole.sum.is_nan() { Self::of_some(values) } else { whole }
+    }
+
+    /// Both together.
+    fn and(self, other: Self) -> Self {
+        Self {
+            count: self.count + other.count,
+            sum: self.sum + other.sum,
+            min: self.min.min(other.min),
+            max: self.max.max(other.max),
+        }
     }
 
     /// As if all were there: sums side by side and no branch, so that the compiler can use vectors.
@@ -139,8 +215,7 @@ impl Bin {
 
     /// Only those that are there.
     fn of_some(values: &[f64]) -> Self {
-        let none = Self { count: 0.0, sum: 0.0, min: f64::INFINITY, max: f64::NEG_INFINITY };
-        values.iter().filter(|value| !value.is_nan()).fold(none, |bin, value| Self {
+        values.iter().filter(|value| !value.is_nan()).fold(Self::NONE, |bin, value| Self {
             count: bin.count + 1.0,
             sum: bin.sum + value,
             min: bin.min.min(*value),

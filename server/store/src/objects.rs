@@ -3,6 +3,7 @@
 //! A file is written beside the others first, hashed on the way, and gets its name only once it is whole and on disk. What
 //! breaks off before leaves nothing behind.
 
+use std::collections::HashSet;
 use std::fs::{self, File};
 use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
@@ -16,6 +17,7 @@ use sha2::Digest as _;
 use sha2::Sha256;
 
 use crate::data_dir::{make_private_directory, private_file};
+use crate::files::pass_on;
 
 /// The folder of the files in a data directory.
 const FOLDER: &str = "recordings";
@@ -110,6 +112,35 @@ impl Objects {
         Ok(Self { root, store: Arc::new(store.with_fsync(true)) })
     }
 
+    /// Removes the files that no record speaks of: those whose record could not be written after they were kept. Call it
+    /// only while nothing is being taken in, with all digests that records speak of. Anything else in the folder stays.
+    ///
+    /// # Errors
+    ///
+    /// [`ObjectError`], where the folder cannot be read or a file not be removed.
+    pub(crate) fn remove_all_but(&self, named: &HashSet<Digest>) -> Result<u64, ObjectError> {
+        let mut removed = 0;
+        for group in fs::read_dir(&self.root)? {
+            let group = group?;
+            if group.file_name() == INCOMING || !group.file_type()?.is_dir() {
+                continue;
+            }
+            for file in fs::read_dir(group.path())? {
+                let path = file?.path();
+                let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
+                // What does not stand where a file of this digest is kept is none of ours.
+                if let Ok(digest) = Digest::try_from(name.to_owned())
+                    && path_in(&self.root, &digest) == path
+                    && !named.contains(&digest)
+                {
+                    fs::remove_file(&path)?;
+                    removed += 1;
+                }
+            }
+        }
+        Ok(removed)
+    }
+
     /// Begins a file. Blocks on the disk.
     ///
     /// # Errors
@@ -162,6 +193,23 @@ impl Objects {
             }
             Err(other) => Err(of_store(other)),
         }
+    }
+
+    /// Whether a file is there, byte for byte as it was kept: all of it is read.
+    ///
+    /// # Errors
+    ///
+    /// [`ObjectError`], where the folder cannot be used. A file that cannot be read is not whole.
+    pub async fn is_whole(&self, digest: &Digest) -> Result<bool, ObjectError> {
+        let mut file = match self.open_file(digest).await {
+            Ok(file) => file,
+            Err(ObjectError::Missing { .. }) => return Ok(false),
+            Err(other) => return Err(other),
+        };
+        tokio::task::spawn_blocking(move || pass_on(&mut file, &mut io::sink()).ok())
+            .await
+            .map(|computed| computed.as_ref() == Some(digest))
+            .map_err(|error| ObjectError::Disk(io::Error::other(error)))
     }
 
     /// The size of a file; none where there is none of that digest.

@@ -1,17 +1,19 @@
 //! Opening a store: take the lock, bring the tables up to date, fold every programme.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::io;
 use std::path::Path;
 use std::sync::Arc;
 
 use parking_lot::RwLock;
 use programme::codes::ProgrammeId;
+use programme::record::Digest;
 use sqlx::SqliteConnection;
 use sqlx::migrate::MigrateError;
 use tokio::sync::{broadcast, mpsc};
 
 use crate::data_dir::{DataDir, DataDirError};
+use crate::files;
 use crate::health::Health;
 use crate::notary::{self, Notary};
 use crate::objects::{ObjectError, Objects};
@@ -81,7 +83,12 @@ impl Store {
             }
             other => OpenError::Migration(other),
         })?;
-        let programmes = load_programmes(&mut connection).await?;
+        let (programmes, named) = load_programmes(&mut connection).await?;
+        // Every programme was read to its end, so that what no record speaks of is known. Nothing comes in yet.
+        let removed = objects.remove_all_but(&named)?;
+        if removed > 0 {
+            tracing::info!(removed, "{removed} files that no record speaks of were removed");
+        }
         let sign_ins = load_sign_ins(&mut connection).await?;
         let notary = Notary::new(secret::find_or_make(&mut connection, notary::KEY).await?);
         sign_what_is_not_signed(&mut connection, &programmes, &notary).await?;
@@ -110,10 +117,15 @@ impl Store {
     }
 }
 
+/// Programmes by their id.
+type Programmes = BTreeMap<ProgrammeId, Arc<RwLock<Published>>>;
+
+/// Every programme, and the digests of all files that its records speak of.
 async fn load_programmes(
     connection: &mut SqliteConnection,
-) -> Result<BTreeMap<ProgrammeId, Arc<RwLock<Published>>>, OpenError> {
+) -> Result<(Programmes, HashSet<Digest>), OpenError> {
     let mut programmes = BTreeMap::new();
+    let mut named = HashSet::new();
     for name in sqlite::ledger::programmes(connection).await? {
         let damaged = |failure| OpenError::Damaged { programme: name.clone(), failure };
         let Ok(id) = ProgrammeId::new(&name) else {
@@ -122,6 +134,7 @@ async fn load_programmes(
         let mut published = Published::default();
         let records = replay(connection, &id, u64::MAX, Look::Quick, |believed| {
             published.state.apply(&believed.entry);
+            named.extend(files::named_by(&believed.entry).into_iter().map(|file| file.digest));
             published.tree.push(believed.leaf);
             Ok(())
         })
@@ -143,7 +156,7 @@ async fn load_programmes(
         }
         programmes.insert(id, Arc::new(RwLock::new(published)));
     }
-    Ok(programmes)
+    Ok((programmes, named))
 }
 
 /// A ledger from before there were keys is signed as it stands.

@@ -49,7 +49,9 @@ const STATOR_K_PER_KW: f64 = 0.36;
 const WINDING_S: f64 = 12.0;
 const WINDING_K_PER_KW: f64 = 0.50;
 const INVERTER_S: f64 = 30.0;
-const INVERTER_K_PER_KW: f64 = 0.38;
+const INVERTER_K_PER_KW: f64 = 0.25;
+/// Air through an inlet that is half closed takes more than half of it away: the rise goes with this power of what is left.
+const INVERTER_AIR: f64 = -1.48;
 const BEARING_S: f64 = 400.0;
 
 /// Without its pump the coolant carries this share of the heat.
@@ -218,7 +220,8 @@ impl Powerplant {
             / STATOR_S;
         let winding = (self.stator_c + WINDING_K_PER_KW * power_kw - self.winding_c) / WINDING_S;
         // The inverter is cooled by air as well.
-        let inverter_to_c = self.coolant_in_c + INVERTER_K_PER_KW / self.cooling * power_kw;
+        let inverter_to_c =
+            self.coolant_in_c + INVERTER_K_PER_KW * self.cooling.powf(INVERTER_AIR) * power_kw;
         let inverter = (inverter_to_c - self.inverter_c) / INVERTER_S;
         let bearing_to_c = self.oat_c + 0.009 * rpm + 0.15 * (self.winding_c - self.oat_c);
         self.coolant_out_c += coolant * step_s;

@@ -11,9 +11,10 @@ mod told;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
-use programme::codes::ChannelCode;
+use programme::codes::{ChannelCode, PointCode};
 use programme::measure::Unit;
 use programme::nouns::Channel;
+use programme::record::RecordedMoment;
 use programme::state::{LimitState, Run, State};
 use recordings::Micros;
 use recordings::columns::CannotRead;
@@ -26,7 +27,7 @@ pub use told::{FurthestFigure, JudgedLimit, LimitOutcome, NotWatched, SeenExceed
 
 use crate::rules::{Rule, rule, statistic};
 use crate::run_recordings::{
-    Chain, Channels, Line, RunRecording, Stretch, chains, has, is_mapped, line, noted,
+    Chain, Channels, Facts, Line, RunRecording, Stretch, chains, has, is_mapped, line, noted,
 };
 
 /// How far from the greatest difference of a group its sensors are looked at, in microseconds: a single wrong reading names
@@ -40,12 +41,16 @@ pub struct Question {
     pub limits: Vec<LimitState>,
     /// The limits in the order in which the policy wants them reached by heating; empty where it has none.
     pub heating_order: Vec<LimitState>,
+    /// How long a load can last by the policy, in minutes.
+    pub heating_horizon_min: Option<u32>,
     /// The programme's channels.
     pub channels: BTreeMap<ChannelCode, Channel>,
     /// Channels that no recorder has.
     pub not_mapped: Vec<ChannelCode>,
     /// What was told of the run by recordings that still count.
     pub told: Vec<programme::state::Exceedance>,
+    /// What was flown when, as far as it is known.
+    pub flown: Vec<Flown>,
     /// Which readings may be of the run.
     pub stretch: Stretch,
     /// When the run was, as far as it was noted.
@@ -76,13 +81,45 @@ impl Question {
         Self {
             limits,
             heating_order: order.unwrap_or_default(),
+            heating_horizon_min: state.policy.as_ref().and_then(|it| it.heating_horizon_min),
             channels: state.channels.clone(),
             not_mapped,
             told: state.exceedances.iter().filter(counts).cloned().collect(),
+            flown: flown(state, run),
             stretch: Stretch::of(run, state),
             noted: noted(run),
         }
     }
+}
+
+/// From when to when a point was flown, by the run's clock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Flown {
+    /// The point.
+    pub point: PointCode,
+    /// From then on.
+    pub from: Micros,
+    /// Up to and including then.
+    pub to: Micros,
+}
+
+/// What was flown when: the intervals that people took of recordings; and where the run has one point, that one all the time.
+fn flown(state: &State, run: &Run) -> Vec<Flown> {
+    let mut flown = Vec::new();
+    if let [point] = &run.points[..] {
+        let Stretch { from, to } = Stretch::ALWAYS;
+        flown.push(Flown { point: point.clone(), from, to });
+    }
+    for interval in state.recordings.intervals.iter().filter(|it| it.run == run.number) {
+        let known = state.recordings.get(&interval.recording);
+        let counts = state.recordings.counts(&interval.recording, interval.seq);
+        if let Some(facts) = known.and_then(Facts::of).filter(|_| counts) {
+            let by_run = |moment: RecordedMoment| facts.by_runs_clock(moment.into());
+            let (from, to) = (by_run(interval.from), by_run(interval.to));
+            flown.push(Flown { point: interval.point.clone(), from, to });
+        }
+    }
+    flown
 }
 
 /// The channels that a limit reads, its own first.

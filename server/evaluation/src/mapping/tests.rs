@@ -91,6 +91,11 @@ fn moments_in_each_form_are_told_apart() {
     assert_eq!(form(["1777712680500", "1777712680600"]), TimeForm::UnixMs);
     assert_eq!(form(["0.0", "0.1"]), TimeForm::SecondsSinceStart);
     assert_eq!(form(["09:04:40.0", "09:04:40.1"]), TimeForm::ClockUtc);
+    assert_eq!(form(["17.05.2026 08:30:00", "17.05.2026 08:30:01"]), TimeForm::DottedDateUtc);
+    let of_ms = look("time_ms,pack_v\n0,370\n100,371\n200,371\n");
+    assert_eq!(time_of(&of_ms), ("time_ms", TimeForm::MillisecondsSinceStart));
+    let of_row = look("time;pack_v\nms;V\n0;370\n100;371\n");
+    assert_eq!(time_of(&of_row), ("time", TimeForm::MillisecondsSinceStart));
     let none = look("pack_v,pack_a\n370,12\n371,11\n");
     assert!(none.time.is_empty());
     assert!(none.gaps.iter().any(|gap| gap.starts_with("file.time")), "{:?}", none.gaps);

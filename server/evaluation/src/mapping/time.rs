@@ -27,8 +27,11 @@ pub struct TimeSeen {
 /// 2000-01-01 and 2100-01-01 in seconds since 1970: no flight test was recorded before or will be after.
 const PLAUSIBLE_S: std::ops::Range<f64> = 946_684_800.0..4_102_444_800.0;
 
+/// Ten days: nothing records for longer from one start.
+const MOST_SINCE_START_S: f64 = 864_000.0;
+
 /// Words that columns of moments are called by. Common practice, no source.
-const CALLED: [&str; 12] = [
+const CALLED: [&str; 14] = [
     "time",
     "zeit",
     "timestamp",
@@ -41,6 +44,8 @@ const CALLED: [&str; 12] = [
     "seconds",
     "epoch",
     "temps",
+    "milliseconds",
+    "millis",
 ];
 
 /// All columns that may have the moments, the likeliest first.
@@ -53,10 +58,10 @@ pub fn columns(sheet: &Sheet) -> Vec<(usize, TimeSeen)> {
         let called = words::of(header).iter().any(|word| CALLED.contains(&word.as_str()));
         // A date says most; a figure that only rises may be a counter, unless its name says time.
         let sure = match form {
-            TimeForm::Iso8601 | TimeForm::Iso8601Utc => 4,
+            TimeForm::Iso8601 | TimeForm::Iso8601Utc | TimeForm::DottedDateUtc => 4,
             TimeForm::ClockUtc => 3,
             TimeForm::UnixS | TimeForm::UnixMs => 2,
-            TimeForm::SecondsSinceStart => 0,
+            TimeForm::SecondsSinceStart | TimeForm::MillisecondsSinceStart => 0,
         };
         if sure == 0 && !called {
             continue;
@@ -83,6 +88,12 @@ fn form_of(sheet: &Sheet, place: usize, cells: &[&str]) -> Option<(TimeForm, Str
         );
         return Some((TimeForm::Iso8601Utc, why));
     }
+    if all(&csv::TimeForm::DottedDateUtc) {
+        let why = format!(
+            "{first} is a date with its day first and a time without an offset: make sure that the recorder's clock shows UTC"
+        );
+        return Some((TimeForm::DottedDateUtc, why));
+    }
     if all(&csv::TimeForm::ClockUtc { date: chrono::NaiveDate::default() }) {
         let why = format!(
             "{first} is a time of day: make sure that the recorder's clock shows UTC; the day is given with each file"
@@ -106,11 +117,20 @@ fn form_of(sheet: &Sheet, place: usize, cells: &[&str]) -> Option<(TimeForm, Str
     }
     let rises = figures.array_windows().all(|[one, next]| next > one);
     let unit = super::unit_at(sheet, place);
-    let of_seconds = unit.is_none_or(|meant| meant.unit == Unit::Second && meant.scale == 1.0);
-    let short = figures.iter().all(|figure| (0.0..864_000.0).contains(figure));
-    (rises && of_seconds && short).then(|| {
-        let why = "it rises from row to row; the moment of second 0 is given with each file";
-        (TimeForm::SecondsSinceStart, why.to_owned())
+    // Without a unit a figure that rises from row to row is taken for seconds, which the person who maps the file sees.
+    let (scale, form, named) = match unit {
+        Some(meant) if meant.unit != Unit::Second => return None,
+        Some(meant) if meant.scale == 0.001 => {
+            (0.001, TimeForm::MillisecondsSinceStart, "millisecond")
+        }
+        Some(meant) if meant.scale != 1.0 => return None,
+        Some(_) | None => (1.0, TimeForm::SecondsSinceStart, "second"),
+    };
+    let short = figures.iter().all(|figure| (0.0..MOST_SINCE_START_S).contains(&(figure * scale)));
+    (rises && short).then(|| {
+        let why =
+            format!("it rises from row to row; the moment of {named} 0 is given with each file");
+        (form, why)
     })
 }
 
@@ -121,7 +141,10 @@ fn moment(form: TimeForm, cell: &str, decimal: char) -> Option<DateTime<Utc>> {
         TimeForm::Iso8601Utc => csv::TimeForm::Iso8601 { utc_without_offset: true },
         TimeForm::UnixS => csv::TimeForm::UnixSeconds,
         TimeForm::UnixMs => csv::TimeForm::UnixMillis,
-        TimeForm::SecondsSinceStart | TimeForm::ClockUtc => return None,
+        TimeForm::DottedDateUtc => csv::TimeForm::DottedDateUtc,
+        TimeForm::SecondsSinceStart | TimeForm::MillisecondsSinceStart | TimeForm::ClockUtc => {
+            return None;
+        }
     };
     form.of_cell(cell, decimal).and_then(Micros::to_utc)
 }

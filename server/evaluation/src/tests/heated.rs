@@ -36,6 +36,7 @@ fn programme() -> State {
         build_up: Vec::new(),
         required_totals: Vec::new(),
         heating_order: ["L-WINDING", "L-CELL"].map(|it| LimitCode::new(it).unwrap()).to_vec(),
+        heating_horizon_min: None,
     });
     state
 }
@@ -95,4 +96,30 @@ fn a_load_that_was_silent_leaves_the_order_unknown_and_files_without_it_say_noth
     // The file of the battery is often attached before that of the motor.
     let only = [recording(1, "r", 0.0, &[("winding", Unit::Celsius, &readings)])];
     assert!(heating(&question(&state), &only).unwrap().is_none());
+}
+
+#[test]
+fn a_run_in_which_nothing_would_reach_its_limit_says_nothing_of_the_order() {
+    let cools = line(40.0, -0.01);
+    assert!(of(45.0, Some(&cools), Some(&cools)).is_none());
+    assert!(of(45.0, Some(&cools), None).is_some(), "what has no reading is not known");
+}
+
+#[test]
+fn a_limit_beyond_the_horizon_of_the_policy_is_not_reached() {
+    let mut state = programme();
+    let kw = [45.0; ROWS];
+    // The cell would take 3,200 s, and the winding would never come.
+    let columns: [(&str, Unit, &[f64]); 3] = [
+        ("kw", Unit::Kilowatt, &kw),
+        ("winding", Unit::Celsius, &line(60.0, -0.01)),
+        ("cell", Unit::Celsius, &line(20.0, 0.01)),
+    ];
+    let mut within = |minutes| {
+        state.policy.as_mut().unwrap().heating_horizon_min = Some(minutes);
+        heating(&question(&state), &[recording(1, "r", 0.0, &columns)]).unwrap()
+    };
+    let judged = within(60).unwrap();
+    assert_eq!((judged.outcome, judged.horizon_min), (HeatingOutcome::OutOfOrder, Some(60)));
+    assert!(within(30).is_none());
 }

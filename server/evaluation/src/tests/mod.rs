@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use programme::codes::{ChannelCode, LimitCode, PersonHandle, RecorderCode};
+use programme::codes::{ChannelCode, LimitCode, PersonHandle, PointCode, RecorderCode};
 use programme::commands::FoundExceedance;
 use programme::measure::Unit;
 use programme::nouns::{Channel, Limit, LimitKind, Phase};
@@ -19,7 +19,7 @@ use recordings::Micros;
 use recordings::columns::{CannotRead, Window};
 
 use crate::found::{Judgement, judge};
-use crate::judged::{JudgedLimit, LimitOutcome, Question};
+use crate::judged::{Flown, JudgedLimit, LimitOutcome, Question};
 use crate::run_recordings::{Channels, Facts, RunRecording, Stretch};
 
 /// Columns in memory.
@@ -130,10 +130,12 @@ pub(super) fn question(state: &State) -> Question {
     let order = state.policy.iter().flat_map(|policy| &policy.heating_order);
     Question {
         limits: state.limits.by_code.values().cloned().collect(),
+        heating_horizon_min: state.policy.as_ref().and_then(|it| it.heating_horizon_min),
         heating_order: order.map(|code| state.limits.by_code[code].clone()).collect(),
         channels: state.channels.clone(),
         not_mapped: Vec::new(),
         told: Vec::new(),
+        flown: Vec::new(),
         stretch: Stretch::ALWAYS,
         noted: (s(0.0), None),
     }

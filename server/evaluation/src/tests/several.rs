@@ -90,3 +90,31 @@ fn readings_of_another_run_are_not_this_runs() {
     let judged = judge(&part, &files, &digest(1)).unwrap();
     assert_eq!(judged.found.len(), 1);
 }
+
+#[test]
+fn what_is_beyond_a_limit_is_of_the_point_that_was_flown_then_where_that_is_one() {
+    let state = state(
+        &[channel("t", Unit::Celsius, None)],
+        vec![limit("t", Unit::Celsius, maximum(100.0))],
+    );
+    // Beyond from second 20 to 29.
+    let values: Vec<f64> =
+        (0..60).map(|row| if (20..30).contains(&row) { 110.0 } else { 90.0 }).collect();
+    let files = [recording(1, "r", 0.0, &[("t", Unit::Celsius, &values)])];
+    let flown = |point: &str, from: f64, to: f64| Flown {
+        point: PointCode::new(point).unwrap(),
+        from: s(from),
+        to: s(to),
+    };
+    let point = |flown: Vec<Flown>| {
+        let found =
+            judge(&Question { flown, ..question(&state) }, &files, &digest(1)).unwrap().found;
+        assert_eq!(found.len(), 1);
+        found[0].point.as_ref().map(|it| it.as_str().to_owned())
+    };
+    assert_eq!(point(Vec::new()), None);
+    assert_eq!(point(vec![flown("A", 0.0, 25.0), flown("B", 40.0, 50.0)]).as_deref(), Some("A"));
+    assert_eq!(point(vec![flown("A", 0.0, 15.0), flown("A", 25.0, 26.0)]).as_deref(), Some("A"));
+    assert_eq!(point(vec![flown("A", 0.0, 25.0), flown("B", 26.0, 50.0)]), None, "two points");
+    assert_eq!(point(vec![flown("B", 40.0, 50.0)]), None);
+}

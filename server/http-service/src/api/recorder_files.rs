@@ -32,9 +32,6 @@ const LOOKED_AT: usize = 1024 * 1024;
 /// Bytes that may be sent; what is beyond those that are looked at is thrown away.
 const LARGEST: usize = 8 * 1024 * 1024;
 
-/// How long a sender may be silent.
-const SILENT_AT_MOST: Duration = Duration::from_secs(30);
-
 /// What beginnings of files are sent as.
 const KNOWN: &[&str] = &[
     "application/octet-stream",
@@ -109,7 +106,7 @@ pub(crate) async fn look(
     office: Office,
 ) -> Answer {
     check_type(request.headers(), &request, KNOWN)?;
-    let begins = beginning(body).await?;
+    let begins = beginning(body, office.settings.sender_silent_at_most).await?;
     let asked = Asked::of(&request, &begins)?;
     let now = office.now();
     let mut replayed = false;
@@ -154,10 +151,10 @@ pub(crate) async fn look(
 }
 
 /// The first bytes of a body; what comes behind them is read and thrown away.
-async fn beginning(mut body: Payload) -> Result<Vec<u8>, Problem> {
+async fn beginning(mut body: Payload, silent_at_most: Duration) -> Result<Vec<u8>, Problem> {
     let (mut begins, mut received) = (Vec::new(), 0_usize);
     loop {
-        let part = timeout(SILENT_AT_MOST, body.next()).await.map_err(|_| {
+        let part = timeout(silent_at_most, body.next()).await.map_err(|_| {
             Problem::new(REQUEST_TIMEOUT, "The file stopped coming. Send its beginning again.")
         })?;
         let Some(part) = part else {

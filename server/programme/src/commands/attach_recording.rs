@@ -52,6 +52,8 @@ pub struct JudgedHeating {
     pub outcome: HeatingOutcome,
     /// The limit that would be reached first; absent: none, or not known.
     pub first: Option<LimitCode>,
+    /// The horizon of the policy by which it was judged, in minutes.
+    pub horizon_min: Option<u32>,
 }
 
 /// Asks for a recording to be attached to a run, or evaluated anew.
@@ -163,15 +165,23 @@ impl AttachRecording {
     }
 
     fn judged(&self, state: &State) -> Option<HeatingOrderJudged> {
-        let JudgedHeating { components, outcome, first } = self.heating.clone()?;
+        let JudgedHeating { components, outcome, first, horizon_min } = self.heating.clone()?;
         let before = state.heating.get(&(self.run, self.recording.clone()));
         let same = before.is_some_and(|before| {
             (&before.components, before.outcome, &before.first) == (&components, outcome, &first)
+                && before.horizon_min == horizon_min
                 && state.recordings.counts(&self.recording, before.seq)
                 && state.recordings.all_count(self.run, before.seq)
         });
         let (run, recording) = (self.run, self.recording.clone());
-        (!same).then_some(HeatingOrderJudged { run, recording, components, outcome, first })
+        (!same).then_some(HeatingOrderJudged {
+            run,
+            recording,
+            components,
+            outcome,
+            first,
+            horizon_min,
+        })
     }
 }
 
@@ -244,6 +254,8 @@ fn faults_of_heating(heating: &JudgedHeating, state: &State) -> Vec<Fault> {
         "components",
         "are not those that the policy names, in its order",
     );
+    let horizon = state.policy.as_ref().and_then(|policy| policy.heating_horizon_min);
+    judging.must(heating.horizon_min == horizon, "horizon_min", "is not that of the policy");
     for (place, component) in heating.components.iter().enumerate() {
         let field = |name: &str| format!("components[{place}].{name}");
         let limit = state.limits.by_code.get(&component.limit);

@@ -184,6 +184,28 @@ mod tests {
     }
 
     #[test]
+    fn a_wrong_order_that_was_shown_right_with_the_same_items_stays_settled_when_items_change() {
+        let (mut story, recording, run) = story();
+        story.judged(&recording, run, OutOfOrder);
+        let (later, later_run) = story.recorded_run("A");
+        story.judged(&later, later_run, InOrder).fit("motor", "2");
+        assert_eq!(
+            held(&story),
+            NOTHING,
+            "with motor 1 it was put right, with motor 2 nothing was wrong"
+        );
+        story.set_aside(&later);
+        assert_eq!(held(&story), NOT_KNOWN, "what put it right shows nothing any more");
+        story.fit("motor", "1");
+        assert_eq!(held(&story), WRONG);
+        let (later, later_run) = story.recorded_run("A");
+        story.judged(&later, later_run, InOrder).fit("motor", "2");
+        let (last, last_run) = story.recorded_run("A");
+        story.judged(&last, last_run, OutOfOrder);
+        assert_eq!(held(&story), WRONG, "another motor is another order");
+    }
+
+    #[test]
     fn a_changed_limit_or_another_order_must_be_judged_anew() {
         let (mut story, recording, run) = story();
         story.judged(&recording, run, InOrder);
@@ -194,6 +216,12 @@ mod tests {
         assert_eq!(held(&story), NOTHING);
         set_order(&mut story, &["L-second", "L-winding"]);
         assert_eq!(held(&story), NOT_KNOWN);
+        let heating_order = ["L-winding", "L-second"].map(code).to_vec();
+        let horizon = Policy { heating_order, heating_horizon_min: Some(30), ..policy() };
+        story.record("safety", PolicySet { policy: horizon });
+        assert_eq!(held(&story), NOT_KNOWN, "judged without this horizon");
+        story.judged(&recording, run, InOrder);
+        assert_eq!(held(&story), NOTHING);
         set_order(&mut story, &[]);
         assert_eq!(held(&story), NOTHING, "the policy has no order");
     }

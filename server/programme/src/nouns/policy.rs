@@ -205,6 +205,10 @@ pub struct Policy {
     /// Maxima of temperature, in the order in which components are meant to reach them: the one that is least bad first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub heating_order: Vec<LimitCode>,
+    /// The longest that a load can last, in minutes, as by the energy on board: a component that would take longer to reach its
+    /// limit is taken as never reaching it. Absent: every time counts, however long.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub heating_horizon_min: Option<u32>,
 }
 
 impl BuildUpRule {
@@ -314,6 +318,18 @@ impl Policy {
             "heating_order",
             "must name two limits at least, or none",
         );
+        if let Some(horizon) = self.heating_horizon_min {
+            judging.must(
+                (1..=1440).contains(&horizon),
+                "heating_horizon_min",
+                "must be from 1 to 1440 minutes",
+            );
+            judging.must(
+                !self.heating_order.is_empty(),
+                "heating_horizon_min",
+                "is given without heating_order, which it is for",
+            );
+        }
         let mut faults = judging.done();
         let risk = if at.is_empty() { "risk".to_owned() } else { format!("{at}.risk") };
         faults.extend(self.risk.faults(&risk));

@@ -62,24 +62,36 @@ pub enum TimeForm {
     SecondsSinceStart,
     /// Time of the day in UTC; whoever uploads it says on which day it began.
     ClockUtc,
+    /// Milliseconds since the recording began; whoever uploads it says when that was.
+    MillisecondsSinceStart,
+    /// Day, month and year parted by points, and the time of day, in UTC: `17.05.2026 08:30:00`.
+    DottedDateUtc,
 }
 
 impl TimeForm {
     /// Every form.
-    pub const ALL: [TimeForm; 6] = [
+    pub const ALL: [TimeForm; 8] = [
         TimeForm::Iso8601,
         TimeForm::Iso8601Utc,
         TimeForm::UnixS,
         TimeForm::UnixMs,
         TimeForm::SecondsSinceStart,
         TimeForm::ClockUtc,
+        TimeForm::MillisecondsSinceStart,
+        TimeForm::DottedDateUtc,
     ];
 
     /// Whether the file alone does not say when it was recorded.
     pub const fn needs_start(self) -> bool {
         match self {
-            TimeForm::SecondsSinceStart | TimeForm::ClockUtc => true,
-            TimeForm::Iso8601 | TimeForm::Iso8601Utc | TimeForm::UnixS | TimeForm::UnixMs => false,
+            TimeForm::SecondsSinceStart | TimeForm::MillisecondsSinceStart | TimeForm::ClockUtc => {
+                true
+            }
+            TimeForm::Iso8601
+            | TimeForm::Iso8601Utc
+            | TimeForm::DottedDateUtc
+            | TimeForm::UnixS
+            | TimeForm::UnixMs => false,
         }
     }
 }

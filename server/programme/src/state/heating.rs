@@ -9,6 +9,7 @@ use super::State;
 use crate::card::Fitted;
 use crate::codes::{LimitCode, PersonHandle, RunNumber};
 use crate::entry::Entry;
+use crate::nouns::Policy;
 use crate::record::{Digest, HeatingComponent, HeatingOrderJudged, HeatingOutcome};
 
 /// What one recording of a run says about the order.
@@ -30,6 +31,8 @@ pub struct HeatingJudgement {
     pub outcome: HeatingOutcome,
     /// The limit that would be reached first.
     pub first: Option<LimitCode>,
+    /// The horizon by which it was judged, in minutes.
+    pub horizon_min: Option<u32>,
     fitted: Arc<Fitted>,
 }
 
@@ -67,6 +70,7 @@ impl State {
                 components: body.components.clone(),
                 outcome: body.outcome,
                 first: body.first.clone(),
+                horizon_min: body.horizon_min,
                 fitted,
             },
         );
@@ -76,20 +80,29 @@ impl State {
     ///
     /// A run that showed the order right, with what is fitted now, settles all runs before it. Of those after it one
     /// that showed it wrong weighs more than any for which it is not known. A wrong order of another configuration, or
-    /// held against other limits or another order than now, is not forgotten: how it is now is not known.
+    /// held against other limits or another order than now, is not forgotten: how it is now is not known. It is settled
+    /// where a later run with the same items as it had showed the order right, though items have changed since.
     pub fn heating_trouble(&self) -> Option<HeatingTrouble<'_>> {
-        let order = self.policy.as_ref().map(|policy| policy.heating_order.as_slice())?;
-        if order.is_empty() {
+        let policy = self.policy.as_ref()?;
+        if policy.heating_order.is_empty() {
             return None;
         }
         let mut unknown = None;
+        let mut right: Vec<&Fitted> = Vec::new();
         let mut judged = self.heating.values().rev().peekable();
         // The latest run first, with all that its recordings say together.
         while let Some(latest) = judged.peek().map(|judgement| judgement.run) {
             let mut in_order = false;
             let mut unknown_here = None;
+            let mut right_here = Vec::new();
             while let Some(judgement) = judged.next_if(|judgement| judgement.run == latest) {
-                match self.heating_now(judgement, order) {
+                if right.contains(&&*judgement.fitted) {
+                    continue;
+                }
+                if self.shows_order(judgement, policy) {
+                    right_here.push(&*judgement.fitted);
+                }
+                match self.heating_now(judgement, policy) {
                     Some(HeatingOutcome::OutOfOrder) => {
                         return Some(HeatingTrouble::OutOfOrder(judgement));
                     }
@@ -101,33 +114,41 @@ impl State {
             if in_order {
                 break;
             }
+            right.extend(right_here);
             unknown = unknown.or(unknown_here);
         }
         unknown.map(HeatingTrouble::Unknown)
     }
 
-    /// What a judgement says about what is fitted now; absent where it says nothing.
-    fn heating_now(
-        &self,
-        judgement: &HeatingJudgement,
-        order: &[LimitCode],
-    ) -> Option<HeatingOutcome> {
-        let same_fit = *judgement.fitted == *self.configuration.fitted();
-        let same_order = judgement.components.iter().map(|it| &it.limit).eq(order);
+    /// Whether a judgement says by the policy and the limits as they are that the order was right, whatever was fitted.
+    fn shows_order(&self, judgement: &HeatingJudgement, policy: &Policy) -> bool {
+        judgement.outcome == HeatingOutcome::InOrder
+            && self.says(judgement, policy)
+            && self.recordings.all_count(judgement.run, judgement.seq)
+    }
+
+    /// Whether it was judged by the policy and the limits as they are, by a recording that counts.
+    fn says(&self, judgement: &HeatingJudgement, policy: &Policy) -> bool {
+        let limits = judgement.components.iter().map(|it| &it.limit);
+        let same_order =
+            limits.eq(&policy.heating_order) && judgement.horizon_min == policy.heating_horizon_min;
         let same_limits = judgement.components.iter().all(|component| {
             let now = self.limits.by_code.get(&component.limit);
             now.is_some_and(|now| now.changed_at == component.limit_revision)
         });
-        let counts = self.recordings.counts(&judgement.recording, judgement.seq);
-        let says = same_order && same_limits && counts;
+        same_order && same_limits && self.recordings.counts(&judgement.recording, judgement.seq)
+    }
+
+    /// What a judgement says about what is fitted now; absent where it says nothing.
+    fn heating_now(&self, judgement: &HeatingJudgement, policy: &Policy) -> Option<HeatingOutcome> {
+        let same_fit = *judgement.fitted == *self.configuration.fitted();
+        let says = self.says(judgement, policy);
         match judgement.outcome {
             HeatingOutcome::OutOfOrder if same_fit && says => Some(HeatingOutcome::OutOfOrder),
             HeatingOutcome::OutOfOrder => Some(HeatingOutcome::Unknown),
             HeatingOutcome::InOrder | HeatingOutcome::Unknown if !same_fit => None,
             // Components are spread over recorders, so that all recordings of the run show the order together.
-            HeatingOutcome::InOrder
-                if says && self.recordings.all_count(judgement.run, judgement.seq) =>
-            {
+            HeatingOutcome::InOrder if self.shows_order(judgement, policy) => {
                 Some(HeatingOutcome::InOrder)
             }
             HeatingOutcome::InOrder | HeatingOutcome::Unknown => Some(HeatingOutcome::Unknown),

@@ -176,7 +176,11 @@ impl Story {
         let components = self.components(&names);
         let recording = recording.clone();
         let first = order.last().cloned();
-        self.record("engineer", HeatingOrderJudged { run, recording, components, outcome, first })
+        let horizon_min = self.state.policy.as_ref().and_then(|policy| policy.heating_horizon_min);
+        self.record(
+            "engineer",
+            HeatingOrderJudged { run, recording, components, outcome, first, horizon_min },
+        )
     }
 
     /// A recording showed an exceedance of half a minute.

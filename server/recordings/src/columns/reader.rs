@@ -6,11 +6,12 @@ use std::sync::{Arc, Mutex};
 
 use arrow_array::cast::AsArray;
 use arrow_array::types::{Float64Type, TimestampMicrosecondType};
-use arrow_array::{Array, RecordBatch};
+use arrow_array::{Array, Float64Array, RecordBatch};
 use arrow_schema::{DataType, TimeUnit};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
-    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReaderBuilder, RowSelection,
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader,
+    ParquetRecordBatchReaderBuilder, RowSelection,
 };
 use parquet::errors::ParquetError;
 use parquet::file::metadata::{PageIndexPolicy, ParquetMetaData};
@@ -22,6 +23,7 @@ use rayon::prelude::*;
 use super::sums::{Checked, SUMS, Sums};
 use super::writer::ColumnsWriter;
 use super::{REPORT, TIME, UNIT};
+use crate::bins::{BinnedChannel, Bins, Edges, Filling};
 use crate::{Block, ChannelSpec, Micros, Series, Sink, Unreadable};
 
 /// Values from which on it pays to read channels side by side on all cores.
@@ -274,19 +276,7 @@ impl<R: ChunkReader + 'static> Columns<R> {
         if touched.is_empty() {
             return Ok(());
         }
-        let (groups, selection) = self.selection(&touched);
-        let batches = ParquetRecordBatchReaderBuilder::new_with_metadata(
-            self.source.clone(),
-            self.metadata.clone(),
-        )
-        .with_projection(ProjectionMask::leaves(
-            self.metadata.parquet_schema(),
-            asked.iter().copied(),
-        ))
-        .with_row_groups(groups)
-        .with_row_selection(selection)
-        .with_batch_size(BATCH_ROWS)
-        .build()?;
+        let batches = self.batches(&asked, &touched)?;
         let mut times = Vec::new();
         let mut values = vec![Vec::new(); codes.len()];
         for batch in batches {
@@ -297,11 +287,79 @@ impl<R: ChunkReader + 'static> Columns<R> {
             }
             for (place, column) in places.iter().zip(&mut values) {
                 let at = asked.partition_point(|asked| *asked < place + 1);
-                values_of(&batch, at, rows.clone(), column)?;
+                put(&doubles(&batch, at, rows.clone())?, column);
             }
             take(&times, &values)?;
         }
         Ok(())
+    }
+
+    /// The rows of these pages, of the columns of the file at these places; the first is that of moments.
+    fn batches(
+        &self,
+        asked: &[usize],
+        touched: &[Page],
+    ) -> Result<ParquetRecordBatchReader, CannotRead> {
+        let (groups, selection) = self.selection(touched);
+        let mask = ProjectionMask::leaves(self.metadata.parquet_schema(), asked.iter().copied());
+        let batches = ParquetRecordBatchReaderBuilder::new_with_metadata(
+            self.source.clone(),
+            self.metadata.clone(),
+        );
+        let batches = batches.with_projection(mask).with_row_groups(groups);
+        Ok(batches.with_row_selection(selection).with_batch_size(BATCH_ROWS).build()?)
+    }
+
+    /// Channels from one moment to another, both included, in bins as [`bins`](crate::bins::bins) makes them. Moments are
+    /// read once, channels side by side on all cores and piece by piece, so that memory is that of the bins.
+    ///
+    /// # Errors
+    ///
+    /// [`CannotRead`], where a channel is not there or the file is damaged.
+    pub fn bins(
+        &self,
+        codes: &[&str],
+        from: Micros,
+        to: Micros,
+        width_micros: i64,
+    ) -> Result<Bins, CannotRead> {
+        let places = self.places(codes)?;
+        let touched: Vec<Page> = self.touched(from, to).collect();
+        let mut edges = Edges::of_width(width_micros);
+        if touched.is_empty() {
+            let channels = codes.iter().map(|_| Filling::of(&edges).finish()).collect();
+            return Ok(Bins { starts: Vec::new(), channels });
+        }
+        // Rows of the first pages that are before the window.
+        let mut before = 0;
+        let mut times = Vec::new();
+        for batch in self.batches(&[0], &touched)? {
+            let batch = batch.map_err(ParquetError::from)?;
+            let rows = moments(&batch, from, to, &mut times)?;
+            if edges.rows() == 0 {
+                before += rows.start;
+            }
+            edges.take(&times);
+        }
+        let channel = |place: &usize| -> Result<BinnedChannel, CannotRead> {
+            let mut filling = Filling::of(&edges);
+            let (mut skip, mut held) = (before, Vec::new());
+            for batch in self.batches(&[place + 1], &touched)? {
+                let batch = batch.map_err(ParquetError::from)?;
+                let rows = skip.min(batch.num_rows())..batch.num_rows();
+                skip -= rows.start;
+                let values = doubles(&batch, 0, rows)?;
+                if values.null_count() > 0 {
+                    put(&values, &mut held);
+                    filling.take(&held);
+                } else {
+                    filling.take(values.values());
+                }
+            }
+            Ok(filling.finish())
+        };
+        let channels = places.par_iter().map(channel).collect::<Result<_, _>>()?;
+        Ok(Bins { starts: edges.starts, channels })
     }
 
     /// Writes channels from one moment to another, both included, as a Parquet file of its own.
@@ -395,27 +453,29 @@ fn moments(
     Ok(first..end)
 }
 
-/// The values of one column of a batch, put where `into` was; null is NaN.
-fn values_of(
+/// The values of one column of a batch.
+fn doubles(
     batch: &RecordBatch,
     place: usize,
     rows: Range<usize>,
-    into: &mut Vec<f64>,
-) -> Result<(), CannotRead> {
+) -> Result<Float64Array, CannotRead> {
     let column =
         batch.columns().get(place).and_then(|column| column.as_primitive_opt::<Float64Type>());
     let column = column.ok_or(CannotRead::NotARecording { what: "the values are no doubles" })?;
-    let column = column.slice(rows.start, rows.len());
+    Ok(column.slice(rows.start, rows.len()))
+}
+
+/// Puts values where `into` was; null is NaN.
+fn put(values: &Float64Array, into: &mut Vec<f64>) {
     into.clear();
-    into.extend_from_slice(column.values());
-    if let Some(nulls) = column.nulls() {
+    into.extend_from_slice(values.values());
+    if let Some(nulls) = values.nulls() {
         for (value, present) in into.iter_mut().zip(nulls) {
             if !present {
                 *value = f64::NAN;
             }
         }
     }
-    Ok(())
 }
 
 /// The pages of the column of moments; where the file has no index of them, its row groups.

@@ -39,7 +39,8 @@ fn ten_hertz(rows: usize) -> Bytes {
     written(&[channel("pack_v", "V"), channel("motor_k", "K")], &times, &[volts, kelvin])
 }
 
-const EVER: (Micros, Micros) = (Micros(i64::MIN), Micros(i64::MAX));
+const EVER_I: (i64, i64) = (i64::MIN, i64::MAX);
+const EVER: (Micros, Micros) = (Micros(EVER_I.0), Micros(EVER_I.1));
 
 #[test]
 fn a_file_says_its_channels_units_rows_and_span() {
@@ -72,6 +73,30 @@ fn a_window_has_both_of_its_ends_and_nothing_beside_them() {
     assert!(backwards.times.is_empty());
     let times = columns.read(&[], Micros(0), Micros(200_000)).unwrap();
     assert_eq!(times.times.len(), 3);
+}
+
+#[test]
+fn bins_that_are_read_piece_by_piece_are_those_of_the_window_as_a_whole() {
+    let columns = Columns::open(ten_hertz(70_000)).unwrap();
+    let (codes, width) = (["motor_k", "pack_v"], 1_700_000);
+    // From and to within a page and within a bin; over the border of two row groups; nothing at all.
+    for (from, to) in [(1_250_000, 999_950_000), (6_553_000_000, 6_555_000_000), (-9, -1), EVER_I] {
+        let (from, to) = (Micros(from), Micros(to));
+        let binned = columns.bins(&codes, from, to, width).unwrap();
+        let window = columns.read(&codes, from, to).unwrap();
+        let whole: Vec<&[f64]> = window.values.iter().map(Vec::as_slice).collect();
+        let expected = crate::bins::bins(&window.times, &whole, 0..window.times.len(), width);
+        assert_eq!(binned.starts, expected.starts);
+        assert_eq!(binned.channels.len(), 2);
+        for (of_file, of_window) in binned.channels.iter().zip(&expected.channels) {
+            assert_eq!(of_file.readings, of_window.readings);
+            assert_eq!((&of_file.min, &of_file.max), (&of_window.min, &of_window.max));
+            for (one, other) in of_file.mean.iter().zip(&of_window.mean) {
+                assert!((one - other).abs() <= 1e-12 * other.abs(), "{one} {other}");
+            }
+        }
+    }
+    assert!(columns.bins(&["pack_a"], EVER.0, EVER.1, width).is_err());
 }
 
 #[test]

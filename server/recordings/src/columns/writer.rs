@@ -12,7 +12,7 @@ use parquet::arrow::arrow_writer::{
 use parquet::basic::{Compression, Encoding, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
-use parquet::file::properties::{WriterProperties, WriterVersion};
+use parquet::file::properties::{EnabledStatistics, WriterProperties, WriterVersion};
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::ColumnPath;
 use rayon::prelude::*;
@@ -219,7 +219,8 @@ impl<W: Write + Send> Sink for ColumnsWriter<W> {
 }
 
 /// Sensors give few different figures, and a table of them with places in it is a third as large as the figures and faster
-/// to read. A column whose table grows beyond [`TABLE_BYTES`] goes on with its bytes split into streams.
+/// to read. A column whose table grows beyond [`TABLE_BYTES`] goes on with its bytes split into streams. Pages say which moments
+/// they span, by which windows are found; nobody looks for values by page, so that their least and greatest are not kept.
 fn properties(units: String) -> Result<WriterProperties, Unreadable> {
     let time = ColumnPath::from(TIME);
     Ok(WriterProperties::builder()
@@ -229,7 +230,9 @@ fn properties(units: String) -> Result<WriterProperties, Unreadable> {
         .set_dictionary_page_size_limit(TABLE_BYTES)
         .set_encoding(Encoding::BYTE_STREAM_SPLIT)
         .set_column_dictionary_enabled(time.clone(), false)
-        .set_column_encoding(time, Encoding::DELTA_BINARY_PACKED)
+        .set_column_encoding(time.clone(), Encoding::DELTA_BINARY_PACKED)
+        .set_statistics_enabled(EnabledStatistics::None)
+        .set_column_statistics_enabled(time, EnabledStatistics::Page)
         .set_data_page_row_count_limit(PAGE_ROWS)
         .set_max_row_group_row_count(Some(GROUP_ROWS))
         .set_key_value_metadata(Some(vec![KeyValue::new(UNITS.to_owned(), units)]))

@@ -77,13 +77,20 @@ pub struct HeatingOrder {
 /// `from` to `to` is a stretch under steady load, see [`last_under_load`].
 ///
 /// Components that would reach their limits at the same time are in order. One that would never reach its limit comes after
-/// all that would. A pair in the wrong order makes the whole out of order though others are unknown; otherwise one that is
+/// all that would. `horizon_s` is the longest that such a load can last: what would be reached later is never reached, for a
+/// component cannot come first when the energy is gone before. A limit that would be reached within it counts as always, also
+/// where the component that is meant to come earlier would take longer than the horizon: that is the order out of order. What
+/// may be on either side of the horizon makes a pair doubtful. A pair in the wrong order makes the whole out of order though others are unknown; otherwise one that is
 /// unknown leaves the whole unknown.
 pub fn order_of_heating<'a>(
     components: &[Component],
     series_of: &dyn Fn(&str) -> Option<Series<'a>>,
     (from, to): (Micros, Micros),
+    horizon_s: Option<f64>,
 ) -> HeatingOrder {
+    let interval = |heated: &Heated| {
+        heated.time_to_limit.interval().map(|it| it.within(horizon_s.unwrap_or(f64::INFINITY)))
+    };
     let components: Vec<Heated> = components
         .iter()
         .map(|component| {
@@ -100,9 +107,7 @@ pub fn order_of_heating<'a>(
     let (mut out_of_order, mut doubtful) = (Vec::new(), Vec::new());
     for (place, later) in components.iter().enumerate() {
         for earlier in components.iter().take(place) {
-            let (Some(of_earlier), Some(of_later)) =
-                (earlier.time_to_limit.interval(), later.time_to_limit.interval())
-            else {
+            let (Some(of_earlier), Some(of_later)) = (interval(earlier), interval(later)) else {
                 continue;
             };
             let pair = || Pair {
@@ -123,7 +128,7 @@ pub fn order_of_heating<'a>(
         (true, false) => Order::InOrder,
     };
     let reached = components.iter().filter_map(|heated| {
-        let seconds = heated.time_to_limit.interval()?.seconds;
+        let seconds = interval(heated)?.seconds;
         seconds.is_finite().then_some((heated, seconds))
     });
     // The first of several at the same time.
@@ -132,28 +137,55 @@ pub fn order_of_heating<'a>(
     HeatingOrder { components, order, first, out_of_order, doubtful }
 }
 
-/// The end of the last stretch in which a load was at least so great, at most `seconds` long: from when to when. Readings
-/// farther apart than `gap_s` seconds are not one stretch. Absent where there is no stretch at least half as long.
+/// How far a steady load may be from its mean so far, as a share of it. Common practice, no source.
+const STEADY_WITHIN: f64 = 0.1;
+
+/// The end of the last stretch in which a load was steady and at least so great, at most `seconds` long: from when to when.
+/// Readings farther apart than `gap_s` seconds are not one stretch. Absent where there is no stretch at least half as long:
+/// how parts went on heating while the load was changed says nothing of how they would at any load.
 pub fn last_under_load(
     load: Series<'_>,
     at_least: f64,
     seconds: f64,
     gap_s: f64,
 ) -> Option<(Micros, Micros)> {
-    let mut stretches: Vec<(Micros, Micros)> = Vec::new();
+    let mut stretches: Vec<Stretch> = Vec::new();
     let mut open = false;
     for (moment, value) in load.present() {
         let under = crate::limits::edge::is_at_least(value, at_least);
         match stretches.last_mut().filter(|_| open && under) {
-            Some((_, to)) if moment.seconds_since(*to) <= gap_s => *to = moment,
-            _ if under => stretches.push((moment, moment)),
+            Some(last) if last.goes_on(moment, value, gap_s) => last.take(moment, value),
+            _ if under => {
+                stretches.push(Stretch { from: moment, to: moment, mean: value, count: 1.0 })
+            }
             _ => {}
         }
         open = under;
     }
-    let long_enough = |(from, to): &&(Micros, Micros)| to.seconds_since(*from) >= seconds / 2.0;
-    let (from, to) = *stretches.iter().rev().find(long_enough)?;
+    let long_enough = |it: &&Stretch| it.to.seconds_since(it.from) >= seconds / 2.0;
+    let Stretch { from, to, .. } = *stretches.iter().rev().find(long_enough)?;
     Some((from.max(crate::limits::later_by(to, -seconds)), to))
+}
+
+/// A stretch of steady load.
+struct Stretch {
+    from: Micros,
+    to: Micros,
+    mean: f64,
+    count: f64,
+}
+
+impl Stretch {
+    fn goes_on(&self, moment: Micros, value: f64, gap_s: f64) -> bool {
+        moment.seconds_since(self.to) <= gap_s
+            && (value - self.mean).abs() <= STEADY_WITHIN * self.mean.abs()
+    }
+
+    fn take(&mut self, moment: Micros, value: f64) {
+        self.to = moment;
+        self.count += 1.0;
+        self.mean += (value - self.mean) / self.count;
+    }
 }
 
 #[cfg(test)]

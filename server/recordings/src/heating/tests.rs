@@ -29,6 +29,10 @@ fn rising(start: f64, slope: f64) -> Vec<f64> {
 }
 
 fn judge(parts: &[(&str, f64, Option<Vec<f64>>)]) -> HeatingOrder {
+    judge_within(parts, None)
+}
+
+fn judge_within(parts: &[(&str, f64, Option<Vec<f64>>)], horizon_s: Option<f64>) -> HeatingOrder {
     let times = tenths(5 * MINUTE);
     let components: Vec<_> = parts
         .iter()
@@ -42,7 +46,7 @@ fn judge(parts: &[(&str, f64, Option<Vec<f64>>)]) -> HeatingOrder {
         let (.., values) = parts.iter().find(|(code, ..)| *code == channel)?;
         values.as_ref().map(|values| Series { times: &times, values })
     };
-    order_of_heating(&components, &series_of, (times[0], times[times.len() - 1]))
+    order_of_heating(&components, &series_of, (times[0], times[times.len() - 1]), horizon_s)
 }
 
 #[test]
@@ -103,6 +107,34 @@ fn a_part_meant_to_be_spared_that_would_come_first_makes_the_order_wrong() {
 }
 
 #[test]
+fn what_would_come_after_the_horizon_never_comes_and_what_comes_before_it_counts_as_always() {
+    // The motor settles below its limit; the battery would be at its limit after some 700 s.
+    let parts = [
+        ("motor", 140.0, Some(settling(30.0, 130.0, 100.0))),
+        ("battery", 60.0, Some(rising(40.0, 0.02))),
+    ];
+    let of = |horizon_s| {
+        let found = judge_within(&parts, horizon_s);
+        (found.order, found.first)
+    };
+    let battery = || Some("battery".to_owned());
+    assert_eq!(of(None), (Order::OutOfOrder, battery()));
+    assert_eq!(of(Some(900.0)), (Order::OutOfOrder, battery()), "it would come within it");
+    assert_eq!(of(Some(500.0)), (Order::InOrder, None), "the energy is gone before");
+    // The motor too late, and the battery in time: out of order, as if the motor never came.
+    let slow =
+        [("motor", 110.0, Some(rising(60.0, 0.02))), ("battery", 60.0, Some(rising(40.0, 0.02)))];
+    assert_eq!(judge_within(&slow, Some(900.0)).order, Order::OutOfOrder);
+    // A horizon within the battery's interval leaves doubt.
+    let TimeToLimit::Reaches { seconds, low_s, .. } = judge(&parts).components[1].time_to_limit
+    else {
+        panic!("it would")
+    };
+    let between = judge_within(&parts, Some(f64::midpoint(low_s, seconds)));
+    assert_eq!((between.order, between.doubtful.len()), (Order::InOrder, 1));
+}
+
+#[test]
 fn a_part_that_reached_its_limit_came_first_and_two_at_once_are_in_order() {
     let mut reached = rising(40.0, 0.0);
     reached[100] = 60.0;
@@ -148,4 +180,20 @@ fn the_last_stretch_under_load_is_found_and_cut_to_what_is_asked_for() {
     assert_eq!(find(100.0), Some((Micros(10_000_000), Micros(69_900_000))), "more than half");
     assert_eq!(find(200.0), None);
     assert_eq!(find(2.0), Some((Micros(90_000_000), Micros(91_900_000))));
+}
+
+#[test]
+fn a_load_that_is_changed_all_the_time_is_no_steady_one() {
+    let times = tenths(1_000);
+    let find = |load: &[f64]| {
+        let series = Series { times: &times, values: load };
+        last_under_load(series, 40.0, 60.0, 1.0)
+    };
+    // From 40 to 90 in steps of 5 for 9 s each.
+    let sweep: Vec<f64> = (0..1_000).map(|row| 40.0 + 5.0 * (row / 90) as f64).collect();
+    assert_eq!(find(&sweep), None);
+    let mut steps = vec![45.0; 1_000];
+    steps[600..].fill(60.0);
+    steps.iter_mut().enumerate().for_each(|(row, load)| *load += noise(row));
+    assert_eq!(find(&steps), Some((Micros(60_000_000), Micros(99_900_000))), "the last step");
 }

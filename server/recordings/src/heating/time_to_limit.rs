@@ -85,6 +85,18 @@ pub(super) struct Interval {
     pub(super) high_s: f64,
 }
 
+impl Interval {
+    /// What comes after so many seconds never comes.
+    pub(super) fn within(self, horizon_s: f64) -> Self {
+        let or_never = |seconds: f64| if seconds <= horizon_s { seconds } else { f64::INFINITY };
+        Self {
+            seconds: or_never(self.seconds),
+            low_s: or_never(self.low_s),
+            high_s: or_never(self.high_s),
+        }
+    }
+}
+
 impl TimeToLimit {
     /// The time with its interval; absent where it is not known.
     pub(super) fn interval(&self) -> Option<Interval> {

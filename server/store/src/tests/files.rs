@@ -83,6 +83,40 @@ async fn what_breaks_off_leaves_nothing_behind_also_when_the_program_was_killed_
 }
 
 #[tokio::test]
+async fn a_file_whose_record_was_never_written_is_removed_at_the_next_start_and_no_other() {
+    let (club, recording, columns) = with_a_recording().await;
+    let orphan = kept(&club, b"its record was refused").await;
+    let folder = club.data().join("recordings");
+    std::fs::write(folder.join("notes.txt"), b"somebody else's").unwrap();
+    let beside = path_of(&club.data(), &orphan.digest).with_file_name("README");
+    std::fs::write(&beside, b"somebody else's").unwrap();
+    let club = club.reopened().await;
+    assert!(!path_of(&club.data(), &orphan.digest).exists());
+    assert!(path_of(&club.data(), &recording).is_file());
+    assert!(path_of(&club.data(), &columns).is_file());
+    assert!(beside.is_file() && folder.join("notes.txt").is_file());
+}
+
+#[tokio::test]
+async fn a_lost_or_altered_file_is_whole_again_once_the_same_bytes_are_kept_again() {
+    let (club, recording, _) = with_a_recording().await;
+    let objects = club.store.objects();
+    assert!(objects.is_whole(&recording).await.unwrap());
+    for damage in [None, Some(&b"a,b\n1,3\n"[..]), Some(&b""[..])] {
+        let path = path_of(&club.data(), &recording);
+        match damage {
+            Some(bytes) => std::fs::write(&path, bytes).unwrap(),
+            None => std::fs::remove_file(&path).unwrap(),
+        }
+        assert!(!objects.is_whole(&recording).await.unwrap(), "{damage:?}");
+        kept(&club, b"a,b\n1,2\n").await;
+        assert!(objects.is_whole(&recording).await.unwrap(), "{damage:?}");
+    }
+    let verdict = verify(&club.data(), &[]).await.unwrap().remove(0);
+    assert_eq!((verdict.files_agreed, verdict.files_lost.len()), (2, 0));
+}
+
+#[tokio::test]
 async fn verification_names_each_record_whose_file_was_altered_or_is_gone() {
     let (club, recording, columns) = with_a_recording().await;
     let verdict = verify(&club.data(), &[]).await.unwrap().remove(0);

@@ -62,12 +62,15 @@ pub struct HeatingView {
     /// The limit that would be reached first; absent: none, or not known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub first: Option<LimitCode>,
+    /// The horizon of the policy, in minutes: components that would take longer are taken as never reaching their limits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub horizon_min: Option<u32>,
 }
 
 impl From<JudgedHeating> for HeatingView {
     fn from(judged: JudgedHeating) -> Self {
-        let JudgedHeating { components, outcome, first } = judged;
-        Self { components, outcome, first }
+        let JudgedHeating { components, outcome, first, horizon_min } = judged;
+        Self { components, outcome, first, horizon_min }
     }
 }
 
@@ -101,6 +104,7 @@ pub struct AttachedRecording<'a> {
 struct Basis {
     limits: Vec<(LimitCode, u64)>,
     order: Vec<(LimitCode, u64)>,
+    horizon_min: Option<u32>,
     facts: Vec<Facts>,
 }
 
@@ -118,6 +122,7 @@ impl Case {
         let basis = Basis {
             limits: question.limits.iter().map(revision).collect(),
             order: question.heating_order.iter().map(revision).collect(),
+            horizon_min: question.heating_horizon_min,
             facts: of_run(state, run, recording),
         };
         Ok(Self { question, basis })

@@ -28,9 +28,6 @@ pub(crate) const LARGEST: usize = 4 * 1024 * 1024 * 1024;
 /// Bytes that are gathered before they are written.
 const GATHERED: usize = 1024 * 1024;
 
-/// How long a sender may be silent.
-const SILENT_AT_MOST: Duration = Duration::from_secs(60);
-
 /// What recorders' files are sent as.
 const KNOWN: &[&str] = &[
     "application/octet-stream",
@@ -93,7 +90,8 @@ pub(crate) async fn take(
         began: upload.began,
     };
     office.would_take(&person.programme, &file)?;
-    let original = receive(office.store.objects(), body).await?;
+    let original =
+        receive(office.store.objects(), body, office.settings.sender_silent_at_most).await?;
     let digest = original.digest();
     let asked = Asked::of_part(&request, digest.bytes())?;
     let stamp = person.stamp(office.now());
@@ -119,7 +117,11 @@ fn too_large() -> Problem {
 }
 
 /// Writes the bytes down as they come. No thread waits for a slow sender.
-async fn receive(objects: &Objects, mut body: Payload) -> Result<Incoming, Problem> {
+async fn receive(
+    objects: &Objects,
+    mut body: Payload,
+    silent_at_most: Duration,
+) -> Result<Incoming, Problem> {
     let opened = objects.clone();
     let mut original = tokio::task::spawn_blocking(move || opened.begin())
         .await
@@ -128,7 +130,7 @@ async fn receive(objects: &Objects, mut body: Payload) -> Result<Incoming, Probl
     let (mut size, mut received) = (0, 0_usize);
     let mut first = Vec::with_capacity(2 * intake::LONGEST_MARK);
     loop {
-        let part = timeout(SILENT_AT_MOST, body.next()).await.map_err(|_| {
+        let part = timeout(silent_at_most, body.next()).await.map_err(|_| {
             Problem::new(
                 REQUEST_TIMEOUT,
                 "The file stopped coming: nothing was kept. Send it again.",

@@ -45,7 +45,7 @@ fn with_order() -> (Story, AttachRecording) {
 
 fn heating(story: &Story, outcome: HeatingOutcome, first: Option<&str>) -> JudgedHeating {
     let components = story.components(&["L-winding", "L-second"]);
-    JudgedHeating { components, outcome, first: first.map(code) }
+    JudgedHeating { components, outcome, first: first.map(code), horizon_min: None }
 }
 
 #[test]

@@ -35,6 +35,14 @@ pub enum TimeForm {
         /// The moment of second 0.
         start: Micros,
     },
+    /// Milliseconds since the recording began, or since any other moment that is known.
+    MillisSinceStart {
+        /// The moment of millisecond 0.
+        start: Micros,
+    },
+    /// Day, month and year parted by points, and the time of day, in UTC: `17.05.2026 08:30:00,250`. Days and months have
+    /// two digits, years four, so that none can be taken for another.
+    DottedDateUtc,
     /// Time of day in UTC, `hh:mm:ss` with or without decimals. It may pass midnight once, which is told; a second time
     /// is time that runs backward.
     ClockUtc {
@@ -65,6 +73,8 @@ impl TimeForm {
             Self::UnixSeconds => scaled(cell, decimal, 6)?,
             Self::UnixMillis => scaled(cell, decimal, 3)?,
             Self::SecondsSinceStart { start } => scaled(cell, decimal, 6)?.checked_add(start.0)?,
+            Self::MillisSinceStart { start } => scaled(cell, decimal, 3)?.checked_add(start.0)?,
+            Self::DottedDateUtc => dotted(cell)?,
             Self::ClockUtc { date } => {
                 let (of_day, rest) = time_of_day(cell)?;
                 rest.is_empty().then_some(())?;
@@ -80,16 +90,27 @@ fn midnight(date: NaiveDate) -> i64 {
     date.and_time(chrono::NaiveTime::MIN).and_utc().timestamp_micros()
 }
 
+fn dotted(cell: &[u8]) -> Option<i64> {
+    let [d1, d2, b'.', m1, m2, b'.', y1, y2, y3, y4, b' ' | b'T', clock @ ..] = cell else {
+        return None;
+    };
+    let date = day([*y1, *y2, *y3, *y4], [*m1, *m2], [*d1, *d2])?;
+    let (of_day, rest) = time_of_day(clock)?;
+    rest.is_empty().then(|| midnight(date) + of_day)
+}
+
+/// The day of a year, a month and a day in digits.
+fn day([y1, y2, y3, y4]: [u8; 4], month: [u8; 2], day: [u8; 2]) -> Option<NaiveDate> {
+    let year = two([y1, y2])? * 100 + two([y3, y4])?;
+    let (month, day) = (two(month)?.try_into().ok()?, two(day)?.try_into().ok()?);
+    NaiveDate::from_ymd_opt(i32::try_from(year).ok()?, month, day)
+}
+
 fn iso_8601(cell: &[u8], utc_without_offset: bool) -> Option<i64> {
     let [y1, y2, y3, y4, b'-', m1, m2, b'-', d1, d2, b'T' | b't' | b' ', clock @ ..] = cell else {
         return None;
     };
-    let year = two([*y1, *y2])? * 100 + two([*y3, *y4])?;
-    let date = NaiveDate::from_ymd_opt(
-        i32::try_from(year).ok()?,
-        two([*m1, *m2])?.try_into().ok()?,
-        two([*d1, *d2])?.try_into().ok()?,
-    )?;
+    let date = day([*y1, *y2, *y3, *y4], [*m1, *m2], [*d1, *d2])?;
     let (of_day, offset) = time_of_day(clock)?;
     let (ahead, hours, minutes) = match offset {
         [] if utc_without_offset => (true, 0, 0),
@@ -196,6 +217,36 @@ mod tests {
         // The year 9999 is the last.
         assert_eq!(at(&TimeForm::UnixSeconds, "253402300799.999999"), Some(LATEST));
         assert_eq!(at(&TimeForm::UnixSeconds, "253402300800"), None);
+    }
+
+    #[test]
+    fn milliseconds_since_the_start_count_from_it() {
+        let since = TimeForm::MillisSinceStart { start: Micros(MOMENT - 1_500_000) };
+        assert_eq!(at(&since, "1500"), Some(MOMENT));
+        assert_eq!(at(&since, "1500.0005"), Some(MOMENT + 1));
+        assert_eq!(at(&since, "1.5 s"), None);
+    }
+
+    #[test]
+    fn a_date_with_points_has_its_day_first_and_nothing_else_is_taken_for_it() {
+        let form = TimeForm::DottedDateUtc;
+        for text in ["17.05.2026 08:30:00,250", "17.05.2026 08:30:00.25", "17.05.2026T08:30:00.25"]
+        {
+            assert_eq!(at(&form, text), Some(MOMENT), "{text}");
+        }
+        for text in [
+            "05.17.2026 08:30:00",
+            "29.02.2026 08:30:00",
+            "17.05.26 08:30:00",
+            "7.5.2026 08:30:00",
+            "17/05/2026 08:30:00",
+            "17.05.2026",
+            "17.05.2026 08:30",
+            "17.05.2026 08:30:00Z",
+            "2026.05.17 08:30:00",
+        ] {
+            assert_eq!(at(&form, text), None, "{text}");
+        }
     }
 
     #[test]
