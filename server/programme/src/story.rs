@@ -116,6 +116,7 @@ pub(crate) fn policy() -> Policy {
         ],
         required_totals: Vec::new(),
         heating_order: Vec::new(),
+        predictions: None,
     }
 }
 

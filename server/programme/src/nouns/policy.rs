@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::codes::LimitCode;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::judging::Judging;
-use crate::nouns::{Aircraft, Axis, Phase, RiskMatrix};
+use crate::nouns::{Aircraft, Axis, Phase, PredictionRules, RiskMatrix};
 use crate::refusal::Fault;
 
 /// Which way along an axis is the more demanding one.
@@ -205,6 +205,9 @@ pub struct Policy {
     /// Maxima of temperature, in the order in which components are meant to reach them: the one that is least bad first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub heating_order: Vec<LimitCode>,
+    /// What is decided about predictions; absent: none are made, and none are asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub predictions: Option<PredictionRules>,
 }
 
 impl BuildUpRule {
@@ -314,6 +317,9 @@ impl Policy {
             "heating_order",
             "must name two limits at least, or none",
         );
+        if let Some(predictions) = &self.predictions {
+            predictions.judge(&mut judging);
+        }
         let mut faults = judging.done();
         let risk = if at.is_empty() { "risk".to_owned() } else { format!("{at}.risk") };
         faults.extend(self.risk.faults(&risk));
