@@ -29,7 +29,7 @@ const NEGATIVE_SHARE: f64 = 0.05;
 /// The topic `thermal-fit`.
 pub static TOPIC: Topic = Topic {
     name: "thermal-fit",
-    version: 1,
+    version: 2,
     title: "Time constant and temperature rise of a part",
     gives: "How fast a motor, controller or pack warms and how far for each kilowatt, from a recording with whatever power was \
             used; and the temperature at the end of another run with its 95 % prediction interval, when it reaches a limit, \
@@ -85,6 +85,23 @@ pub static TOPIC: Topic = Topic {
             "r_squared",
             "ratio",
             "share of the readings' scatter that the model explains; null for readings all alike",
+        ),
+        Field::required(
+            "time_constant_rise_correlation",
+            "ratio",
+            "correlation of the estimates of time constant and rise, from -1 to 1; null where no sample was to spare",
+        ),
+        Field::required("recorded.highest_power_kw", "kW", "highest power of the recording"),
+        Field::required("recorded.duration_s", "s", "length of the recording"),
+        Field::required(
+            "recorded.highest_rise_c",
+            "°C",
+            "highest rise over the ambient temperature",
+        ),
+        Field::required(
+            "recorded.start_rise_c",
+            "°C",
+            "fitted temperature at the first sample over the ambient temperature there",
         ),
         Field::optional(
             "predicted.temperature_c",
@@ -162,8 +179,19 @@ struct Answer {
     residual_rms_c: f64,
     residual_sd_c: Option<f64>,
     r_squared: Option<f64>,
+    time_constant_rise_correlation: Option<f64>,
+    recorded: Recorded,
     #[serde(skip_serializing_if = "Option::is_none")]
     predicted: Option<Predicted>,
+}
+
+/// What the fit rests on, so that whoever predicts from it later can say how far that goes beyond.
+#[derive(Serialize)]
+struct Recorded {
+    highest_power_kw: f64,
+    duration_s: f64,
+    highest_rise_c: f64,
+    start_rise_c: f64,
 }
 
 #[derive(Serialize)]
@@ -199,6 +227,13 @@ fn compute(input: &Value) -> Result<Value, Refused> {
         residual_rms_c: found.fit.residual_rms(),
         residual_sd_c: found.fit.residual_sd(),
         r_squared: found.fit.r_squared(),
+        time_constant_rise_correlation: found.time_constant_rise_correlation(),
+        recorded: Recorded {
+            highest_power_kw: found.highest_power_kw(),
+            duration_s: found.recorded_s(),
+            highest_rise_c: found.highest_rise_c(),
+            start_rise_c: found.start_rise_c(),
+        },
         predicted,
     })
 }

@@ -18,6 +18,7 @@ pub mod next_steps;
 pub mod nouns;
 pub mod people;
 pub mod play;
+pub mod prediction;
 pub mod record;
 pub mod refusal;
 pub mod state;

@@ -90,14 +90,24 @@ const fn effort(reason: &Reason) -> u32 {
         // Something that the team does on the day.
         Reason::Check(_) | Reason::Crew(_) => 2,
         // Paper and decisions.
-        Reason::Policy(_) | Reason::Hazard(_) | Reason::Document(_) | Reason::Refused(_) => 3,
+        Reason::ModelNeedsReview(_)
+        | Reason::DampingStep(_)
+        | Reason::Policy(_)
+        | Reason::Hazard(_)
+        | Reason::Document(_)
+        | Reason::Refused(_) => 3,
         // Work on the aircraft, or an explanation.
         Reason::Configuration(_)
         | Reason::OpenExceedance(_)
         | Reason::Heating(_)
         | Reason::Snag(_) => 4,
         // Another point first, or this one again.
-        Reason::Prerequisite(_) | Reason::BuildUp(_) | Reason::BadResult(_) => 5,
+        Reason::Prerequisite(_)
+        | Reason::BuildUp(_)
+        | Reason::BadResult(_)
+        | Reason::PredictedLimit(_)
+        | Reason::PredictedReserve(_)
+        | Reason::PredictionMissing(_) => 5,
         // Nothing goes ahead at all.
         Reason::StandDown(_) => 8,
         // Not as it is planned.

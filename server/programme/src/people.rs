@@ -101,6 +101,12 @@ acts! {
     TakeIntervals "take intervals of recordings" [Engineer, Lead],
     /// Work something out of recordings.
     MakeReductions "reduce recordings" [Engineer],
+    /// Review models that predictions rest on.
+    ReviewModels "review models" [Engineer, Safety],
+    /// Judge the damping before steps in speed.
+    JudgeDamping "judge damping" [Engineer],
+    /// Let a result stand though items changed.
+    NarrowRepeats "let results stand after changes" [Safety],
     /// Open snags.
     OpenSnags "open snags" [Lead, Pilot, Safety, Engineer, Crew],
     /// Work on snags.

@@ -5,6 +5,7 @@
 mod build_up;
 #[cfg(test)]
 mod frozen;
+mod predictions;
 mod recordings;
 mod runs;
 mod signing;
@@ -13,6 +14,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 pub use build_up::DeviatingStep;
+pub use predictions::{KeptPrediction, Predicted, ToleratedChange};
 pub use recordings::{
     EventMark, HeatingComponent, HeatingOutcome, IntervalBasis, RecordedChannel, RecordedMoment,
     SteadyChannel,
@@ -566,6 +568,43 @@ records! {
         /// The policy's horizon by which it was judged, in minutes.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         horizon_min: Option<u32>,
+    }
+    /// What was predicted for the points of a run as it was opened.
+    PredictionsMade "predictions-made" {
+        /// Which run.
+        run: RunNumber,
+        /// Each prediction, by point in the order of the run.
+        predictions: Vec<KeptPrediction>,
+    }
+    /// A person has looked at why predictions missed: an engineer at the model, or the safety officer at what the engineer
+    /// found.
+    ModelReviewed "model-reviewed" {
+        /// The model of what.
+        what: Predicted,
+        /// What was found, and what was done.
+        findings: String,
+    }
+    /// A person judged the damping before a step in speed.
+    DampingStepJudged "damping-step-judged" {
+        /// The point that is the step.
+        point: PointCode,
+        /// Whether it may be taken, as far as damping goes.
+        go_on: bool,
+        /// The damping that was looked at.
+        reductions: Vec<ReductionNumber>,
+        /// Why.
+        reasons: String,
+    }
+    /// The safety officer let a result stand though an item changed that its point is sensitive to.
+    RepeatNarrowed "repeat-narrowed" {
+        /// The point.
+        point: PointCode,
+        /// The run whose result stands.
+        run: RunNumber,
+        /// The changes for which it does; with any other it lapses.
+        changes: Vec<ToleratedChange>,
+        /// Why it need not be shown again.
+        reason: String,
     }
     /// The weather was observed.
     WeatherObserved "weather-observed" {

@@ -117,6 +117,7 @@ pub(crate) fn policy() -> Policy {
         required_totals: Vec::new(),
         heating_order: Vec::new(),
         heating_horizon_min: None,
+        predictions: None,
     }
 }
 

@@ -206,6 +206,7 @@ fn made_reduction(beyond: Vec<Beyond>) -> Reduction {
         channels: vec![channel("cas")],
         given: Made::of(1).digest(),
         result: serde_json::to_string(&answer).unwrap(),
+        figures: None,
         replaces: None,
         replaced_by: None,
     }

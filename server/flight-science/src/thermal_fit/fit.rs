@@ -38,6 +38,7 @@ pub struct ThermalFit {
     highest_power_kw: f64,
     recorded_s: f64,
     highest_rise_c: f64,
+    start_rise_c: f64,
 }
 
 /// What is to be predicted: constant power in air of constant temperature.
@@ -165,6 +166,7 @@ pub fn fit_thermal(
     };
     Ok(ThermalFit {
         parameters,
+        start_rise_c: parameters.start_c - samples[0].ambient_c,
         fit,
         highest_power_kw: highest(|sample| sample.power_kw),
         recorded_s,
@@ -181,6 +183,33 @@ impl ThermalFit {
     /// Standard error of the rise.
     pub fn rise_se_c_per_kw(&self) -> Option<f64> {
         self.fit.standard_error(1)
+    }
+
+    /// Correlation of the estimates of the time constant's logarithm and of the rise; `None` when no sample was to spare.
+    pub fn time_constant_rise_correlation(&self) -> Option<f64> {
+        let errors = self.fit.standard_error(0)? * self.fit.standard_error(1)?;
+        let correlation = self.fit.covariance()?[(0, 1)] / errors;
+        correlation.is_finite().then_some(correlation)
+    }
+
+    /// The highest power of the recording in kilowatts.
+    pub const fn highest_power_kw(&self) -> f64 {
+        self.highest_power_kw
+    }
+
+    /// The length of the recording in seconds.
+    pub const fn recorded_s(&self) -> f64 {
+        self.recorded_s
+    }
+
+    /// The highest rise over the ambient temperature that was recorded.
+    pub const fn highest_rise_c(&self) -> f64 {
+        self.highest_rise_c
+    }
+
+    /// The fitted temperature at the first sample over the ambient temperature there.
+    pub const fn start_rise_c(&self) -> f64 {
+        self.start_rise_c
     }
 
     /// Predicts the temperature at the end of a case; `None` when no sample was to spare.

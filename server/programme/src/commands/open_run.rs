@@ -9,7 +9,8 @@ use crate::codes::{PointCode, RunNumber};
 use crate::entry::Draft;
 use crate::holds::{self, Hold, Stage, Subject};
 use crate::people::Act;
-use crate::record::{CrewMember, RunKind, RunOpened};
+use crate::prediction::predictions;
+use crate::record::{CrewMember, KeptPrediction, PredictionsMade, RunKind, RunOpened};
 use crate::refusal::{Fault, Refusal};
 use crate::state::{Rung, State};
 
@@ -52,12 +53,18 @@ impl Command for OpenRun {
         }
         unless_held(holds)?;
         let Some(first) = rungs.first() else { return Ok(Vec::new()) };
-        Ok(one(RunOpened {
-            run: next_run(state),
+        let run = next_run(state);
+        let mut drafts = one(RunOpened {
+            run,
             what: RunKind::of_phase(first.point.phase),
             points: points.clone(),
             crew: crew.clone(),
-        }))
+        });
+        let predictions = predicted(&rungs, state, stamp);
+        if !predictions.is_empty() {
+            drafts.extend(one(PredictionsMade { run, predictions }));
+        }
+        Ok(drafts)
     }
 }
 
@@ -89,6 +96,15 @@ fn rungs<'a>(points: &[PointCode], state: &'a State) -> (Vec<&'a Rung>, Vec<Faul
         rungs.push(rung);
     }
     (rungs, faults)
+}
+
+/// What is predicted for each point, kept so that it can be held against what the run shows.
+fn predicted(rungs: &[&Rung], state: &State, stamp: &Stamp) -> Vec<KeptPrediction> {
+    let of_point = |rung: &&Rung| {
+        let made = predictions(state, &rung.point, stamp.now).made.into_iter();
+        made.map(|it| it.kept(&rung.point)).collect::<Vec<_>>()
+    };
+    rungs.iter().flat_map(of_point).collect()
 }
 
 fn open_run(state: &State) -> Option<Hold> {

@@ -44,13 +44,19 @@ pub(crate) fn check_proposed(limit: &Limit, state: &State) -> Vec<Fault> {
     checking.faults
 }
 
-/// What is wrong with the limits that an order of heating names.
+/// What is wrong with the limits that an order of heating, or the rules of predictions, name.
 pub(crate) fn faults_of_heating_order<'a>(
     policy: &Policy,
     limit: impl Fn(&LimitCode) -> Option<&'a Limit>,
 ) -> Vec<Fault> {
+    let components = policy.predictions.iter().flat_map(|rules| &rules.components).enumerate();
+    let order = policy.heating_order.iter().enumerate();
+    let named = order.map(|(place, code)| (format!("heating_order[{place}]"), code));
+    let named = named.chain(components.map(|(place, component)| {
+        (format!("predictions.components[{place}].limit"), &component.limit)
+    }));
     let mut faults = Vec::new();
-    for (place, code) in policy.heating_order.iter().enumerate() {
+    for (field, code) in named {
         let why = match limit(code) {
             None => format!("there is no limit {code}"),
             Some(limit) if limit.greatest_temperature().is_none() => {
@@ -60,7 +66,7 @@ pub(crate) fn faults_of_heating_order<'a>(
             }
             Some(_) => continue,
         };
-        faults.push(Fault::at(format!("heating_order[{place}]"), why));
+        faults.push(Fault::at(field, why));
     }
     faults
 }
@@ -248,8 +254,15 @@ impl<'a> Checking<'a> {
             return;
         }
         let policy = self.state.policy.as_ref();
-        if policy.is_some_and(|policy| policy.heating_order.contains(&limit.code)) {
-            let why = "the policy names this limit in its order of heating, so it must stay a maximum of a temperature";
+        let names = |policy: &Policy| {
+            let predicted = policy.predictions.as_ref();
+            policy.heating_order.contains(&limit.code)
+                || predicted.is_some_and(|rules| {
+                    rules.components.iter().any(|component| component.limit == limit.code)
+                })
+        };
+        if policy.is_some_and(names) {
+            let why = "the policy names this limit in its order of heating or predicts its component, so it must stay a maximum of a temperature";
             self.fault(format!("{at}.is"), why);
         }
     }

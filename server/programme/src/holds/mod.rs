@@ -155,6 +155,16 @@ sources! {
     BuildUp build_up false;
     /// A target lies beyond what the aircraft is designed for.
     BeyondDesign design_boundary false;
+    /// What is predicted passes what it must not.
+    PredictedLimit predicted_limit false;
+    /// Less energy is predicted at landing than must be left.
+    PredictedReserve predicted_reserve false;
+    /// A prediction that is demanded cannot be made.
+    PredictionMissing prediction_missing false;
+    /// A model missed too often.
+    ModelNeedsReview model_review false;
+    /// Nobody lets a step in speed go on as far as damping goes.
+    DampingStep damping_step false;
     /// A result was not met or lacks something.
     BadResult results true;
     /// A value was beyond its limit.
@@ -185,14 +195,19 @@ mod build_up;
 mod checks;
 mod configuration;
 mod crew;
+mod damping_step;
 mod design_boundary;
 mod documents;
 pub(crate) mod edge;
 mod exceedances;
 mod hazards;
 mod heating;
+mod model_review;
 mod plan;
 mod policy;
+mod predicted_limit;
+mod predicted_reserve;
+mod prediction_missing;
 mod prerequisites;
 #[cfg(test)]
 mod properties;

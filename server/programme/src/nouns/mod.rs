@@ -12,6 +12,7 @@ mod person;
 mod phase;
 mod point;
 mod policy;
+mod prediction;
 mod recorder;
 mod weather;
 
@@ -32,6 +33,10 @@ pub use point::{
 };
 pub use policy::{
     BuildUpRule, DesignFigure, Direction, Policy, RequiredTotal, RuleStart, ShareOfDesign, Total,
+};
+pub use prediction::{
+    DemandedPrediction, LandingReserve, PowerAvailable, PredictedComponent, PredictionKind,
+    PredictionRules, ReserveRule, TakeOffPower,
 };
 pub use recorder::{
     DecimalMark, LinearPlan, MappedColumn, Recorder, RecorderFile, TimeColumn, TimeForm,

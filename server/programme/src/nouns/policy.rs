@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::codes::LimitCode;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::judging::Judging;
-use crate::nouns::{Aircraft, Axis, Phase, RiskMatrix};
+use crate::nouns::{Aircraft, Axis, Phase, PredictionRules, RiskMatrix};
 use crate::refusal::Fault;
 
 /// Which way along an axis is the more demanding one.
@@ -209,6 +209,9 @@ pub struct Policy {
     /// limit is taken as never reaching it. Absent: every time counts, however long.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub heating_horizon_min: Option<u32>,
+    /// What is decided about predictions; absent: none are made, and none are asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub predictions: Option<PredictionRules>,
 }
 
 impl BuildUpRule {
@@ -329,6 +332,9 @@ impl Policy {
                 "heating_horizon_min",
                 "is given without heating_order, which it is for",
             );
+        }
+        if let Some(predictions) = &self.predictions {
+            predictions.judge(&mut judging);
         }
         let mut faults = judging.done();
         let risk = if at.is_empty() { "risk".to_owned() } else { format!("{at}.risk") };

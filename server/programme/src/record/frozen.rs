@@ -17,7 +17,7 @@ use crate::entry::{Entry, UnreadableEntry};
 use crate::measure::Unit;
 use crate::nouns::{
     CertificationBasis, Comparison, DecimalMark, DesignFigure, Direction, DocumentKind, ItemKind,
-    Probability, Role, TimeForm, Total,
+    PredictionKind, Probability, ReserveRule, Role, TimeForm, Total,
 };
 use crate::state::State;
 
@@ -215,8 +215,10 @@ fn every_word_that_records_use_is_frozen() {
     words::<HeatingOutcome>("heating-outcome", &[]);
     words("time-form", &TimeForm::ALL);
     words("phase", &Phase::ALL);
+    words("prediction-kind", &PredictionKind::ALL);
     words("probability", &Probability::ALL);
     words::<ReadingMoment>("reading-moment", &[]);
+    words::<ReserveRule>("reserve-rule", &[]);
     words::<RiskLevel>("risk-level", &[]);
     words("role", &Role::ALL);
     words::<RunEvent>("run-event", &[]);

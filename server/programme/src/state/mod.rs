@@ -11,6 +11,7 @@ mod hazards;
 mod heating;
 mod ladder;
 mod limits;
+mod predictions;
 mod recordings;
 mod results;
 mod revisions;
@@ -34,6 +35,7 @@ pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
+pub use predictions::{DampingJudgement, MadePredictions, ModelReview, Predictions};
 pub use recordings::{
     Attachment, ClockOffset, Interval, RecordingState, RecordingTake, Recordings, Reduction,
     SetAside,
@@ -98,6 +100,8 @@ pub struct State {
     pub recordings: Recordings,
     /// What runs showed about the order in which components heat.
     pub heating: HeatingJudgements,
+    /// What was predicted, reviews of models and judgements of damping.
+    pub predictions: Predictions,
     /// Snags by number, from 1.
     pub snags: Vec<Snag>,
     /// Weather, oldest first.
@@ -255,6 +259,10 @@ impl State {
             Record::IntervalTaken(body) => self.recordings.take_interval(body, entry),
             Record::ReductionMade(body) => self.recordings.reduce(body, entry),
             Record::HeatingOrderJudged(body) => self.judge_heating(body, entry),
+            Record::PredictionsMade(body) => self.predictions_made(body, entry),
+            Record::ModelReviewed(body) => self.review_model(body, entry),
+            Record::DampingStepJudged(body) => self.judge_damping(body, entry),
+            Record::RepeatNarrowed(body) => self.narrow_repeat(body),
             Record::WeatherObserved(body) => {
                 let observed = Observed::new(body, entry);
                 if !self.latest_weather().is_some_and(|latest| observed.was_before(latest)) {

@@ -9,6 +9,7 @@ use crate::codes::{
     ChannelCode, IntervalNumber, PersonHandle, PointCode, RecorderCode, ReductionNumber, RunNumber,
 };
 use crate::entry::Entry;
+use crate::prediction::Figures;
 use crate::record::{
     ClockOffsetConfirmed, Digest, IntervalBasis, IntervalTaken, RecordedChannel, RecordedMoment,
     RecordingAttached, RecordingSetAside, RecordingTaken, ReductionMade, ValueSource,
@@ -166,7 +167,7 @@ pub struct Interval {
 }
 
 /// Something that was worked out of a recording.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Reduction {
     /// Its number.
     pub number: ReductionNumber,
@@ -196,6 +197,8 @@ pub struct Reduction {
     pub given: Digest,
     /// What came out, as RFC 8785 text.
     pub result: String,
+    /// What of it predictions are made from, where it is such a reduction and can be read.
+    pub figures: Option<Figures>,
     /// The earlier one that it takes the place of.
     pub replaces: Option<ReductionNumber>,
     /// The later one that took its place.
@@ -360,6 +363,7 @@ impl Recordings {
             version: body.version.clone(),
             channels: body.channels.clone(),
             given: body.given.clone(),
+            figures: Figures::read(&body.topic, &body.result),
             result: body.result.clone(),
             replaces: body.replaces,
             replaced_by: None,

@@ -12,7 +12,9 @@ use crate::codes::{ItemCode, LimitCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
 use crate::measure::Measure;
 use crate::nouns::{Axis, Point, Statistic};
-use crate::record::{Digest, MeasuredValue, ResultRecorded, ValueSource};
+use crate::record::{
+    Digest, MeasuredValue, RepeatNarrowed, ResultRecorded, ToleratedChange, ValueSource,
+};
 use crate::verdict::{self, LimitOutcome, Outcome, Verdict};
 
 /// A place in [`State::results`].
@@ -93,6 +95,8 @@ pub struct ResultState {
     pub signers: Vec<Signer>,
     /// Whether it counts.
     pub standing: Standing,
+    /// Changes of items for which the safety officer let it stand.
+    pub tolerated: Vec<ToleratedChange>,
     replaced: bool,
 }
 
@@ -198,6 +202,7 @@ impl State {
             safety: None,
             signers: Vec::new(),
             standing: Standing::Open,
+            tolerated: Vec::new(),
             replaced: false,
         });
         let mut concerned = vec![id];
@@ -213,6 +218,28 @@ impl State {
             self.results[earlier.0].replaced = true;
         }
         self.stand_anew(&concerned);
+    }
+
+    /// The result stands though items changed, so long as they are exactly what they were when the safety officer said so.
+    pub(super) fn narrow_repeat(&mut self, body: &RepeatNarrowed) {
+        let Some((id, _)) = self.result(body.run, &body.point) else { return };
+        self.results[id.0].tolerated.extend(body.changes.iter().cloned());
+        self.stand_anew(&[id]);
+    }
+
+    /// Every item that an accepted result's point is sensitive to and that is not what it was in the run.
+    pub fn changes_since(&self, result: &ResultState) -> Vec<ToleratedChange> {
+        let now = self.rung(&result.point).map(|rung| &rung.point.sensitive_to);
+        let sensitive = result.planned.sensitive_to.iter().chain(now.into_iter().flatten());
+        let mut changes: Vec<ToleratedChange> = Vec::new();
+        for item in sensitive {
+            let (was, is) = (result.fitted.get(item), self.configuration.version(item));
+            if was.map(String::as_str) != is && !changes.iter().any(|known| known.item == *item) {
+                let (was, is) = (was.cloned(), is.map(str::to_owned));
+                changes.push(ToleratedChange { item: item.clone(), was, is });
+            }
+        }
+        changes
     }
 
     /// Lists what lies beyond a limit and was not noted as an exceedance of the run.
@@ -303,7 +330,10 @@ impl State {
         let sensitive = result.planned.sensitive_to.iter().chain(&now.sensitive_to);
         for item in sensitive {
             let (was, is) = (result.fitted.get(item), self.configuration.version(item));
-            if was.map(String::as_str) != is {
+            let tolerated = |change: &ToleratedChange| {
+                change.item == *item && change.was.as_ref() == was && change.is.as_deref() == is
+            };
+            if was.map(String::as_str) != is && !result.tolerated.iter().any(tolerated) {
                 return Some(Lapse::ItemChanged {
                     item: item.clone(),
                     was: was.cloned(),

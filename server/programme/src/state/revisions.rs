@@ -133,6 +133,10 @@ impl State {
             | Record::IntervalTaken(_)
             | Record::ReductionMade(_)
             | Record::HeatingOrderJudged(_)
+            | Record::PredictionsMade(_)
+            | Record::ModelReviewed(_)
+            | Record::DampingStepJudged(_)
+            | Record::RepeatNarrowed(_)
             | Record::WeatherObserved(_)
             | Record::StandDownCalled(_)
             | Record::StandDownLifted(_) => return None,
