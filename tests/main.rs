@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
 
 mod command_line;
+mod demonstration;
 mod durability;
 mod harness;
 mod keeping;
