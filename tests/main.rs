@@ -4,6 +4,7 @@
 
 mod checkpoints;
 mod command_line;
+mod demonstration;
 mod durability;
 mod harness;
 mod keeping;

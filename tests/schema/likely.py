@@ -10,6 +10,7 @@ It is loaded by schemathesis (SCHEMATHESIS_HOOKS) and told by the environment wh
 import atexit
 import collections
 import copy
+import datetime
 import json
 import os
 import random
@@ -48,6 +49,8 @@ def rows(path):
 DESCRIPTION, _ = read("/api/v1/openapi.json")
 TOPICS = {topic["name"]: topic for topic in read("/api/v1/compute")[0]}
 RUNS = rows("/runs")
+# Recordings that belong to a run, by their digests.
+RECORDINGS = {row["recording"]: row for row in rows("/recordings") if row["runs"]}
 NUMBERS = list(range(1, 25))
 NAMES = {
     "programme": [PROGRAMME],
@@ -61,7 +64,7 @@ NAMES = {
     "recorder": [recorder["code"] for recorder in rows("/recorders")],
     "person": [row["person"]["handle"] for row in rows("/people") if row["person"]["handle"] not in SPARED],
     "topic": list(TOPICS),
-    "recording": [row["recording"] for row in rows("/recordings")] or ["0" * 64],
+    "recording": list(RECORDINGS),
     "run": [run["run"] for run in RUNS],
     "snag": NUMBERS[:8],
     "exceedance": NUMBERS[:8],
@@ -132,6 +135,9 @@ def before_call(context, case, kwargs):
     if case.method == "GET":
         look_back(case)
         return
+    if case.path.endswith("/recordings") and often(0.75):
+        send_a_file(case)
+        return
     stands, tag = whats_there(case)
     amends = any(header.name == "If-Match" for header in case.operation.headers)
     if tag and amends and often(0.8):
@@ -147,6 +153,10 @@ def name_things(case):
     for name in names:
         if name in NAMES and (often(0.9) or str(names[name]) in SPARED):
             names[name] = chance.choice(NAMES[name])
+    for name, path in (("interval", "/intervals"), ("reduction", "/reductions")):
+        there = rows(path) if name in names and often(0.8) else []
+        if there:
+            names[name] = chance.choice(there)[name]
     if "run" in names and "point" in names and often(0.8):
         run = chance.choice(RUNS)
         names["run"], names["point"] = run["run"], chance.choice(run["points"])
@@ -158,10 +168,75 @@ def look_back(case):
         kind = ALSO_NAMES.get(field, field)
         if kind in NAMES and often(0.7):
             case.query[field] = chance.choice(NAMES[kind])
+    of = RECORDINGS.get((case.path_parameters or {}).get("recording"))
+    if of and often(0.7):
+        # What belongs together: a run of the recording, another recording of that run, and a channel of both.
+        asked = case.query or {}
+        other = beside(of)
+        asked |= {"run": chance.choice(of["runs"])} if case.path.endswith("/judged") else {}
+        asked |= {"against": other["recording"], "channel": shared(of, other)} if case.path.endswith("/clock-estimate") else {}
+        for moment in {"from", "to"} & set(asked):
+            asked[moment] = of["started"] if moment == "from" else of["ended"]
+        if "channel" in asked and not case.path.endswith("/clock-estimate"):
+            asked["channel"] = chance.choice(of["channels"])["channel"]
+        case.query = asked
     if case.query and "as_of" in case.query and often(0.5):
         seq = chance.randint(1, 200)
         record, _ = read(f"/api/v1/programmes/{PROGRAMME}/ledger/records/{seq}")
         case.query["as_of"] = chance.choice([str(seq), record["entry"]["at"] if record else "2000-01-01T00:00:00Z"])
+
+
+def beside(recording):
+    """Another recording of the same run, where there is one."""
+    others = [row for row in RECORDINGS.values() if row != recording and set(row["runs"]) & set(recording["runs"])]
+    return chance.choice(others or [recording])
+
+
+def shared(one, other):
+    """A channel of both recordings, where there is one."""
+    channels = [{channel["channel"] for channel in row["channels"]} for row in (one, other)]
+    return chance.choice(sorted(channels[0] & channels[1]) or sorted(channels[0]))
+
+
+def send_a_file(case):
+    """The beginning of a file that the demonstration has, so long that it is another file than any before."""
+    of = chance.choice([row for row in RECORDINGS.values() if row["recorder"] != "gnss"])
+    path = f"/api/v1/programmes/{PROGRAMME}/recordings/{of['recording']}/original"
+    lines = asks.get(BASE + path, timeout=30).content.splitlines(keepends=True)
+    case.body = b"".join(lines[: chance.randint(20, 500)])
+    case.query = {"recorder": of["recorder"], "name": of["name"]}
+
+
+def part_of(recording):
+    """A minute of a recording, by its own clock."""
+    begins = datetime.datetime.fromisoformat(recording["started"]) + datetime.timedelta(seconds=chance.randint(60, 400))
+    moment = lambda seconds: (begins + datetime.timedelta(seconds=seconds)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return {"by": "times", "from": moment(0), "to": moment(60)}
+
+
+def of_recordings(case, names):
+    """A body about recordings in which everything belongs together; nothing for what is about something else."""
+    of = RECORDINGS.get(names.get("recording")) or chance.choice(list(RECORDINGS.values()))
+    run = chance.choice(of["runs"])
+    if case.path.endswith("/attachment"):
+        return {"run": run}
+    if case.path.endswith("/clock"):
+        other = beside(of)
+        offset_s = round(chance.uniform(-5, 5), 2)
+        return {"against": other["recording"], "channel": shared(of, other), "offset_s": offset_s, "correlation": 0.9}
+    if case.path.endswith("/steady"):
+        channel = chance.choice(of["channels"])
+        known, _ = read(f"/api/v1/programmes/{PROGRAMME}/channels/{channel['channel']}")
+        unit = (known or {}).get("unit", "degC")
+        return {"run": run, "at_least_s": 5.0, "held": [{"channel": channel["channel"], "target": 20.0, "tolerance": 50.0, "unit": unit}]}
+    if case.path.endswith("/intervals"):
+        points = [point for known in RUNS if known["run"] == run for point in known["points"]]
+        return {"recording": of["recording"], "run": run, "point": chance.choice(points), "how": part_of(of)}
+    if case.path.endswith("/reductions"):
+        packs = [row for row in rows("/intervals") if RECORDINGS.get(row["recording"], {}).get("recorder") == "bms"]
+        interval = chance.choice(packs or [{"interval": 1}])["interval"]
+        return {"interval": interval, "method": "energy", "channels": {"current": "pack_a", "voltage": "pack_v"}}
+    return None
 
 
 def whats_there(case):
@@ -205,6 +280,9 @@ def real_body(case, stands):
     operation = DESCRIPTION["paths"][case.path][case.method.lower()]
     example = copy.deepcopy(operation["requestBody"]["content"]["application/json"].get("example"))
     names = case.path_parameters or {}
+    about_recordings = of_recordings(case, names)
+    if about_recordings:
+        return about_recordings
     if case.path.endswith("/compute/{topic}"):
         topic = TOPICS.get(str(names["topic"]))
         return copy.deepcopy(topic["example"]) if topic else None

@@ -49,10 +49,14 @@ const STATOR_K_PER_KW: f64 = 0.36;
 const WINDING_S: f64 = 12.0;
 const WINDING_K_PER_KW: f64 = 0.50;
 const INVERTER_S: f64 = 30.0;
-const INVERTER_K_PER_KW: f64 = 0.25;
+const INVERTER_K_PER_KW: f64 = 0.20;
 /// Air through an inlet that is half closed takes more than half of it away: the rise goes with this power of what is left.
-const INVERTER_AIR: f64 = -1.48;
+const INVERTER_AIR: f64 = -1.739;
 const BEARING_S: f64 = 400.0;
+const CONTACTOR_S: f64 = 230.0;
+
+/// What the main contactor and its cables warm by in the end, for each ampere squared.
+const CONTACTOR_K_PER_A2: f64 = 0.0021;
 
 /// Without its pump the coolant carries this share of the heat.
 const STILL_COOLANT: f64 = 0.05;
@@ -92,6 +96,8 @@ pub struct Powerplant {
     pub inverter_c: f64,
     /// Front bearing.
     pub bearing_c: f64,
+    /// Main contactor.
+    pub contactor_c: f64,
     prime: f64,
     /// What became of the energy so far.
     pub energy: Energy,
@@ -146,6 +152,7 @@ impl Powerplant {
             stator_c: parts_c,
             inverter_c: parts_c,
             bearing_c: parts_c,
+            contactor_c: oat_c,
             prime: 1.0,
             energy: Energy::default(),
         };
@@ -228,6 +235,8 @@ impl Powerplant {
         self.stator_c += stator * step_s;
         self.winding_c += winding * step_s;
         self.inverter_c += inverter * step_s;
+        let contactor_to_c = self.oat_c + CONTACTOR_K_PER_A2 * self.pack_a * self.pack_a;
+        self.contactor_c += (contactor_to_c - self.contactor_c) * step_s / CONTACTOR_S;
         self.bearing_c += (bearing_to_c - self.bearing_c) * step_s / BEARING_S;
         // 3.3 kW of heat at 50 kW warm the flow by 5 K on its way.
         let warms_k = 5.3 * power_kw / 50.0 / carried.max(0.3);

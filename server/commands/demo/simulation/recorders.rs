@@ -194,7 +194,7 @@ fn bms_truth(truth: &Truth, flight: &Flight) -> [f64; 18] {
         0.0,
         4300.0 - 4.0 * (plant.winding_c - flight.oat_c),
         if truth.asked.live { 13.6 } else { 12.9 },
-        in_box(t1) + 0.06 * plant.pack_a,
+        plant.contactor_c,
         in_box(t1),
         in_box(t3),
         plant.drawn_ah(),
