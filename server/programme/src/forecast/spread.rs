@@ -84,9 +84,39 @@ impl Spread {
 /// So many stretches of equal chance; inside each, values are taken to be even.
 const CELLS: usize = 256;
 
-/// The quantiles at 0, 1/256, … 1, from which values are drawn. Against the true distribution its function is off by less
-/// than 0.001, its mean by less than 0.0001 of the range.
-pub(super) type Quantiles = [f32; CELLS + 1];
+/// Values at the borders of stretches of equal chance.
+type Borders = [f32; CELLS + 1];
+
+/// The quantiles at 0, 1/256, … 1, from which values are drawn, and the lowest and highest stretch once more in 256 parts: where
+/// many ways meet, the latest of them counts, and that comes from the far end of some.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Quantiles {
+    whole: Borders,
+    low: Borders,
+    high: Borders,
+}
+
+impl Quantiles {
+    /// From the quantile of a share from 0 to 1, asked for with shares that go up.
+    fn of(mut quantile: impl FnMut(f64) -> f64) -> Self {
+        const PARTS: f64 = (CELLS * CELLS) as f64;
+        let mut low = [0.0; CELLS + 1];
+        let mut whole = [0.0; CELLS + 1];
+        let mut high = [0.0; CELLS + 1];
+        for (part, border) in low.iter_mut().enumerate() {
+            *border = quantile(part as f64 / PARTS) as f32;
+        }
+        for (cell, border) in whole.iter_mut().enumerate().take(CELLS).skip(1) {
+            *border = quantile(cell as f64 / CELLS as f64) as f32;
+        }
+        for (part, border) in high.iter_mut().enumerate() {
+            *border = quantile(((CELLS - 1) * CELLS + part) as f64 / PARTS) as f32;
+        }
+        whole[0] = low[0];
+        whole[CELLS] = high[CELLS];
+        Self { whole, low, high }
+    }
+}
 
 /// Quantiles of the beta distribution, for parameters of at least 0.5.
 pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
@@ -120,28 +150,41 @@ pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
         before = here;
         below.push(sum);
     }
-    let mut quantiles = [0.0_f32; CELLS + 1];
     let mut step = 0;
-    for (cell, quantile) in quantiles.iter_mut().enumerate() {
-        let wanted = sum * cell as f64 / CELLS as f64;
+    Quantiles::of(|share| {
+        if share <= 0.0 || share >= 1.0 {
+            return share.clamp(0.0, 1.0);
+        }
+        let wanted = sum * share;
         while step + 1 < STEPS && below[step + 1] <= wanted {
             step += 1;
         }
         let width = below[step + 1] - below[step];
         let part = if width > 0.0 { ((wanted - below[step]) / width).clamp(0.0, 1.0) } else { 0.0 };
-        *quantile = (x_at(step) + part * (x_at(step + 1) - x_at(step))) as f32;
-    }
-    quantiles[0] = 0.0;
-    quantiles[CELLS] = 1.0;
-    quantiles
+        x_at(step) + part * (x_at(step + 1) - x_at(step))
+    })
 }
 
 /// A value for a random number, by quantiles.
+#[inline]
 pub(super) fn drawn(quantiles: &Quantiles, random: u32) -> f64 {
-    const WITHIN: f32 = 1.0 / 16_777_216.0;
+    const LAST: usize = CELLS - 1;
+    let between = |borders: &Borders, cell: usize, part: f32| {
+        f64::from(borders[cell] + (borders[cell + 1] - borders[cell]) * part)
+    };
     let cell = (random >> 24) as usize;
-    let part = (random & 0x00ff_ffff) as f32 * WITHIN;
-    f64::from(quantiles[cell] + (quantiles[cell + 1] - quantiles[cell]) * part)
+    let finely = |borders: &Borders| {
+        const WITHIN: f32 = 1.0 / 65_536.0;
+        between(borders, (random >> 16 & 0xff) as usize, (random & 0xffff) as f32 * WITHIN)
+    };
+    match cell {
+        0 => finely(&quantiles.low),
+        LAST => finely(&quantiles.high),
+        _ => {
+            const WITHIN: f32 = 1.0 / 16_777_216.0;
+            between(&quantiles.whole, cell, (random & 0x00ff_ffff) as f32 * WITHIN)
+        }
+    }
 }
 
 /// How the days of one step are drawn: from which quantiles, times width, plus least.
@@ -212,14 +255,12 @@ impl Draws {
 fn history_quantiles(days: &[f64]) -> Quantiles {
     let mut sorted = days.to_vec();
     sorted.sort_by(f64::total_cmp);
-    let mut quantiles = [0.0_f32; CELLS + 1];
     let last = sorted.len().saturating_sub(1);
-    for (cell, quantile) in quantiles.iter_mut().enumerate() {
-        let place = last as f64 * cell as f64 / CELLS as f64;
+    Quantiles::of(|share| {
+        let place = last as f64 * share;
         let low = (place.floor() as usize).min(last);
         let high = (low + 1).min(last);
         let part = place - low as f64;
-        *quantile = (sorted[low] + part * (sorted[high] - sorted[low])) as f32;
-    }
-    quantiles
+        sorted[low] + part * (sorted[high] - sorted[low])
+    })
 }

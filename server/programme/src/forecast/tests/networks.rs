@@ -145,6 +145,24 @@ fn values_are_drawn_at_the_published_quantiles_of_the_beta_distribution() {
     }
 }
 
+/// Worked out: the greatest of n values of the beta distribution with parameters 1 and 5 has the mean 1 − 1/1.2 · 2/2.2 · … ·
+/// n/(n + 0.2). It comes from the far end of the distribution, and so do the ends of wide networks.
+#[test]
+fn the_greatest_of_many_values_comes_out_right() {
+    let table = beta_quantiles(1.0, 5.0);
+    for count in [2_u32, 20, 500, 5_000] {
+        let exact = 1.0 - (1..=count).map(f64::from).map(|k| k / (k + 0.2)).product::<f64>();
+        // The share below the greatest of n is the n-th root of an even chance.
+        const EVEN: u32 = 100_000;
+        let greatest = |chance: u32| {
+            let share = ((f64::from(chance) + 0.5) / f64::from(EVEN)).powf(1.0 / f64::from(count));
+            drawn(&table, (share * 4_294_967_296.0) as u32)
+        };
+        let mean = (0..EVEN).map(greatest).sum::<f64>() / f64::from(EVEN);
+        assert!((mean - exact).abs() < 1e-4, "{count}: {mean} for {exact}");
+    }
+}
+
 /// Worked out: three even spreads one after the other have the sum of their means and variances.
 #[test]
 fn steps_one_after_the_other_add_up() {
