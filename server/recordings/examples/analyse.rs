@@ -91,7 +91,7 @@ fn answer(question: &Question) -> Result<Value, Box<dyn Error>> {
                 limit: question.figure,
             };
             let stretch = ends().ok_or("no readings")?;
-            json!(order_of_heating(&[component], &|_| Some(first), stretch).components)
+            json!(order_of_heating(&[component], &|_| Some(first), stretch, None).components)
         }
         other => return Err(format!("no analysis is called {other}").into()),
     })
