@@ -49,8 +49,12 @@ def rows(path):
 DESCRIPTION, _ = read("/api/v1/openapi.json")
 TOPICS = {topic["name"]: topic for topic in read("/api/v1/compute")[0]}
 RUNS = rows("/runs")
-# Recordings that belong to a run, by their digests.
-RECORDINGS = {row["recording"]: row for row in rows("/recordings") if row["runs"]}
+# Recordings that belong to a run, by their digests, each with its channels.
+RECORDINGS = {
+    row["recording"]: read(f"/api/v1/programmes/{PROGRAMME}/recordings/{row['recording']}")[0]
+    for row in rows("/recordings")
+    if row["runs"]
+}
 NUMBERS = list(range(1, 25))
 NAMES = {
     "programme": [PROGRAMME],

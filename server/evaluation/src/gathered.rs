@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::rc::Rc;
 
-use chrono::{DateTime, Utc};
 use programme::codes::{ChannelCode, RunNumber};
 use programme::measure::Unit;
 use programme::record::Digest;
@@ -13,22 +12,13 @@ use programme::state::{RecordingState, State};
 use recordings::columns::{CannotRead, Columns, Window};
 use recordings::{Micros, Series};
 
-/// Microseconds in a second.
-const MICROS_PER_S: f64 = 1e6;
+use crate::run_recordings::{Facts, unit_of};
 
 /// A recording as far as evaluations need to know it before its columns are opened.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Attached {
-    /// SHA-256 of the file.
-    pub recording: Digest,
-    /// SHA-256 of its columns.
-    pub columns: Digest,
-    /// How much its clock is ahead of the run's times, seconds.
-    pub clock_offset_s: f64,
-    /// The moment of its first row, by its own clock.
-    pub started: DateTime<Utc>,
-    /// The moment of its last row, by its own clock.
-    pub ended: DateTime<Utc>,
+    /// What the programme knows of it.
+    pub facts: Facts,
     /// The channels of which it has any reading.
     pub channels: Vec<ChannelCode>,
 }
@@ -36,40 +26,14 @@ pub struct Attached {
 impl Attached {
     /// A recording as it was read last; absent where it never was.
     pub fn of(known: &RecordingState) -> Option<Self> {
-        let take = known.take()?;
-        let read = take.channels.iter().filter(|channel| channel.readings > 0);
-        Some(Self {
-            recording: known.recording.clone(),
-            columns: take.columns.clone(),
-            clock_offset_s: known.clock_offset_s(),
-            started: take.started,
-            ended: take.ended,
-            channels: read.map(|channel| channel.channel.clone()).collect(),
-        })
+        let read = known.take()?.channels.iter().filter(|channel| channel.readings > 0);
+        let channels = read.map(|channel| channel.channel.clone()).collect();
+        Some(Self { facts: Facts::of(known)?, channels })
     }
 
     /// The recordings that belong to a run and count, in the order in which they were first taken in.
     pub fn of_run(state: &State, run: RunNumber) -> Vec<Self> {
         state.recordings.of_run(run).filter_map(Self::of).collect()
-    }
-
-    fn offset(&self) -> i64 {
-        (self.clock_offset_s * MICROS_PER_S).round() as i64
-    }
-
-    /// A moment of its own clock, by the run's.
-    pub fn to_run(&self, own: Micros) -> Micros {
-        Micros(own.0.saturating_sub(self.offset()))
-    }
-
-    /// A moment of the run's clock, by its own.
-    pub fn to_own(&self, run: Micros) -> Micros {
-        Micros(run.0.saturating_add(self.offset()))
-    }
-
-    /// From when to when it goes, by the run's clock.
-    pub fn span(&self) -> (Micros, Micros) {
-        (self.to_run(self.started.into()), self.to_run(self.ended.into()))
     }
 }
 
@@ -148,7 +112,7 @@ impl Gathered {
 
     /// A recording by its digest.
     pub fn recording(&self, recording: &Digest) -> Option<&Attached> {
-        self.recordings().find(|attached| attached.recording == *recording)
+        self.recordings().find(|attached| attached.facts.recording == *recording)
     }
 
     /// Whether any recording has readings of a channel.
@@ -173,7 +137,7 @@ impl Gathered {
         let mut places: Vec<usize> = (0..self.parts.len())
             .filter(|place| self.parts[*place].0.channels.contains(channel))
             .collect();
-        places.sort_by_key(|place| Some(&self.parts[*place].0.recording) != preferred);
+        places.sort_by_key(|place| Some(&self.parts[*place].0.facts.recording) != preferred);
         let mut readings = Vec::with_capacity(places.len());
         for place in places {
             let asked = (place, channel.clone(), from, to);
@@ -187,13 +151,13 @@ impl Gathered {
             else {
                 continue;
             };
-            let window =
-                columns.read(channel.as_str(), attached.to_own(from), attached.to_own(to))?;
+            let own = |moment| attached.facts.by_recorders_clock(moment);
+            let window = columns.read(channel.as_str(), own(from), own(to))?;
             let reading = Rc::new(Reading {
-                recording: attached.recording.clone(),
+                recording: attached.facts.recording.clone(),
                 channel: channel.clone(),
                 unit,
-                times: window.times.iter().map(|own| attached.to_run(*own)).collect(),
+                times: window.times.iter().map(|own| attached.facts.by_runs_clock(*own)).collect(),
                 values: window.values.into_iter().next().unwrap_or_default(),
             });
             self.read.borrow_mut().insert(asked, Rc::clone(&reading));
@@ -201,9 +165,4 @@ impl Gathered {
         }
         Ok(readings)
     }
-}
-
-/// The unit that columns name, as programmes write it or as people read it.
-fn unit_of(text: &str) -> Option<Unit> {
-    Unit::ALL.iter().copied().find(|unit| unit.as_str() == text || unit.to_string() == text)
 }

@@ -145,7 +145,7 @@ pub fn find(
     gathered: &Gathered,
 ) -> Result<Found, Vec<CannotSeek>> {
     let home = gathered.recording(recording).ok_or_else(|| vec![CannotSeek::NoRecording {}])?;
-    let span = home.span();
+    let span = home.facts.span();
     let within = (within.0.max(span.0), within.1.min(span.1));
     let (mut readings, mut faults) = (Vec::new(), Vec::new());
     for (place, held) in sought.held.iter().enumerate() {
@@ -222,7 +222,7 @@ impl Search<'_> {
     }
 
     fn own(&self, run: Micros) -> Option<DateTime<Utc>> {
-        self.home.to_own(run).to_utc()
+        self.home.facts.by_recorders_clock(run).to_utc()
     }
 
     fn candidate(&self, stretch: &Steady) -> Option<Candidate> {

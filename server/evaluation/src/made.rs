@@ -1,13 +1,14 @@
 //! Recordings of tests, made of functions of time.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use programme::codes::ChannelCode;
+use programme::codes::{ChannelCode, RecorderCode};
 use programme::measure::Unit;
 use programme::record::Digest;
 use recordings::Micros;
 use recordings::columns::{CannotRead, Window};
 
 use crate::gathered::{Attached, Gathered, ReadColumns};
+use crate::run_recordings::Facts;
 
 /// Rows of a second.
 const ROWS_PER_S: f64 = 10.0;
@@ -64,11 +65,14 @@ impl Made {
 
     fn attached(&self) -> Attached {
         Attached {
-            recording: self.digest(),
-            columns: self.digest(),
-            clock_offset_s: self.ahead_s,
-            started: moment(0.0),
-            ended: moment(self.seconds),
+            facts: Facts {
+                recording: self.digest(),
+                columns: self.digest(),
+                recorder: RecorderCode::new("logger").expect("a code"),
+                started: moment(0.0).into(),
+                ended: moment(self.seconds).into(),
+                ahead_s: self.ahead_s,
+            },
             channels: self.channels.iter().map(|(code, ..)| code.clone()).collect(),
         }
     }

@@ -158,7 +158,10 @@ pub fn work(
     let home =
         gathered.recording(&interval.recording).ok_or(NotReduced::NoRecording(interval.number))?;
     let fills = fills(asked, channel)?;
-    let span = (home.to_run(interval.from.into()), home.to_run(interval.to.into()));
+    let span = (
+        home.facts.by_runs_clock(interval.from.into()),
+        home.facts.by_runs_clock(interval.to.into()),
+    );
     let mut read: BTreeMap<String, (Reading, String)> = BTreeMap::new();
     let mut recordings = BTreeMap::new();
     for (role, channel) in &asked.roles {
@@ -170,7 +173,7 @@ pub fn work(
             .and_then(|unit| reading.in_unit(*unit))
             .unwrap_or_else(|| (**reading).clone());
         for time in &mut reading.times {
-            *time = home.to_own(*time);
+            *time = home.facts.by_recorders_clock(*time);
         }
         recordings.insert(role.clone(), reading.recording.clone());
         let unit = reading.unit.as_str().to_owned();

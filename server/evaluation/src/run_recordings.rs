@@ -195,9 +195,13 @@ pub(crate) fn has<C: Channels>(chain: &Chain<'_, C>, channel: &str, unit: Unit) 
     chain.iter().any(|it| conversion(&it.columns, channel, unit).is_some())
 }
 
+/// The unit that columns name, as programmes write it or as people read it.
+pub(crate) fn unit_of(text: &str) -> Option<Unit> {
+    Unit::ALL.iter().copied().find(|unit| unit.as_str() == text || unit.to_string() == text)
+}
+
 fn conversion(columns: &impl Channels, channel: &str, unit: Unit) -> Option<(f64, f64)> {
-    let kept = columns.unit(channel)?;
-    let kept = Unit::ALL.iter().find(|unit| unit.as_str() == kept)?;
+    let kept = unit_of(columns.unit(channel)?)?;
     let conversion = kept.conversion_of_readings(unit)?;
     Some((conversion.factor, conversion.offset))
 }

@@ -15,7 +15,7 @@ impl Office {
     ) -> Result<T, Problem> {
         let mut files = Vec::with_capacity(attached.len());
         for one in attached {
-            let file = self.store.objects().open_file(&one.columns).await?;
+            let file = self.store.objects().open_file(&one.facts.columns).await?;
             files.push((one, file));
         }
         self.aside(move || {

@@ -30,7 +30,8 @@ impl Figures<'_, '_> {
         let mut taken: Vec<OfInterval<'_>> = Vec::with_capacity(intervals.len());
         for interval in intervals {
             let home = self.basis.gathered.recording(&interval.recording);
-            let begins = home.map_or(Micros::default(), |it| it.to_run(interval.from.into()));
+            let begins =
+                home.map_or(Micros::default(), |it| it.facts.by_runs_clock(interval.from.into()));
             taken.push((begins, interval, self.of_interval(wish, interval)?));
         }
         Ok(together(wish.statistic, taken))
@@ -41,7 +42,10 @@ impl Figures<'_, '_> {
         let Some(home) = self.basis.gathered.recording(&interval.recording) else {
             return Ok(Proposed::missing("the recording of the interval does not count"));
         };
-        let span = (home.to_run(interval.from.into()), home.to_run(interval.to.into()));
+        let span = (
+            home.facts.by_runs_clock(interval.from.into()),
+            home.facts.by_runs_clock(interval.to.into()),
+        );
         let wanted = match wish.statistic {
             Statistic::Max => Wanted::Max,
             Statistic::Min => Wanted::Min,

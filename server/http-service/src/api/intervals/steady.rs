@@ -93,7 +93,7 @@ impl Search {
     ) -> Result<Self, Problem> {
         let known = state.run(run).ok_or_else(|| Problem::unknown("run", run))?;
         let attached = Attached::of_run(state, run);
-        let Some(home) = attached.iter().find(|it| it.recording == recording) else {
+        let Some(home) = attached.iter().find(|it| it.facts.recording == recording) else {
             state
                 .recordings
                 .get(&recording)
@@ -121,7 +121,7 @@ impl Search {
         let faults = faults.into_iter().chain(conditions.faults(&held));
         refuse(faults.collect())?;
         let (begun, over) = known.span();
-        let end = over.map_or(home.span().1, Micros::from);
+        let end = over.map_or(home.facts.span().1, Micros::from);
         let unit_of = |code: &ChannelCode| state.channels.get(code).map(|channel| channel.unit);
         Ok(Self {
             planned: plan.map(|plan| planned(plan, &attached, unit_of)).unwrap_or_default(),
