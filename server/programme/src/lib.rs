@@ -4,6 +4,7 @@
 
 pub mod board;
 pub mod card;
+pub mod changes;
 pub mod codes;
 pub mod commands;
 pub mod document;

@@ -7,6 +7,7 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 pub(crate) mod chance;
+pub(crate) mod predictions;
 mod recordings;
 
 use std::collections::BTreeMap;
