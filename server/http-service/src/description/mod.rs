@@ -106,6 +106,10 @@ const GROUPS: &[(&str, &str)] = &[
     ("next_steps", "What may or could be done next, what is worth looking at first first."),
     ("deviations", "Deviations from the build-up, which take two people."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
+    (
+        "checkpoints",
+        "Size and root of the ledger, signed, to be kept elsewhere; and the keys to check them with.",
+    ),
 ];
 
 /// The description, its parts in the order in which people read them.
