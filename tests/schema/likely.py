@@ -157,6 +157,9 @@ def name_things(case):
     for name in names:
         if name in NAMES and (often(0.9) or str(names[name]) in SPARED):
             names[name] = chance.choice(NAMES[name])
+    if case.path.endswith("/setting-aside"):
+        # What was set aside is not there for others: of those that matter none is.
+        names["recording"] = chance.choice([row["recording"] for row in RECORDINGS.values() if row["recorder"] == "gnss"] or ["0" * 64])
     for name, path in (("interval", "/intervals"), ("reduction", "/reductions")):
         there = rows(path) if name in names and often(0.8) else []
         if there:
@@ -257,6 +260,9 @@ def whats_there(case):
 
 
 def likely(case, stands):
+    together = of_recordings(case, case.path_parameters or {})
+    if together and often(0.6):
+        return together
     body = copy.deepcopy(case.body)
     real = real_body(case, stands)
     if isinstance(real, dict) and often(0.75):
@@ -284,9 +290,6 @@ def real_body(case, stands):
     operation = DESCRIPTION["paths"][case.path][case.method.lower()]
     example = copy.deepcopy(operation["requestBody"]["content"]["application/json"].get("example"))
     names = case.path_parameters or {}
-    about_recordings = of_recordings(case, names)
-    if about_recordings:
-        return about_recordings
     if case.path.endswith("/compute/{topic}"):
         topic = TOPICS.get(str(names["topic"]))
         return copy.deepcopy(topic["example"]) if topic else None
