@@ -92,7 +92,10 @@ const fn effort(reason: &Reason) -> u32 {
         // Paper and decisions.
         Reason::ModelNeedsReview(_)
         | Reason::DampingStep(_)
-        | Reason::Policy(_) | Reason::Hazard(_) | Reason::Document(_) | Reason::Refused(_) => 3,
+        | Reason::Policy(_)
+        | Reason::Hazard(_)
+        | Reason::Document(_)
+        | Reason::Refused(_) => 3,
         // Work on the aircraft, or an explanation.
         Reason::Configuration(_)
         | Reason::OpenExceedance(_)

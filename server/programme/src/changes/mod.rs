@@ -11,7 +11,9 @@ use chrono::{DateTime, Utc};
 
 pub use repeat::{Covered, Repeat, repeat};
 
-use crate::codes::{CheckCode, EventCode, ItemCode, PersonHandle, PointCode, ReductionNumber, RunNumber};
+use crate::codes::{
+    CheckCode, EventCode, ItemCode, PersonHandle, PointCode, ReductionNumber, RunNumber,
+};
 use crate::entry::Entry;
 use crate::holds::{self, CheckFault, Hold, check_fault};
 use crate::nouns::Item;
@@ -34,9 +36,7 @@ impl Supposed {
     fn record(&self) -> Record {
         let why = || "Supposed.".to_owned();
         match self {
-            Supposed::Fitted(item) => {
-                ItemFitted { item: item.clone(), reason: Some(why()) }.into()
-            }
+            Supposed::Fitted(item) => ItemFitted { item: item.clone(), reason: Some(why()) }.into(),
             Supposed::Removed(item) => ItemRemoved { item: item.clone(), reason: why() }.into(),
             Supposed::Happened(event) => {
                 EventHappened { event: event.clone(), account: why() }.into()
@@ -185,9 +185,7 @@ fn due(before: &State, after: &State, now: DateTime<Utc>) -> Vec<FallsDue> {
         .filter_map(|(code, check)| {
             let fault = check_fault(check, after, now)?;
             let was = before.checks.by_code.get(code)?;
-            check_fault(was, before, now)
-                .is_none()
-                .then(|| FallsDue { check: code.clone(), fault })
+            check_fault(was, before, now).is_none().then(|| FallsDue { check: code.clone(), fault })
         })
         .collect()
 }

@@ -49,7 +49,9 @@ impl Command for NarrowRepeat {
         if !lapsed || !state.stands_but_for_items(result) {
             return Err(not_now(
                 "not-lapsed-by-a-change",
-                format!("the result of {point} in run {run} did not lapse for changes of items alone"),
+                format!(
+                    "the result of {point} in run {run} did not lapse for changes of items alone"
+                ),
                 "Only an accepted result that nothing but changes of items speaks against can be let stand.",
             ));
         }

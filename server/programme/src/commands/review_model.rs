@@ -45,7 +45,9 @@ impl Command for ReviewModel {
         if !state.roles(&stamp.by).contains(&Role::Engineer) && by_another.is_none() {
             return Err(not_now(
                 "no-review-by-an-engineer",
-                format!("no engineer has looked at the model of the {what} since it was reviewed last"),
+                format!(
+                    "no engineer has looked at the model of the {what} since it was reviewed last"
+                ),
                 "An engineer reviews the model first; then the safety officer looks at what was found.",
             ));
         }

@@ -69,7 +69,9 @@ impl Explained for DampingStep {
         let measured = judged_over(state).len();
         let why = match self {
             DampingStep::NotJudged => {
-                format!("Nobody has judged whether the {measured} measurements of damping let {code} go on.")
+                format!(
+                    "Nobody has judged whether the {measured} measurements of damping let {code} go on."
+                )
             }
             DampingStep::Outdated { by } => format!(
                 "{by} judged the damping for {code} when other measurements were known; now there are {measured}."

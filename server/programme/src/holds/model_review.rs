@@ -51,7 +51,10 @@ impl Explained for ModelNeedsReview {
         let Miss { what, at } = &self.miss;
         let runs = at.iter().map(|(run, point)| format!("run {run} ({point})"));
         let review = state.predictions.open_review(what).map_or_else(String::new, |review| {
-            format!(" {} has looked at the model; the safety officer has not looked at that yet.", review.by)
+            format!(
+                " {} has looked at the model; the safety officer has not looked at that yet.",
+                review.by
+            )
         });
         format!(
             "The predicted {what} missed what was measured {} times since it was reviewed last: {}.{review}",

@@ -47,7 +47,9 @@ impl Explained for PredictedLimit {
         match &self.prediction.what {
             Predicted::Temperature { limit } => Subject::new("limit", limit),
             Predicted::Damping { channel } => Subject::new("channel", channel),
-            Predicted::Energy {} | Predicted::LandingEnergy {} => Subject::new("programme", "energy"),
+            Predicted::Energy {} | Predicted::LandingEnergy {} => {
+                Subject::new("programme", "energy")
+            }
         }
     }
 
@@ -59,13 +61,20 @@ impl Explained for PredictedLimit {
             Some(detail) => {
                 let ambient = match detail.ambient.basis {
                     AmbientBasis::Observed => "as observed",
-                    AmbientBasis::PointMaximum => "the most that the point allows, for nobody has observed it lately",
+                    AmbientBasis::PointMaximum => {
+                        "the most that the point allows, for nobody has observed it lately"
+                    }
                     AmbientBasis::HotDay => "the hot day's, for nobody has observed it lately",
                 };
                 format!(
                     "After {:.0} s at {} kW in air of {:.1} °C ({ambient}) the {what} is predicted at {:.1} {unit} ({:.1} to {:.1}); \
                      with the margin it may come to {bound:.1} {unit} of its limit {:.1} {unit}.",
-                    detail.duration_s, detail.power_kw, detail.ambient.celsius, value.estimate, value.low, value.high,
+                    detail.duration_s,
+                    detail.power_kw,
+                    detail.ambient.celsius,
+                    value.estimate,
+                    value.low,
+                    value.high,
                     detail.limit_c
                 )
             }
@@ -84,9 +93,11 @@ impl Explained for PredictedLimit {
                 "Less power or a shorter time is planned for {code}, a step in between is recorded and reduced, or the air is \
                  observed to be cooler."
             ),
-            Predicted::Damping { .. } | Predicted::Energy {} | Predicted::LandingEnergy {} => format!(
-                "A lower speed is planned for {code}, or a step in between is flown, recorded and reduced."
-            ),
+            Predicted::Damping { .. } | Predicted::Energy {} | Predicted::LandingEnergy {} => {
+                format!(
+                    "A lower speed is planned for {code}, or a step in between is flown, recorded and reduced."
+                )
+            }
         }
     }
 

@@ -41,9 +41,11 @@ pub(super) fn collect(rung: &Rung, state: &State, now: DateTime<Utc>, found: &mu
         if missing.is_empty() && !made {
             missing.push(None);
         }
-        found.extend(missing.into_iter().map(|what| {
-            Reason::PredictionMissing(PredictionMissing { kind, what })
-        }));
+        found.extend(
+            missing
+                .into_iter()
+                .map(|what| Reason::PredictionMissing(PredictionMissing { kind, what })),
+        );
     }
 }
 

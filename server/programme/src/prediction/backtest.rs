@@ -71,7 +71,8 @@ pub fn backtest(entries: &[Entry], rules: Option<&PredictionRules>, hindsight: b
     let mut kept: Vec<(RunNumber, KeptPrediction)> = Vec::new();
     for entry in entries {
         if let Record::RunOpened(body) = &entry.record {
-            let seen = if hindsight { with_hindsight(&state, &last, body.run) } else { state.clone() };
+            let seen =
+                if hindsight { with_hindsight(&state, &last, body.run) } else { state.clone() };
             let seen = with_rules(seen, rules);
             for code in &body.points {
                 let Some(rung) = seen.rung(code) else { continue };

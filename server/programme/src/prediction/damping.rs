@@ -89,9 +89,7 @@ fn trend(
         what: Predicted::Damping { channel: channel.clone() },
         value: Interval::about(estimate, half_width),
         unit: Unit::Percent,
-        bound: rules
-            .least_damping_percent
-            .map(|figure| Bound { figure, end: WorstEnd::Low }),
+        bound: rules.least_damping_percent.map(|figure| Bound { figure, end: WorstEnd::Low }),
         basis,
         extrapolated_percent: percent_beyond(target_kt, speeds),
         temperature: None,

@@ -93,9 +93,8 @@ fn planned_kwh(state: &State, point: &Point) -> f64 {
 
 /// The reserve that counts for a point, in kilowatt-hours: the greatest of those that concern it.
 pub(super) fn reserve_kwh(rules: &PredictionRules, point: &Point) -> Option<f64> {
-    let concern = |phases: &[crate::nouns::Phase]| {
-        phases.is_empty() || phases.contains(&point.phase)
-    };
+    let concern =
+        |phases: &[crate::nouns::Phase]| phases.is_empty() || phases.contains(&point.phase);
     let mut greatest = None;
     for reserve in rules.reserves.iter().filter(|reserve| concern(&reserve.phases)) {
         // A reserve whose power is no power is not known, and no other takes its place.
@@ -105,11 +104,7 @@ pub(super) fn reserve_kwh(rules: &PredictionRules, point: &Point) -> Option<f64>
     greatest
 }
 
-fn landing(
-    state: &State,
-    rules: &PredictionRules,
-    point: &Point,
-) -> Result<Prediction, WhyNot> {
+fn landing(state: &State, rules: &PredictionRules, point: &Point) -> Result<Prediction, WhyNot> {
     let usable = rules.usable_energy.and_then(|it| it.in_unit(Unit::KilowattHour));
     let usable = usable.ok_or(WhyNot::NotDecided { lacks: "usable energy of the pack" })?;
     let reserve = reserve_kwh(rules, point);

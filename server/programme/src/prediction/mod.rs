@@ -153,7 +153,9 @@ impl Prediction {
         };
         let beyond = match self.extrapolated_percent {
             Some(percent) if percent > 0.0 => {
-                format!("goes {percent:.0} % beyond what they covered: past that it is the model alone")
+                format!(
+                    "goes {percent:.0} % beyond what they covered: past that it is the model alone"
+                )
             }
             Some(_) => "stays within what they covered".to_owned(),
             None => "goes beyond what they covered by nobody knows how much".to_owned(),

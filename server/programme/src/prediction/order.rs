@@ -45,8 +45,7 @@ pub fn margin_order(predictions: &Predictions) -> Vec<Margin> {
             .total_cmp(&time(other))
             .then(one.expected_margin_k.total_cmp(&other.expected_margin_k))
     });
-    let apart: Vec<bool> =
-        found.windows(2).map(|pair| pair[0].1.1 < pair[1].1.0).collect();
+    let apart: Vec<bool> = found.windows(2).map(|pair| pair[0].1.1 < pair[1].1.0).collect();
     let margins = found.into_iter().enumerate();
     margins
         .map(|(place, (margin, _))| Margin {

@@ -25,13 +25,17 @@ pub struct MinimumCharge {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum NoMinimumCharge {
     /// The policy says nothing that it would follow from.
-    #[error("the programme's policy states neither a power for take-off nor a reserve with the usable energy")]
+    #[error(
+        "the programme's policy states neither a power for take-off nor a reserve with the usable energy"
+    )]
     NotDecided,
     /// The table tells nothing at this temperature.
     #[error("the policy tells the power of the pack at no temperature as low, or as high, as this")]
     OutsideTemperatures,
     /// Not even the full pack gives the power.
-    #[error("not even the highest charge state that the policy tells gives the power that a take-off needs")]
+    #[error(
+        "not even the highest charge state that the policy tells gives the power that a take-off needs"
+    )]
     NeverEnough,
     /// The energy cannot be predicted.
     #[error("the energy of the point cannot be predicted")]
@@ -69,8 +73,7 @@ fn for_power(rules: &TakeOffPower, pack_c: f64) -> Result<f64, NoMinimumCharge> 
     charges.dedup();
     let mut least: Option<(f64, f64)> = None;
     for charge in charges.iter().rev().copied() {
-        let power =
-            power_at(&table, charge, pack_c).ok_or(NoMinimumCharge::OutsideTemperatures)?;
+        let power = power_at(&table, charge, pack_c).ok_or(NoMinimumCharge::OutsideTemperatures)?;
         if is_at_most(needed, power) {
             least = Some((charge, power));
             continue;

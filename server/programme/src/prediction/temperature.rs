@@ -208,11 +208,11 @@ fn predict_one(
     let planned = |axis: Axis, unit: Unit| point.conditions.get(&axis)?.target().in_unit(unit);
     let power_kw = planned(Axis::Power, Unit::Kilowatt);
     let power_kw = power_kw.ok_or(WhyNot::NotPlanned { lacks: "power" })?;
-    let duration_s =
-        planned(Axis::TimeAtPower, Unit::Second).unwrap_or(60.0 * point.duration_min);
+    let duration_s = planned(Axis::TimeAtPower, Unit::Second).unwrap_or(60.0 * point.duration_min);
     let limit = state.limits.by_code.get(&component.limit).map(|known| &known.limit);
     let limit = limit.and_then(|limit| Some((limit, limit.greatest_temperature()?)));
-    let (limit, limit_c) = limit.ok_or(WhyNot::NotDecided { lacks: "maximum of its temperature" })?;
+    let (limit, limit_c) =
+        limit.ok_or(WhyNot::NotDecided { lacks: "maximum of its temperature" })?;
     let fits = fits(state, component, &limit.channel, point);
     let mut basis = Basis::default();
     for (number, _) in &fits {

@@ -89,7 +89,8 @@ fn without_an_observation_the_air_is_as_warm_as_it_may_be() {
 }
 
 #[test]
-fn what_was_recorded_with_another_version_of_an_item_says_nothing_and_undoing_the_change_restores_it() {
+fn what_was_recorded_with_another_version_of_an_item_says_nothing_and_undoing_the_change_restores_it()
+ {
     let mut story = warmed();
     story.fit("motor", "2");
     let lost = of(&story, "N");

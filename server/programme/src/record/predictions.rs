@@ -11,16 +11,7 @@ use crate::record::Digest;
 
 /// What is predicted.
 #[derive(
-    Debug,
-    Clone,
-    PartialEq,
-    Eq,
-    Hash,
-    PartialOrd,
-    Ord,
-    Serialize,
-    Deserialize,
-    utoipa::ToSchema,
+    Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema,
 )]
 #[serde(tag = "of", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Predicted {

@@ -111,7 +111,8 @@ fn review() -> ReviewModel {
 }
 
 #[test]
-fn predicted_stands_beside_measured_and_two_misses_hold_until_engineer_and_safety_officer_reviewed_it() {
+fn predicted_stands_beside_measured_and_two_misses_hold_until_engineer_and_safety_officer_reviewed_it()
+ {
     let mut story = reviewing();
     shown_at(&mut story, 24.0);
     shown_at(&mut story, 40.0);
@@ -167,11 +168,8 @@ fn only_what_was_predicted_is_reviewed_by_an_engineer_or_the_safety_officer() {
 fn the_run_that_is_opened_keeps_what_was_predicted_for_it() {
     let mut story = reviewing();
     story.approve("N").release("N").acknowledge("N").air(15.0);
-    let member = CrewMember {
-        person: code("pilot"),
-        role: crate::nouns::Role::Pilot,
-        on_board: true,
-    };
+    let member =
+        CrewMember { person: code("pilot"), role: crate::nouns::Role::Pilot, on_board: true };
     let terms = RunTerms { points: vec![code::<PointCode>("N")], crew: vec![member] };
     let drafts = story.when("lead", &OpenRun { terms }).unwrap();
     assert_eq!(drafts.len(), 2);

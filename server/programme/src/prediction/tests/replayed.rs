@@ -15,7 +15,12 @@ fn past() -> Story {
         let run = RunNumber(u32::try_from(story.state.runs.len()).unwrap());
         let point = std::sync::Arc::clone(&story.rung("W").point);
         let reached = point.conditions.iter().map(|(axis, it)| (*axis, it.target())).collect();
-        story.result(run, "W", vec![typed("winding", Statistic::Max, winding, Unit::Celsius)], reached);
+        story.result(
+            run,
+            "W",
+            vec![typed("winding", Statistic::Max, winding, Unit::Celsius)],
+            reached,
+        );
     }
     story
 }
