@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 use super::Story;
 use super::intervals::{a_minute, attached, rings, runs_a_minute, take};
-use crate::harness::{PASSWORD, at, result};
+use crate::harness::{PASSWORD, at, in_hours, result};
 
 pub(super) const SHOWN: &[&str] = &[
     "predictions_read",
@@ -103,6 +103,10 @@ fn reviews_the_model(story: &Story) {
     let [_, eve, ivo, .., sam] = story.people();
     let energy = json!({ "what": { "of": "energy" }, "findings": "The counter was read late." });
     eve.post(&at("predictions/reviews"), energy.clone()).has_problem(404, "not-found");
+    // The result used the release up.
+    let until = json!({ "valid_until": in_hours(8) });
+    story.team.person("sam").sign("GR-01", "release", until).has_status(201);
+    story.team.person("pip").sign("GR-01", "acknowledgement", json!({})).has_status(201);
     story.team.opens_a_run().has_status(201);
     let kept = ivo.get(&at("predictions")).has_status(200).json();
     let row = &kept["items"][0];
