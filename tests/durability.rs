@@ -1,7 +1,7 @@
 //! Nothing that was acknowledged is lost, whenever the program is killed.
 
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
 
 use serde_json::json;
 
@@ -10,9 +10,17 @@ use crate::harness::{Client, PROGRAMME, Server, Team};
 /// How often the program is killed.
 const KILLS: u64 = 50;
 
+/// A program that acknowledges nothing for so long is killed all the same.
+const LONGEST_LIFE: Duration = Duration::from_secs(20);
+
 /// Writes until told to stop or until the program is gone; gives the numbers of the records that were acknowledged, each
 /// with the remark it must hold.
-fn write(writer: &Client, name: &str, stop: &AtomicBool) -> Vec<(u64, String)> {
+fn write(
+    writer: &Client,
+    name: &str,
+    stop: &AtomicBool,
+    answered: &AtomicU64,
+) -> Vec<(u64, String)> {
     let mut acknowledged = Vec::new();
     for count in 0.. {
         if stop.load(Ordering::Relaxed) {
@@ -27,6 +35,7 @@ fn write(writer: &Client, name: &str, stop: &AtomicBool) -> Vec<(u64, String)> {
         let answer = answer.has_status(201).json();
         let seq = answer["records"][0]["seq"].as_u64().expect("a record has a number");
         acknowledged.push((seq, remark));
+        answered.fetch_add(1, Ordering::Relaxed);
     }
     acknowledged
 }
@@ -36,16 +45,23 @@ fn every_acknowledged_record_survives_fifty_kills_under_writers_and_none_is_half
     let mut team = Team::new();
     let mut acknowledged = Vec::new();
     for kill in 0..KILLS {
-        let stop = AtomicBool::new(false);
+        let (stop, answered) = (AtomicBool::new(false), AtomicU64::new(0));
         let written = std::thread::scope(|scope| {
             let writers: Vec<_> = ["cas", "eve", "lea", "pip"]
                 .into_iter()
                 .map(|person| {
-                    let (writer, stop) = (team.person(person).clone(), &stop);
-                    scope.spawn(move || write(&writer, &format!("{person}, life {kill}"), stop))
+                    let writer = team.person(person).clone();
+                    let (stop, answered) = (&stop, &answered);
+                    scope.spawn(move || {
+                        write(&writer, &format!("{person}, life {kill}"), stop, answered)
+                    })
                 })
                 .collect();
-            // Another moment each time, from before the first record to well under way.
+            // Another moment each time, from before the first record to well under way, however busy the machine is.
+            let began = Instant::now();
+            while answered.load(Ordering::Relaxed) < kill % 9 && began.elapsed() < LONGEST_LIFE {
+                std::thread::sleep(Duration::from_millis(1));
+            }
             std::thread::sleep(Duration::from_millis(3 + kill * 7 % 60));
             team.server.kill_now();
             stop.store(true, Ordering::Relaxed);

@@ -16,6 +16,7 @@ mod ledger;
 pub mod limits;
 pub mod permissions;
 mod points;
+mod predictions;
 mod programmes;
 mod recorders;
 pub mod recordings;
@@ -42,6 +43,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("ledger", ledger::SHOWN),
     ("limits", limits::SHOWN),
     ("points", points::SHOWN),
+    ("predictions", predictions::SHOWN),
     ("programmes", programmes::SHOWN),
     ("recorders", recorders::SHOWN),
     ("recordings", recordings::SHOWN),

@@ -56,7 +56,8 @@ const TABLE: &[(Who, &[&str])] = &[
         "points_list", "points_read", "points_holds", "next_read", "runs_list", "runs_read", "results_list",
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
         "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "envelope_read", "envelope_picture",
-        "next_steps_read", "deviations_list", "deviations_read",
+        "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
+        "changes_dry_run", "changes_read_narrowing",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         "recordings_judged", "recordings_clock_estimate",
         "recordings_plot", "recordings_data",
@@ -73,9 +74,10 @@ const TABLE: &[(Who, &[&str])] = &[
     (ENGINEER, &[
         "configuration_fit", "configuration_remove", "channels_define", "limit_proposals_propose",
         "limit_proposals_withdraw", "snags_close", "exceedances_explain", "recordings_confirm_clock",
-        "reductions_make", "reductions_rerun",
+        "reductions_make", "reductions_rerun", "predictions_judge_damping",
     ]),
-    (SAFETY, &["policy_set", "limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close", "deviations_agree"]),
+    (SAFETY, &["policy_set", "limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close", "deviations_agree", "changes_narrow"]),
+    (Who::To(&["safety", "engineer"]), &["predictions_review"]),
     (LEAD_OR_ENGINEER, &[
         "document_import", "points_table_import", "points_plan", "points_drop", "checks_define", "runs_correct",
         "recordings_attach", "recordings_set_aside",

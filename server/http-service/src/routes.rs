@@ -285,6 +285,13 @@ table! {
     GET "/api/v1/programmes/{programme}/envelope" Permitted<Read> => envelope::read;
     GET "/api/v1/programmes/{programme}/envelope/{pair}/picture" Permitted<Read> => envelope::picture;
     GET "/api/v1/programmes/{programme}/next-steps" Permitted<Read> => next_steps::read;
+    GET "/api/v1/programmes/{programme}/points/{point}/predictions" Permitted<Read> => predictions::read;
+    POST "/api/v1/programmes/{programme}/points/{point}/damping-judgements" Permitted<JudgeDamping> => predictions::judge_damping;
+    GET "/api/v1/programmes/{programme}/predictions" Permitted<Read> => predictions::list;
+    POST "/api/v1/programmes/{programme}/predictions/reviews" Permitted<ReviewModels> => predictions::review;
+    POST "/api/v1/programmes/{programme}/changes/dry-run" Permitted<Read> => changes::dry_run;
+    GET "/api/v1/programmes/{programme}/runs/{run}/results/{point}/narrowing" Permitted<Read> => changes::read_narrowing;
+    POST "/api/v1/programmes/{programme}/runs/{run}/results/{point}/narrowing" Permitted<NarrowRepeats> => changes::narrow;
     GET "/api/v1/programmes/{programme}/deviations" Permitted<Read> => deviations::list;
     POST "/api/v1/programmes/{programme}/deviations" Permitted<ProposeDeviation> => deviations::propose;
     GET "/api/v1/programmes/{programme}/deviations/{deviation}" Permitted<Read> => deviations::read;

@@ -3,6 +3,7 @@
 pub(crate) mod account;
 pub(crate) mod accounts;
 pub(crate) mod aircraft;
+pub(crate) mod changes;
 pub(crate) mod channels;
 pub(crate) mod checkpoints;
 pub(crate) mod checks;
@@ -28,6 +29,7 @@ pub(crate) mod people;
 pub(crate) mod points;
 pub(crate) mod points_table;
 pub(crate) mod policy;
+pub(crate) mod predictions;
 pub(crate) mod programmes;
 pub(crate) mod recorder_files;
 pub(crate) mod recorders;

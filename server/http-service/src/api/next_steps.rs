@@ -7,10 +7,10 @@ use programme::holds::Hold;
 use programme::measure::Measure;
 use programme::next_steps::{NextStep, ProposedStep, Readiness, next_steps};
 use programme::nouns::{Axis, Direction};
-use programme::state::State;
 use serde::{Deserialize, Serialize};
 
 use super::points::PointRow;
+use super::predictions::PointPredictionsView;
 use crate::access::{Permitted, Read};
 use crate::desk::{Answer, Shown, View};
 use crate::given::Query;
@@ -77,6 +77,9 @@ pub struct NextStepView<'a> {
     pub holds: Vec<Hold>,
     /// Smaller steps that are proposed where its own are too large.
     pub proposed: Vec<ProposedStepView>,
+    /// What earlier runs let expect of it, and what cannot be predicted.
+    #[serde(flatten)]
+    pub predicted: PointPredictionsView,
 }
 
 /// What may or could be done next.
@@ -93,13 +96,15 @@ pub struct NextStepsView<'a> {
     pub records: u64,
 }
 
-fn step_view<'a>(state: &'a State, step: &NextStep<'a>) -> NextStepView<'a> {
+fn step_view<'a>(view: View<'a>, step: &NextStep<'a>) -> NextStepView<'a> {
+    let View { state, now } = view;
     NextStepView {
         point: PointRow::of(state, step.rung, &step.reasons),
         readiness: step.readiness,
         opens: step.opens,
         holds: step.holds(state),
         proposed: step.proposals().into_iter().map(ProposedStepView::from).collect(),
+        predicted: PointPredictionsView::of(state, &step.rung.point, now),
     }
 }
 
@@ -107,7 +112,7 @@ fn steps_view<'a>(view: View<'a>, board: &Board, most: usize) -> NextStepsView<'
     let View { state, now } = view;
     let steps = next_steps(state, board, now);
     NextStepsView {
-        steps: steps.iter().take(most).map(|step| step_view(state, step)).collect(),
+        steps: steps.iter().take(most).map(|step| step_view(view, step)).collect(),
         still_to_be_shown: steps.len(),
         looked_at: now,
         records: state.length(),
@@ -116,7 +121,7 @@ fn steps_view<'a>(view: View<'a>, board: &Board, most: usize) -> NextStepsView<'
 
 /// What may or could be done next: points that nothing holds first, then those held by the fewest things that are easiest
 /// to clear, and of these what opens more of the ladder; each with its holds and, where a step of the build-up is too
-/// large, the smaller step that is proposed.
+/// large, the smaller step that is proposed, and with what earlier runs let expect of it.
 ///
 /// It advises; it clears nobody to fly.
 #[utoipa::path(

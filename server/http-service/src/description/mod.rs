@@ -104,6 +104,11 @@ const GROUPS: &[(&str, &str)] = &[
         "What accepted results have shown, with what shows it, inside the design boundary.",
     ),
     ("next_steps", "What may or could be done next, what is worth looking at first first."),
+    (
+        "predictions",
+        "What earlier runs let expect of a point, what came of earlier predictions, and who judges both.",
+    ),
+    ("changes", "What a change would undo, before it is recorded."),
     ("deviations", "Deviations from the build-up, which take two people."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
     (

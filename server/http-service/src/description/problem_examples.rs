@@ -99,6 +99,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Read it as it is now, with what changed, and sign that.",
     ),
     (
+        "changes-changed",
+        "Other items have changed since run 9 than those that you named.",
+        "Read the changes again, and judge all of them.",
+    ),
+    (
         "check-for-another-role",
         "Check C-ISO is done by engineer, and that is no role of yours.",
         "Somebody in such a role does the check. Whoever found something wrong opens a snag meanwhile.",
@@ -112,6 +117,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "clock-not-a-reference",
         "The clock of recording 3b0c…9a41 has an offset itself.",
         "Hold this clock against the one that the other was held against.",
+    ),
+    (
+        "damping-changed",
+        "Other measurements of damping are known now than those that you looked at.",
+        "Read the measurements again, and judge all of them.",
     ),
     ("deviation-ended", "sofia has ended deviation 1.", "The test lead proposes anew."),
     (
@@ -146,6 +156,21 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Landing cannot have been then: no take-off was noted.",
         "Note the moment before it first, or correct the times of the run.",
     ),
+    (
+        "no-damping-measured",
+        "No damping was measured that would let SP-01 go on.",
+        "Measure damping at the speeds that were shown, and reduce the recordings.",
+    ),
+    (
+        "no-damping-step",
+        "SP-01 is no step in speed that the damping is judged for.",
+        "Judge a point that is flown beyond the speed shown, from the speed on that the policy names.",
+    ),
+    (
+        "no-review-by-an-engineer",
+        "No engineer has looked at the model of the temperature of L-WINDING since it was reviewed last.",
+        "An engineer reviews the model first; then the safety officer looks at what was found.",
+    ),
     ("no-stand-down", "No stand-down is in force.", "Nothing needs to be done."),
     (
         "no-step-to-deviate-from",
@@ -153,6 +178,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Read what holds the point: a deviation lifts only a hold that a step is too large.",
     ),
     ("not-fitted", "Item hook is not fitted.", "Nothing needs to be done."),
+    (
+        "not-lapsed-by-a-change",
+        "The result of GR-05 in run 12 did not lapse for changes of items alone.",
+        "Only an accepted result that nothing but changes of items speaks against can be let stand.",
+    ),
     ("not-released", "GR-02 is not released.", "The safety officer releases the point."),
     (
         "not-steady",

@@ -56,6 +56,13 @@ impl Command for JudgeDamping {
                 "Read the measurements again, and judge all of them.",
             ));
         }
+        if go_on && reductions.is_empty() {
+            return Err(not_now(
+                "no-damping-measured",
+                format!("no damping was measured that would let {} go on", self.point),
+                "Measure damping at the speeds that were shown, and reduce the recordings.",
+            ));
+        }
         Ok(one(DampingStepJudged { point: self.point.clone(), go_on, reductions, reasons }))
     }
 }

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod climb;
+mod expanding;
 mod past;
 
 use chrono::{DateTime, TimeZone, Utc};

@@ -31,6 +31,8 @@ const NOT_SEEN: &[(&str, &str)] = &[
     ("exceedance-not-noted", "the command that records a result notes its exceedances"),
     ("recording-set-aside", "a story tells no recordings, which come from files"),
     ("target-beyond-design-boundary", "no point is planned beyond what the aircraft is built for"),
+    ("predicted-beyond-limit", "a story tells no recordings, which come from files"),
+    ("prediction-model-needs-review", "no model of the story missed twice"),
     ("heating-order", "a story tells no recordings, which come from files"),
     ("heating-order-unknown", "a story tells no recordings, which come from files"),
 ];
