@@ -1,5 +1,6 @@
 //! The subcommands, one file each.
 
+mod backtest;
 mod backup;
 mod completions;
 mod compute;
@@ -44,6 +45,7 @@ enum Command {
     Verify(verify::Verify),
     Backup(backup::Backup),
     Restore(backup::Restore),
+    Backtest(backtest::Backtest),
     Compute(compute::Compute),
     Openapi(openapi::Openapi),
     Completions(completions::Completions),
@@ -110,6 +112,7 @@ impl Program {
             Command::Verify(command) => command.run(flags),
             Command::Backup(command) => command.run(flags),
             Command::Restore(command) => command.run(flags),
+            Command::Backtest(command) => command.run(flags),
             Command::Openapi(command) => command.run(),
             Command::Compute(command) => command.run(),
             Command::Completions(command) => command.run(),
