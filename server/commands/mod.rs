@@ -1,5 +1,6 @@
 //! The subcommands, one file each.
 
+mod backtest;
 mod backup;
 mod completions;
 mod compute;
@@ -47,6 +48,7 @@ enum Command {
     Witness(witness::Witness),
     Backup(backup::Backup),
     Restore(backup::Restore),
+    Backtest(backtest::Backtest),
     Compute(compute::Compute),
     Openapi(openapi::Openapi),
     Completions(completions::Completions),
@@ -114,6 +116,7 @@ impl Program {
             Command::Witness(command) => command.run(),
             Command::Backup(command) => command.run(flags),
             Command::Restore(command) => command.run(flags),
+            Command::Backtest(command) => command.run(flags),
             Command::Openapi(command) => command.run(),
             Command::Compute(command) => command.run(),
             Command::Completions(command) => command.run(),

@@ -5,9 +5,10 @@ mod simulation;
 
 use std::path::{Path, PathBuf};
 
-use chrono::Utc;
+use chrono::{DateTime, Utc};
 use clap::Args;
 use programme::codes::ProgrammeId;
+use programme::entry::Entry;
 use programme::nouns::{Person, Role};
 use programme::play::Player;
 use store::{Act, ActError, NewAccount, Reply, Store};
@@ -74,6 +75,16 @@ impl Demo {
             .await
         })
     }
+}
+
+/// Every record of the demonstration's story, told from `now`, without a store.
+///
+/// # Errors
+///
+/// [`Failure`] where the story is at fault.
+pub fn story(now: DateTime<Utc>) -> Result<Vec<Entry>, Failure> {
+    let (_, entries) = Player::new(PROGRAMME, STORY, now)?.replay(&ProgrammeId::new(ID)?)?;
+    Ok(entries)
 }
 
 /// Writes what the recorders of the demonstration would have written, told from today.
