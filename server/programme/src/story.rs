@@ -117,6 +117,7 @@ pub(crate) fn policy() -> Policy {
         ],
         required_totals: Vec::new(),
         heating_order: Vec::new(),
+        build_up_pairs: Vec::new(),
         predictions: None,
     }
 }

@@ -163,6 +163,7 @@ fn policy() -> Policy {
         ],
         required_totals: Vec::new(),
         heating_order: Vec::new(),
+        build_up_pairs: Vec::new(),
         predictions: None,
     }
 }

@@ -121,6 +121,7 @@ fn policy() -> impl Strategy<Value = Policy> {
                 build_up: rule.into_iter().collect(),
                 required_totals,
                 heating_order: Vec::new(),
+                build_up_pairs: Vec::new(),
                 predictions: None,
             }
         },
