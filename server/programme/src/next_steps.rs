@@ -104,6 +104,7 @@ const fn effort(reason: &Reason) -> u32 {
         // Another point first, or this one again.
         Reason::Prerequisite(_)
         | Reason::BuildUp(_)
+        | Reason::Coupled(_)
         | Reason::BadResult(_)
         | Reason::PredictedLimit(_)
         | Reason::PredictedReserve(_)

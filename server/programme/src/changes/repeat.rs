@@ -77,10 +77,10 @@ pub fn repeat(state: &State, points: &[PointCode]) -> Repeat {
     for (place, point) in lapsed.iter().enumerate() {
         let covering = lapsed.iter().enumerate().filter(|(other, _)| *other != place);
         // Of two that cover each other the later one is run.
-        let covering = covering
+        let mut covering = covering
             .filter(|(other, it)| covers(it, point) && (*other > place || !covers(point, it)));
         // What covers the one that covers it covers it too, so the last one is run itself.
-        match covering.last() {
+        match covering.next_back() {
             Some((_, by)) => {
                 let (point, by) = (point.code.clone(), by.code.clone());
                 found.covered.push(Covered { point, by });

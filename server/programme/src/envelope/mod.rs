@@ -4,6 +4,7 @@
 //! what was shown serves the holds of the build-up, the next steps and every picture.
 
 mod axes;
+mod coupled;
 mod design;
 mod hull;
 mod pairs;
@@ -15,6 +16,7 @@ mod tests;
 use std::sync::Arc;
 
 pub use axes::{AxesShown, Shown};
+pub use coupled::{CoupledStep, coupled_steps};
 pub use design::{Boundary, described_loading, is_beyond, of_axis as design_of_axis, structures};
 pub use pairs::{Evidence, Pair, PairShown, UnknownPair, is_beyond as pair_is_beyond};
 pub use region::Region;

@@ -89,7 +89,7 @@ impl Pair {
     }
 
     /// Which way each axis is more demanding, and from where on; none where a hull is taken instead.
-    fn quarters(self) -> &'static [Quarter] {
+    pub(super) fn quarters(self) -> &'static [Quarter] {
         const UP: Quarter =
             Quarter { x: Direction::Up, y: Direction::Up, x_from: 0.0, y_from: 0.0 };
         const LOAD: [Quarter; 2] =
@@ -141,7 +141,7 @@ impl Quarter {
     }
 
     /// Whether a place belongs to it.
-    fn takes(self, place: [f64; 2]) -> bool {
+    pub(super) fn takes(self, place: [f64; 2]) -> bool {
         // Only load factors go both ways, from level flight, which belongs to the upper side.
         self.y_from < LEVEL || (place[1] >= LEVEL) == (self.y == Direction::Up)
     }

@@ -153,6 +153,8 @@ sources! {
     Prerequisite prerequisites true;
     /// A target goes too far beyond what was shown.
     BuildUp build_up false;
+    /// A target lies outside of what was shown of two axes at once.
+    Coupled coupled false;
     /// A target lies beyond what the aircraft is designed for.
     BeyondDesign design_boundary false;
     /// What is predicted passes what it must not.
@@ -194,6 +196,7 @@ sources! {
 mod build_up;
 mod checks;
 mod configuration;
+mod coupled;
 mod crew;
 mod damping_step;
 mod design_boundary;

@@ -32,7 +32,8 @@ pub use point::{
     Axis, Comparison, Condition, CrewSeat, Criterion, Point, RequiredItem, Statistic, WeatherMinima,
 };
 pub use policy::{
-    BuildUpRule, DesignFigure, Direction, Policy, RequiredTotal, RuleStart, ShareOfDesign, Total,
+    BuildUpRule, CoupledRule, DesignFigure, Direction, Policy, RequiredTotal, RuleStart,
+    ShareOfDesign, Total,
 };
 pub use prediction::{
     DemandedPrediction, LandingReserve, PowerAvailable, PredictedComponent, PredictionKind,

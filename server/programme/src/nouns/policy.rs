@@ -4,6 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::codes::LimitCode;
+use crate::envelope::Pair;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::judging::Judging;
 use crate::nouns::{Aircraft, Axis, Phase, PredictionRules, RiskMatrix};
@@ -141,6 +142,45 @@ pub struct BuildUpRule {
     pub source: String,
 }
 
+/// How far a point may go beyond what was shown of two axes at once.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CoupledRule {
+    /// The pair of axes; not mass and centre of gravity, which are enclosed by loadings flown.
+    pub pair: Pair,
+    /// Holds for points of these phases; none: all.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub phases: Vec<Phase>,
+    /// What a first point may reach on the axis across, together with `first_upwards`.
+    pub first_across: Measure,
+    /// What a first point may reach on the axis upwards, together with `first_across`.
+    pub first_upwards: Measure,
+    /// The greatest step across, with no step upwards.
+    pub across: Measure,
+    /// The greatest step upwards, with no step across.
+    pub upwards: Measure,
+    /// Where the rule comes from.
+    pub source: String,
+}
+
+impl CoupledRule {
+    fn judge(&self, field: &str, judging: &mut Judging<'_>) {
+        let at = |name: &str| format!("{field}.{name}");
+        judging.must(
+            self.pair != Pair::MassCentreOfGravity,
+            &at("pair"),
+            "must be a pair on which more is more demanding; loadings are enclosed by those flown",
+        );
+        judging.no_repeats(&at("phases"), &self.phases);
+        let (across, upwards) = (self.pair.across().0.kind(), self.pair.upwards().0.kind());
+        judging.measure(&at("first_across"), self.first_across, across);
+        judging.measure(&at("first_upwards"), self.first_upwards, upwards);
+        judging.measure_positive(&at("across"), self.across, across);
+        judging.measure_positive(&at("upwards"), self.upwards, upwards);
+        judging.text(&at("source"), &self.source);
+    }
+}
+
 /// A total that is counted over runs.
 #[derive(
     Debug,
@@ -209,6 +249,9 @@ pub struct Policy {
     /// limit is taken as never reaching it. Absent: every time counts, however long.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub heating_horizon_min: Option<u32>,
+    /// Steps of two axes at once.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub build_up_pairs: Vec<CoupledRule>,
     /// What is decided about predictions; absent: none are made, and none are asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub predictions: Option<PredictionRules>,
@@ -332,6 +375,9 @@ impl Policy {
                 "heating_horizon_min",
                 "is given without heating_order, which it is for",
             );
+        }
+        for (place, rule) in self.build_up_pairs.iter().enumerate() {
+            rule.judge(&format!("build_up_pairs[{place}]"), &mut judging);
         }
         if let Some(predictions) = &self.predictions {
             predictions.judge(&mut judging);

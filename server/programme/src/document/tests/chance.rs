@@ -122,6 +122,7 @@ fn policy() -> impl Strategy<Value = Policy> {
                 required_totals,
                 heating_order: Vec::new(),
                 heating_horizon_min: None,
+                build_up_pairs: Vec::new(),
                 predictions: None,
             }
         },

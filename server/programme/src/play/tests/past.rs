@@ -31,6 +31,7 @@ const NOT_SEEN: &[(&str, &str)] = &[
     ("exceedance-not-noted", "the command that records a result notes its exceedances"),
     ("recording-set-aside", "a story tells no recordings, which come from files"),
     ("target-beyond-design-boundary", "no point is planned beyond what the aircraft is built for"),
+    ("coupled-step-too-large", "the policy has no step of two axes at once"),
     ("predicted-beyond-limit", "a story tells no recordings, which come from files"),
     ("prediction-model-needs-review", "no model of the story missed twice"),
     ("heating-order", "a story tells no recordings, which come from files"),
