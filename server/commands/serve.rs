@@ -102,7 +102,6 @@ pub async fn serve(
     let settings = http_service::Settings {
         version: env!("CARGO_PKG_VERSION"),
         behind_proxy,
-        over_tls: behind_proxy || !matches!(speaks, Speaks::Plain),
         sender_silent_at_most: Duration::from_secs(place.silent_sender),
         ..http_service::Settings::default()
     };

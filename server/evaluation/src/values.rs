@@ -11,7 +11,7 @@ use programme::commands::RecordedValue;
 use programme::measure::Unit;
 use programme::nouns::{Channel, Limit, Point, Statistic};
 use programme::record::{Digest, MeasuredValue, ValueSource};
-use programme::state::{Interval, Reduction};
+use programme::state::{Interval, Reduction, State};
 use recordings::Micros;
 use recordings::columns::CannotRead;
 use serde::Serialize;
@@ -20,7 +20,8 @@ use crate::gathered::Gathered;
 pub use asked::{Asked, NotAsked};
 use figures::Figures;
 pub use wishes::AskedBy;
-use wishes::{Wish, wishes};
+pub use wishes::Wish;
+use wishes::wishes;
 
 /// The version of how statistics are taken; goes up whenever the same columns may give another figure than before.
 const VERSION: &str = "1";
@@ -139,6 +140,20 @@ impl ProposedValue {
         let source = ValueSource::Recording { recording, interval, method, version };
         Some(MeasuredValue { parameter, statistic, value, unit, source })
     }
+}
+
+/// What a point asks for of whoever reads instruments: by its criteria, by the limits that it names, and by the channels that
+/// it requires. No recording is looked at.
+pub fn wished(state: &State, point: &Point) -> Vec<Wish> {
+    wishes(&Basis {
+        point,
+        limits: state.limits_in_force(point).map(|known| &*known.limit).collect(),
+        channel: &|code| state.channels.get(code),
+        intervals: Vec::new(),
+        run: (DateTime::UNIX_EPOCH, None),
+        reductions: Vec::new(),
+        gathered: &Gathered::new(Vec::new()),
+    })
 }
 
 /// Proposes a value for everything that the point's criteria, its limits and its required channels ask for.

@@ -207,6 +207,15 @@ fn permitted<P: Permission>(
     office: &Office,
 ) -> Result<Permitted<P>, Problem> {
     let signed_in = signed_in(request, office)?;
+    permitted_to(request, office, signed_in.handle)
+}
+
+/// A person who is signed in, in the programme that the path names, if their roles allow the act there.
+pub(crate) fn permitted_to<P: Permission>(
+    request: &HttpRequest,
+    office: &Office,
+    person: PersonHandle,
+) -> Result<Permitted<P>, Problem> {
     let name = request.match_info().get("programme").ok_or_else(|| {
         Problem::new(FAULT, "The route names no programme. Tell whoever runs the server.")
     })?;
@@ -216,7 +225,7 @@ fn permitted<P: Permission>(
     let allowed = office
         .store
         .read(&programme, |state, _| {
-            let roles = state.roles(&signed_in.handle);
+            let roles = state.roles(&person);
             (!roles.is_empty()).then(|| P::ACT.is_allowed_to(roles))
         })
         .flatten()
@@ -232,7 +241,7 @@ fn permitted<P: Permission>(
         )
         .allowed_to(P::ACT.allowed()));
     }
-    Ok(Permitted { person: signed_in.handle, programme, act: PhantomData })
+    Ok(Permitted { person, programme, act: PhantomData })
 }
 
 /// Makes each of the first parameters an extractor. All look first whether the query string can be understood, after

@@ -13,6 +13,7 @@ use actix_web::middleware::Next;
 use futures_util::FutureExt;
 use tracing::Instrument;
 
+use crate::pages;
 use crate::problem::{FAULT, Problem};
 use crate::request_id::{self, RequestId};
 
@@ -91,7 +92,9 @@ fn with_problem(
     let problem = match response.response().error() {
         Some(error) => problem_of(error),
         // A problem that was kept under an idempotency key comes back as it was sent.
-        None if is_problem(response.headers()) => return response.map_into_boxed_body(),
+        None if is_problem(response.headers()) || pages::is_page(response.headers()) => {
+            return response.map_into_boxed_body();
+        }
         None => Problem::of_status(status),
     };
     let allow = response.headers().get(header::ALLOW).cloned();

@@ -126,7 +126,7 @@ fn not_json(error: &serde_json::Error) -> Problem {
 }
 
 /// Reads a shape, and names the field that does not fit it.
-fn shaped<'de, T, D>(from: D) -> Result<T, Problem>
+pub(crate) fn shaped<'de, T, D>(from: D) -> Result<T, Problem>
 where
     T: DeserializeOwned,
     D: serde::Deserializer<'de, Error = serde_json::Error>,

@@ -18,6 +18,7 @@ mod kept;
 mod office;
 mod pace;
 mod page;
+mod pages;
 mod picture;
 mod played;
 pub mod problem;
@@ -82,6 +83,7 @@ impl Service {
             web::scope("")
                 .wrap(from_fn(frame::frame))
                 .configure(move |config| routes::register(config, &office))
+                .configure(pages::register)
                 .default_service(web::to(routes::nothing_here)),
         );
     }

@@ -39,8 +39,6 @@ pub struct Settings {
     pub hashes_at_once: usize,
     /// Reads of the past at the same time; each folds the ledger anew.
     pub past_reads_at_once: usize,
-    /// Whether browsers reach the service over TLS, of its own or a proxy's. Their cookies are then bound to it.
-    pub over_tls: bool,
     /// Whether a proxy of ours stands in front, whose `Forwarded` or `X-Forwarded-For` header tells the address.
     pub behind_proxy: bool,
     /// How long whoever sends a recorder's file may be silent.
@@ -58,7 +56,6 @@ impl Default for Settings {
             largest_body: 256 * 1024,
             hashes_at_once: 2,
             past_reads_at_once: 2,
-            over_tls: false,
             behind_proxy: false,
             sender_silent_at_most: Duration::from_secs(60),
         }

@@ -21,6 +21,11 @@ const AUDIENCE: &str = "rungbook-api";
 const HEADER_TYPE: &str = "at+jwt";
 /// The token's use in its claims.
 const USE: &str = "access";
+/// For whom tokens are that browsers keep in a cookie, how they are called in their header, and their use: other words than
+/// those of access tokens, so that neither passes for the other.
+const PAGES_AUDIENCE: &str = "rungbook-pages";
+const PAGES_HEADER_TYPE: &str = "pages+jwt";
+const PAGES_USE: &str = "pages";
 /// No token of ours is longer.
 const LONGEST: usize = 1024;
 /// So many verified tokens are remembered by each worker.
@@ -63,6 +68,8 @@ pub(crate) struct Tokens {
     decoding: DecodingKey,
     header: Header,
     validation: Validation,
+    pages_header: Header,
+    pages_validation: Validation,
     refresh_key: Vec<u8>,
     lasts: TimeDelta,
 }
@@ -70,21 +77,13 @@ pub(crate) struct Tokens {
 impl Tokens {
     /// Signs with one secret, and derives refresh tokens of repeated requests with another.
     pub fn new(access_secret: &[u8], refresh_secret: &[u8], lasts: TimeDelta) -> Self {
-        let mut validation = Validation::new(Algorithm::HS256);
-        validation.algorithms = vec![Algorithm::HS256];
-        validation.set_audience(&[AUDIENCE]);
-        validation.set_issuer(&[ISSUER]);
-        validation.set_required_spec_claims(&["exp", "nbf", "aud", "iss", "sub"]);
-        // Times are held against the service's own clock, below.
-        validation.validate_exp = false;
-        validation.validate_nbf = false;
-        let mut header = Header::new(Algorithm::HS256);
-        header.typ = Some(HEADER_TYPE.to_owned());
         Self {
             encoding: EncodingKey::from_secret(access_secret),
             decoding: DecodingKey::from_secret(access_secret),
-            header,
-            validation,
+            header: header_of(HEADER_TYPE),
+            validation: validation_for(AUDIENCE),
+            pages_header: header_of(PAGES_HEADER_TYPE),
+            pages_validation: validation_for(PAGES_AUDIENCE),
             refresh_key: refresh_secret.to_vec(),
             lasts,
         }
@@ -97,34 +96,51 @@ impl Tokens {
         session: Uuid,
         now: DateTime<Utc>,
     ) -> Result<AccessToken, Problem> {
-        let now = now.trunc_subsecs(0);
-        let expires_at = now + self.lasts;
-        let claims = Claims {
-            iss: ISSUER.to_owned(),
-            aud: AUDIENCE.to_owned(),
-            sub: handle.clone(),
-            sid: session,
-            iat: now.timestamp(),
-            nbf: now.timestamp(),
-            exp: expires_at.timestamp(),
-            typ: USE.to_owned(),
-        };
-        let token =
-            jsonwebtoken::encode(&self.header, &claims, &self.encoding).map_err(|error| {
-                Problem::new(FAULT, "The access token could not be made. Sign in again.")
-                    .because(error)
-            })?;
-        Ok(AccessToken { token, expires_at })
+        let expires_at = now.trunc_subsecs(0) + self.lasts;
+        let claims = claims(AUDIENCE, USE, (handle, session), now, expires_at);
+        Ok(AccessToken { token: self.sign(&self.header, &claims)?, expires_at })
+    }
+
+    /// What a browser keeps in a cookie for a session. It opens pages and nothing of the API.
+    pub fn issue_for_pages(
+        &self,
+        handle: &PersonHandle,
+        session: Uuid,
+        now: DateTime<Utc>,
+        expires_at: DateTime<Utc>,
+    ) -> Result<String, Problem> {
+        let claims = claims(PAGES_AUDIENCE, PAGES_USE, (handle, session), now, expires_at);
+        self.sign(&self.pages_header, &claims)
+    }
+
+    fn sign(&self, header: &Header, claims: &Claims) -> Result<String, Problem> {
+        jsonwebtoken::encode(header, claims, &self.encoding).map_err(|error| {
+            Problem::new(FAULT, "The token could not be made. Sign in again.").because(error)
+        })
     }
 
     /// Who a token is of, if it is ours, of the right use, and good now.
     pub fn verify(&self, token: &str, now: DateTime<Utc>) -> Result<Bearer, Problem> {
+        self.read(token, now, (&self.header, &self.validation, USE))
+    }
+
+    /// As [`Tokens::verify`], of what a browser keeps in a cookie.
+    pub fn verify_for_pages(&self, token: &str, now: DateTime<Utc>) -> Result<Bearer, Problem> {
+        self.read(token, now, (&self.pages_header, &self.pages_validation, PAGES_USE))
+    }
+
+    fn read(
+        &self,
+        token: &str,
+        now: DateTime<Utc>,
+        (header, validation, used_for): (&Header, &Validation, &str),
+    ) -> Result<Bearer, Problem> {
         if token.len() > LONGEST {
             return Err(refused());
         }
-        let read = jsonwebtoken::decode::<Claims>(token, &self.decoding, &self.validation)
+        let read = jsonwebtoken::decode::<Claims>(token, &self.decoding, validation)
             .map_err(|_| refused())?;
-        if read.header != self.header || read.claims.typ != USE {
+        if read.header != *header || read.claims.typ != used_for {
             return Err(refused());
         }
         let claims = read.claims;
@@ -138,6 +154,30 @@ impl Tokens {
         };
         bearer.is_good(now)?;
         Ok(bearer)
+    }
+
+    /// What every form of a session carries, so that no other site can make a browser send one: a code over the session's
+    /// id that nobody can guess without the server's secret.
+    pub fn form_token(&self, session: Uuid) -> Result<String, Problem> {
+        let code = self.form_code(session)?.finalize().into_bytes();
+        Ok(programme::record::Digest::from_bytes(code.into()).to_string())
+    }
+
+    /// Whether a form carries the token of its session. It takes as long for any wrong token.
+    pub fn is_form_token(&self, session: Uuid, given: &str) -> Result<bool, Problem> {
+        let Ok(given) = programme::record::Digest::try_from(given.to_owned()) else {
+            return Ok(false);
+        };
+        Ok(self.form_code(session)?.verify_slice(given.bytes()).is_ok())
+    }
+
+    fn form_code(&self, session: Uuid) -> Result<Hmac<Sha256>, Problem> {
+        let mut mac = Hmac::<Sha256>::new_from_slice(&self.refresh_key).map_err(|error| {
+            Problem::new(FAULT, "The form could not be made. Load the page again.").because(error)
+        })?;
+        mac.update(b"form of session ");
+        mac.update(session.as_bytes());
+        Ok(mac)
     }
 
     /// A new refresh token: 256 random bits.
@@ -162,6 +202,43 @@ impl Tokens {
             mac.update(part.as_bytes());
         }
         Ok(RefreshToken(mac.finalize().into_bytes().into()))
+    }
+}
+
+fn header_of(kind: &str) -> Header {
+    let mut header = Header::new(Algorithm::HS256);
+    header.typ = Some(kind.to_owned());
+    header
+}
+
+fn validation_for(audience: &str) -> Validation {
+    let mut validation = Validation::new(Algorithm::HS256);
+    validation.algorithms = vec![Algorithm::HS256];
+    validation.set_audience(&[audience]);
+    validation.set_issuer(&[ISSUER]);
+    validation.set_required_spec_claims(&["exp", "nbf", "aud", "iss", "sub"]);
+    // Times are held against the service's own clock instead.
+    validation.validate_exp = false;
+    validation.validate_nbf = false;
+    validation
+}
+
+fn claims(
+    audience: &str,
+    used_for: &str,
+    (handle, session): (&PersonHandle, Uuid),
+    now: DateTime<Utc>,
+    expires_at: DateTime<Utc>,
+) -> Claims {
+    Claims {
+        iss: ISSUER.to_owned(),
+        aud: audience.to_owned(),
+        sub: handle.clone(),
+        sid: session,
+        iat: now.timestamp(),
+        nbf: now.timestamp(),
+        exp: expires_at.timestamp(),
+        typ: used_for.to_owned(),
     }
 }
 

@@ -26,10 +26,14 @@ pub enum AskedBy {
 
 /// One value that is asked for.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Wish {
+pub struct Wish {
+    /// Channel or derived parameter.
     pub parameter: ChannelCode,
+    /// What is taken from it.
     pub statistic: Statistic,
+    /// The unit of the figure.
     pub unit: Unit,
+    /// What asks for it.
     pub asked_by: Vec<AskedBy>,
 }
 

@@ -81,7 +81,8 @@ pub(crate) async fn read(
     Ok(shown.reply(request.headers()))
 }
 
-fn next_view<'a>(view: View<'a>, board: &Board) -> NextView<'a> {
+/// What can be done next, and what would open if a hold cleared.
+pub(crate) fn next_view<'a>(view: View<'a>, board: &Board) -> NextView<'a> {
     let View { state, now } = view;
     let next = board.next(state, now);
     let row = |code: &PointCode| {

@@ -96,11 +96,17 @@ pub struct FoundProgramme {
 /// The programmes in which you take part.
 #[utoipa::path(get, path = "", responses((status = 200, description = "Your programmes.", body = OwnProgrammes)))]
 pub(crate) async fn list(person: SignedIn, office: Office) -> Answer {
+    let items = own_programmes(&office, &person.handle);
+    answer(StatusCode::OK, &OwnProgrammes { items })
+}
+
+/// The programmes in which somebody takes part, by id.
+pub(crate) fn own_programmes(office: &Office, person: &PersonHandle) -> Vec<OwnProgramme> {
     let own = |id: ProgrammeId| {
         office
             .store
             .read(&id, |state, _| {
-                let roles = state.roles(&person.handle).to_vec();
+                let roles = state.roles(person).to_vec();
                 (!roles.is_empty()).then(|| OwnProgramme {
                     id: id.clone(),
                     title: state.title.clone(),
@@ -110,8 +116,7 @@ pub(crate) async fn list(person: SignedIn, office: Office) -> Answer {
             })
             .flatten()
     };
-    let items = office.store.programmes().into_iter().filter_map(own).collect();
-    answer(StatusCode::OK, &OwnProgrammes { items })
+    office.store.programmes().into_iter().filter_map(own).collect()
 }
 
 /// One programme.
@@ -205,7 +210,8 @@ fn first_people(body: &FoundProgramme, office: &Office) -> Result<Vec<Person>, P
         .with_faults(faults))
 }
 
-fn programme_view<'a>(id: &'a ProgrammeId, view: View<'a>) -> ProgrammeView<'a> {
+/// A programme, with how many there are of each thing.
+pub(crate) fn programme_view<'a>(id: &'a ProgrammeId, view: View<'a>) -> ProgrammeView<'a> {
     let state = view.state;
     let planned = || state.ladder.rungs().iter().filter(|rung| rung.dropped.is_none());
     ProgrammeView {

@@ -163,7 +163,11 @@ pub struct ResultView<'a> {
     pub acceptances: Vec<SignatureView<'a>>,
 }
 
-fn result_view<'a>(state: &'a State, result: &'a ResultState) -> Result<ResultView<'a>, Problem> {
+/// A result with the digest to accept it with.
+pub(crate) fn result_view<'a>(
+    state: &'a State,
+    result: &'a ResultState,
+) -> Result<ResultView<'a>, Problem> {
     let digest = digests::acceptance(state, result).map_err(|error| {
         Problem::new(FAULT, "What would be accepted cannot be written as JSON.").because(error)
     })?;

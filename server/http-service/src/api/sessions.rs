@@ -107,17 +107,7 @@ pub(crate) async fn begin(
     office: Office,
 ) -> Answer {
     let SignIn { handle, password } = given.body;
-    let address = office.address(&request);
-    office.by_address.count(&address)?;
-    office.by_account.count(&(handle.clone(), address))?;
-    // What cannot be a handle is nobody's, and takes as long.
-    let person =
-        PersonHandle::new(&handle).or_else(|_| PersonHandle::new(DOOR)).map_err(impossible)?;
-    let right = office.secrets.is_password(&office.store, &person, password).await?;
-    if !right || person.as_str() != handle {
-        return Err(Problem::sign_in_refused());
-    }
-
+    let person = admitted(&office, &request, &handle, password).await?;
     let now = office.now();
     let key = given.asked.idempotency.map(|asked| key_of("sign-in", asked));
     if let Some(again) = repeated(&office, key.as_ref(), &person, now).await? {
@@ -127,24 +117,48 @@ pub(crate) async fn begin(
         Some(key) => office.tokens.refresh_token_of(&["sign-in", person.as_str(), &key.key])?,
         None => office.tokens.refresh_token()?,
     };
-    let kept = WithoutTokens {
-        session: Uuid::now_v7(),
-        handle: person.clone(),
-        refresh_expires_at: now + office.settings.refresh_token_lasts,
-    };
-    office
-        .store
-        .begin_session(NewSession {
-            id: kept.session,
-            handle: person.clone(),
-            token_hash: refresh.hash(),
-            at: now,
-            expires_at: kept.refresh_expires_at,
-        })
-        .await?;
+    let session = begun(&office, person.clone(), &refresh, now).await?;
+    let refresh_expires_at = now + office.settings.refresh_token_lasts;
+    let kept = WithoutTokens { session, handle: person.clone(), refresh_expires_at };
     keep(&office, key, &person, &kept, now).await?;
-    tracing::info!(person = %person, session = %kept.session, "{person} signed in");
     hand_out(&office, &kept, &refresh, now, false)
+}
+
+/// Who gives handle and password, if they go together. Attempts are counted, and an unknown handle takes as long.
+pub(crate) async fn admitted(
+    office: &Office,
+    request: &HttpRequest,
+    handle: &str,
+    password: String,
+) -> Result<PersonHandle, Problem> {
+    let address = office.address(request);
+    office.by_address.count(&address)?;
+    office.by_account.count(&(handle.to_owned(), address))?;
+    // What cannot be a handle is nobody's, and takes as long.
+    let person =
+        PersonHandle::new(handle).or_else(|_| PersonHandle::new(DOOR)).map_err(impossible)?;
+    let right = office.secrets.is_password(&office.store, &person, password).await?;
+    if right && person.as_str() == handle { Ok(person) } else { Err(Problem::sign_in_refused()) }
+}
+
+/// Begins a session with its first refresh token.
+pub(crate) async fn begun(
+    office: &Office,
+    person: PersonHandle,
+    refresh: &RefreshToken,
+    now: DateTime<Utc>,
+) -> Result<Uuid, Problem> {
+    let id = Uuid::now_v7();
+    let new = NewSession {
+        id,
+        handle: person.clone(),
+        token_hash: refresh.hash(),
+        at: now,
+        expires_at: now + office.settings.refresh_token_lasts,
+    };
+    office.store.begin_session(new).await?;
+    tracing::info!(person = %person, session = %id, "{person} signed in");
+    Ok(id)
 }
 
 /// Exchange a refresh token for new tokens.

@@ -50,7 +50,8 @@ pub struct StandDownView<'a> {
     pub calls: Vec<StandDownCall<'a>>,
 }
 
-fn call_view(called: &StandDown) -> StandDownCall<'_> {
+/// One call.
+pub(crate) fn call_view(called: &StandDown) -> StandDownCall<'_> {
     StandDownCall {
         seq: called.seq,
         by: &called.by,
@@ -60,7 +61,8 @@ fn call_view(called: &StandDown) -> StandDownCall<'_> {
     }
 }
 
-fn stand_down_view(view: View<'_>) -> StandDownView<'_> {
+/// Every call in force.
+pub(crate) fn stand_down_view(view: View<'_>) -> StandDownView<'_> {
     let in_force = view.state.stand_downs.iter().filter(|called| called.lifted.is_none());
     let calls: Vec<_> = in_force.map(call_view).collect();
     StandDownView { in_force: !calls.is_empty(), calls }

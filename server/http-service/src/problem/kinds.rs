@@ -68,3 +68,7 @@ kinds! {
     BUSY 503 "busy" "The server is busy";
     DISK_FULL 507 "disk-full" "The disk is full";
 }
+
+/// A form of a page that did not come from that page. It is no problem of the API, which takes no forms.
+pub(crate) const FOREIGN_FORM: Kind =
+    Kind { status: 403, code: "foreign-form", title: "The form came from somewhere else" };

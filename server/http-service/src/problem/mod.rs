@@ -188,6 +188,16 @@ impl Problem {
         StatusCode::from_u16(self.0.kind.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
     }
 
+    /// What kind it is, in words that are the same each time.
+    pub(crate) fn title(&self) -> &'static str {
+        self.0.kind.title
+    }
+
+    /// Headers that go with the reply.
+    pub(crate) fn headers(&self) -> &[(HeaderName, HeaderValue)] {
+        &self.0.headers
+    }
+
     /// The problem as it is told about what was asked for; `request_id` is absent outside a request, as on the command
     /// line.
     pub fn document<'a>(
@@ -212,17 +222,22 @@ impl Problem {
         }
     }
 
-    /// Makes the reply, and logs what the program itself is to blame for.
-    pub(crate) fn reply(&self, path: &str, id: &RequestId) -> HttpResponse {
-        let Parts { kind, detail, headers, cause, .. } = &*self.0;
+    /// Logs what the program itself is to blame for.
+    pub(crate) fn log(&self) {
+        let Parts { kind, detail, cause, .. } = &*self.0;
         if kind.status >= 500 {
             let cause = cause.as_deref().map(told).unwrap_or_default();
             tracing::error!(code = kind.code, cause, "{detail}");
         } else {
             tracing::debug!(code = kind.code, "{detail}");
         }
+    }
+
+    /// Makes the reply, and logs what the program itself is to blame for.
+    pub(crate) fn reply(&self, path: &str, id: &RequestId) -> HttpResponse {
+        self.log();
         let mut reply = HttpResponse::build(self.status());
-        for header in headers {
+        for header in self.headers() {
             reply.append_header(header.clone());
         }
         let document = self.document(path, Some(id.as_str()));

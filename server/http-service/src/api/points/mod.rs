@@ -14,7 +14,7 @@ pub(crate) use list::*;
 pub(crate) use plan::*;
 pub(crate) use read::*;
 pub(crate) use standing::PointState;
-pub(crate) use view::{PointRow, SignatureView};
+pub(crate) use view::{PartToSign, PointRow, RungView, SignatureView, rung_view};
 
 use programme::codes::{PointCode, ProgrammeId};
 use programme::state::{Rung, State};

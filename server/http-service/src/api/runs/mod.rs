@@ -8,3 +8,4 @@ mod view;
 pub(crate) use acts::*;
 pub(crate) use read::*;
 pub(crate) use times::*;
+pub(crate) use view::{EnergyView, RunRow, RunView};

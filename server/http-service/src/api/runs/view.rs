@@ -180,7 +180,8 @@ pub struct RunView<'a> {
 }
 
 impl<'a> RunView<'a> {
-    fn of(state: &'a State, run: &'a Run) -> Self {
+    /// A run as it stands.
+    pub fn of(state: &'a State, run: &'a Run) -> Self {
         let of_run = state.results.iter().filter(|result| result.run == run.number);
         let exceedances = state.exceedances.iter().filter(|it| it.run == run.number);
         Self {

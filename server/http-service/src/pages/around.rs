@@ -1,0 +1,162 @@
+//! What is around the body of every page: head, who you are, the way to stop everything, and where else to go.
+
+use actix_web::HttpResponse;
+use actix_web::http::StatusCode;
+use chrono::{DateTime, Utc};
+use maud::{DOCTYPE, Markup, html};
+
+use super::assets;
+use super::door::{OwnProgramme, Visitor};
+use super::words::{moment, roles};
+
+/// Where in the menu a page stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Section {
+    None,
+    Programme,
+    Ladder,
+    Runs,
+    StandDown,
+}
+
+/// The menu of a programme: section, words, and where it is.
+const MENU: &[(Section, &str, &str)] = &[
+    (Section::Programme, "Programme", ""),
+    (Section::Ladder, "Ladder", "/ladder"),
+    (Section::Runs, "Runs", "/runs"),
+    (Section::StandDown, "Stand-down", "/stand-down"),
+];
+
+/// What is around a page.
+#[derive(Debug, Clone)]
+pub(crate) struct Around {
+    pub title: String,
+    pub visitor: Option<Visitor>,
+    pub programme: Option<OwnProgramme>,
+    pub section: Section,
+    pub now: DateTime<Utc>,
+    /// The record that was just made, told at the top.
+    pub recorded: Option<u64>,
+}
+
+impl Around {
+    pub fn of_nobody(title: impl Into<String>, now: DateTime<Utc>) -> Self {
+        let title = title.into();
+        Self { title, visitor: None, programme: None, section: Section::None, now, recorded: None }
+    }
+
+    /// Tells that a record of this number was made.
+    pub fn recorded(self, seq: Option<u64>) -> Self {
+        Self { recorded: seq, ..self }
+    }
+
+    /// The whole page as a reply.
+    pub fn reply(&self, status: StatusCode, body: Markup) -> HttpResponse {
+        HttpResponse::build(status)
+            .content_type("text/html; charset=utf-8")
+            .body(self.page(body).into_string())
+    }
+
+    /// The whole page.
+    pub fn page(&self, body: Markup) -> Markup {
+        html! {
+            (DOCTYPE)
+            html lang="en" {
+                head {
+                    meta charset="utf-8";
+                    meta name="viewport" content="width=device-width, initial-scale=1";
+                    meta name="color-scheme" content="light dark";
+                    title { (self.title) " · Rungbook" }
+                    link rel="icon" href=(assets::ICON.place()) type="image/svg+xml";
+                    link rel="stylesheet" href=(assets::STYLE.place());
+                    script src=(assets::SCRIPT.place()) defer {}
+                }
+                body {
+                    a.skip href="#main" { "Skip to the page" }
+                    (self.head())
+                    @if let Some(programme) = &self.programme { (self.stand_down(programme)) }
+                    div.columns {
+                        @if let Some(programme) = &self.programme { (self.menu(programme)) }
+                        main #main tabindex="-1" {
+                            @if let Some(seq) = self.recorded {
+                                p.recorded role="status" { "Recorded as no. " (seq) " of the ledger." }
+                            }
+                            (body)
+                        }
+                    }
+                    (self.foot())
+                }
+            }
+        }
+    }
+
+    fn head(&self) -> Markup {
+        html! {
+            header.top {
+                p.mark {
+                    a href="/" { "Rungbook" }
+                    @if let Some(programme) = &self.programme {
+                        " "
+                        a.of href={ "/programmes/" (programme.id) } { (programme.title) }
+                    }
+                }
+                @if let Some(programme) = &self.programme {
+                    a.jump href="#menu" { "Menu" }
+                    @if let Some(run) = programme.open_run {
+                        a.jump href={ "/programmes/" (programme.id) "/runs/" (run) } { "Run " (run) " is open" }
+                    }
+                    a.stop href={ "/programmes/" (programme.id) "/stand-down" } { "Stop everything" }
+                }
+            }
+        }
+    }
+
+    fn stand_down(&self, programme: &OwnProgramme) -> Markup {
+        html! {
+            @if programme.stand_downs > 0 {
+                p.standing-down role="alert" {
+                    strong { "Stand-down in force. " }
+                    "Nothing is released and nothing runs. "
+                    a href={ "/programmes/" (programme.id) "/stand-down" } { "Who called it, and why" }
+                }
+            }
+        }
+    }
+
+    fn menu(&self, programme: &OwnProgramme) -> Markup {
+        html! {
+            nav.menu #menu aria-label="Programme" {
+                ul {
+                    @for (section, words, place) in MENU {
+                        li {
+                            a href={ "/programmes/" (programme.id) (place) } aria-current=[(*section == self.section).then_some("page")] { (words) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn foot(&self) -> Markup {
+        html! {
+            footer {
+                @if let Some(visitor) = &self.visitor {
+                    form.who method="post" action="/sign-out" {
+                        input type="hidden" name="form.token" value=(visitor.form_token);
+                        p {
+                            "You are " strong { (visitor.name) }
+                            @if let Some(programme) = &self.programme { ", " (roles(&programme.roles)) }
+                            "."
+                        }
+                        button.quiet { "Sign out" }
+                    }
+                }
+                p { "Page made " (moment(self.now)) ". Times are UTC." }
+                p.caution {
+                    "Rungbook advises and clears nobody to fly: the authority's permit and conditions, local rules, the pilot in command and licensed inspectors come first. "
+                    "High-voltage DC, propellers and burning lithium cells kill: only instructed people work near them, with the pack isolated wherever the work allows it, and nobody stands in the plane of a propeller whose motor can be powered."
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! A form as it comes from a browser.
+
+use std::future::Future;
+use std::pin::Pin;
+
+use actix_web::body::to_bytes;
+use actix_web::dev::Payload;
+use actix_web::http::header::LOCATION;
+use actix_web::web::Bytes;
+use actix_web::{FromRequest, HttpRequest, HttpResponse};
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use sha2::{Digest, Sha256};
+use store::Idempotency;
+
+use super::body::{self, OWN, SECRET};
+use super::trouble::Trouble;
+use crate::desk::Answer;
+use crate::entity_tag::Precondition;
+use crate::given::{Given, Signed, check_type, shaped};
+use crate::idempotency::Asked;
+use crate::office::office_of;
+use crate::pages::door;
+use crate::problem::{BAD_REQUEST, FOREIGN_FORM, FaultView, INVALID, Problem};
+
+/// The media type of forms without files.
+const URL_ENCODED: &str = "application/x-www-form-urlencoded";
+/// Bytes of a form at most.
+pub(crate) const LARGEST: usize = 256 * 1024;
+
+/// A form of a page that the person themself has opened: it carries the token of their session.
+#[derive(Debug, Clone)]
+pub(crate) struct Form {
+    pub(super) fields: Vec<(String, String)>,
+    asked: Asked,
+}
+
+/// A form of somebody who is not signed in. Where it came from was made sure of by its origin alone.
+#[derive(Debug, Clone)]
+pub(crate) struct FormAtTheDoor(pub Form);
+
+impl Form {
+    /// A field of the form, as typed.
+    pub fn text(&self, name: &str) -> &str {
+        let found = self.fields.iter().find(|(known, _)| known == name);
+        found.map_or("", |(_, text)| text.as_str())
+    }
+
+    /// Which form of its page it is.
+    pub fn name(&self) -> &str {
+        self.text("form.name")
+    }
+
+    /// The same form without some of its fields.
+    pub fn without(mut self, mut goes: impl FnMut(&str) -> bool) -> Self {
+        self.fields.retain(|(name, _)| !goes(name));
+        self
+    }
+
+    /// What the API would be given as a body.
+    pub fn given<T: DeserializeOwned>(&self) -> Result<Given<T>, Problem> {
+        Ok(Given { body: self.body()?, asked: self.asked.clone() })
+    }
+
+    /// What the API would be given as a body, with the password or PIN of whoever signs.
+    pub fn signed<T: DeserializeOwned>(&self) -> Result<Signed<T>, Problem> {
+        let secret = self.text(SECRET).to_owned();
+        if secret.is_empty() {
+            return Err(Problem::of_field(
+                INVALID,
+                SECRET,
+                "Give your PIN or your password again: that is your signature.",
+            ));
+        }
+        Ok(Signed { body: self.body()?, secret, asked: self.asked.clone() })
+    }
+
+    fn body<T: DeserializeOwned>(&self) -> Result<T, Problem> {
+        let body = body::body(&self.fields).map_err(|faults| {
+            let faults: Vec<FaultView> = faults.into_iter().map(FaultView::from).collect();
+            let what = if faults.len() == 1 { "One field" } else { "Some fields" };
+            Problem::new(INVALID, format!("{what} cannot be read. Nothing was recorded."))
+                .with_faults(faults)
+        })?;
+        shaped(body)
+    }
+
+    /// Which version of something the person saw when they opened the form; absent where it was not there.
+    pub fn revision(&self) -> Precondition {
+        match self.text("form.revision") {
+            "" => Precondition::Absent,
+            revision => Precondition::Match(vec![revision.to_owned()]),
+        }
+    }
+
+    /// What is shown again where it was refused.
+    pub fn trouble(self, problem: Problem) -> Trouble {
+        Trouble::of(self, problem)
+    }
+}
+
+/// Leads the browser to a page after an act of the API, and lets that page tell the record.
+pub(crate) async fn recorded(acted: Answer, place: &str) -> Answer {
+    let told = told(acted?).await;
+    Ok(see(place, &told))
+}
+
+/// As [`recorded`], to the page of the new thing whose number the reply names.
+pub(crate) async fn recorded_anew(acted: Answer, list: &str, number: &str) -> Answer {
+    let told = told(acted?).await;
+    let place = told["now"][number].as_u64().map(|number| format!("{list}/{number}"));
+    Ok(see(place.as_deref().unwrap_or(list), &told))
+}
+
+/// What the API told of an act.
+async fn told(reply: HttpResponse) -> Value {
+    let body = to_bytes(reply.into_body()).await.unwrap_or_default();
+    serde_json::from_slice(&body).unwrap_or_default()
+}
+
+fn see(place: &str, told: &Value) -> HttpResponse {
+    let seq = told["records"].as_array().and_then(|records| records.last()?["seq"].as_u64());
+    let place = match seq {
+        Some(seq) => format!("{place}?recorded={seq}"),
+        None => place.to_owned(),
+    };
+    HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
+}
+
+async fn read(request: &HttpRequest, mut payload: Payload) -> Result<Form, Problem> {
+    check_type(request.headers(), request, &[URL_ENCODED])?;
+    let bytes = Bytes::from_request(request, &mut payload).await.map_err(|error| {
+        error.as_error().map_or_else(
+            || Problem::new(BAD_REQUEST, "The form did not arrive whole. Send it again."),
+            |error| Problem::of_payload(error, LARGEST),
+        )
+    })?;
+    let unreadable = || Problem::new(BAD_REQUEST, "The form cannot be read. Load the page again.");
+    let text = std::str::from_utf8(&bytes).map_err(|_| unreadable())?;
+    let fields = actix_web::web::Query::<Vec<(String, String)>>::from_query(text)
+        .map_err(|_| unreadable())?
+        .into_inner();
+    // Browsers end the lines of a text with two characters.
+    let plain = |(name, text): (String, String)| (name, text.replace("\r\n", "\n"));
+    let mut form = Form { fields: fields.into_iter().map(plain).collect(), asked: Asked::once() };
+    form.asked = Asked { idempotency: idempotency(request, &form) };
+    Ok(form)
+}
+
+/// A form that is sent twice, because a finger tapped twice or a reply got lost, does its act once.
+fn idempotency(request: &HttpRequest, form: &Form) -> Option<Idempotency> {
+    let key = uuid::Uuid::try_parse(form.text("form.key")).ok()?;
+    let mut digest = Sha256::new();
+    digest.update(request.path());
+    for (name, text) in &form.fields {
+        if name.starts_with(OWN) || name == SECRET {
+            continue;
+        }
+        for part in [name, text] {
+            digest.update((part.len() as u64).to_be_bytes());
+            digest.update(part);
+        }
+    }
+    Some(Idempotency { key: format!("form-{key}"), request_digest: digest.finalize().into() })
+}
+
+type Extracted<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
+
+impl FromRequest for Form {
+    type Error = Problem;
+    type Future = Extracted<Self>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let (request, payload) = (request.clone(), payload.take());
+        Box::pin(async move {
+            let office = office_of(&request)?;
+            let visitor = door::visitor(&request, office)?;
+            let form = read(&request, payload).await?;
+            if office.tokens.is_form_token(visitor.session, form.text("form.token"))? {
+                return Ok(form);
+            }
+            Err(Problem::new(
+                FOREIGN_FORM,
+                "The form is not of this sign-in, so nothing was done. Open the page again and send it from there.",
+            ))
+        })
+    }
+}
+
+impl FromRequest for FormAtTheDoor {
+    type Error = Problem;
+    type Future = Extracted<Self>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let (request, payload) = (request.clone(), payload.take());
+        Box::pin(async move { read(&request, payload).await.map(Self) })
+    }
+}

@@ -1,0 +1,48 @@
+//! A form that was refused.
+
+use actix_web::http::StatusCode;
+
+use super::body::{SECRET, place};
+use super::given::Form;
+use crate::pages::told::Told;
+use crate::problem::{KEY_REUSED, Problem};
+
+/// A form that was refused, with what was typed and why.
+#[derive(Debug, Clone)]
+pub(crate) struct Trouble {
+    /// Which form of the page.
+    pub form: String,
+    typed: Vec<(String, String)>,
+    pub told: Told,
+    pub status: StatusCode,
+}
+
+impl Trouble {
+    pub fn of(form: Form, problem: Problem) -> Self {
+        problem.log();
+        let mut told = Told::of(&problem);
+        if problem.code() == KEY_REUSED.code {
+            "This form was sent before with something else in it. Look whether that was what you wanted; if this is, send it again."
+                .clone_into(&mut told.detail);
+        }
+        // A secret is never sent back.
+        let typed = form.fields.iter().filter(|(name, _)| name != SECRET).cloned().collect();
+        Self { form: form.name().to_owned(), typed, told, status: problem.status() }
+    }
+
+    /// What was typed into a field.
+    pub fn typed(&self, name: &str) -> Option<&str> {
+        let found = self.typed.iter().find(|(known, _)| known == name);
+        found.map(|(_, text)| text.as_str())
+    }
+
+    /// Whether a choice of a list was made.
+    pub fn chosen(&self, name: &str, value: &str) -> bool {
+        self.typed.iter().any(|(known, text)| known == name && text == value)
+    }
+
+    /// What is wrong with a field.
+    pub fn fault_of(&self, name: &str) -> Option<&str> {
+        self.told.fault_of(place(name))
+    }
+}

@@ -1,0 +1,167 @@
+//! The ladder: every point, what it waits for, and where it stands, as a picture and as a list.
+
+mod picture;
+
+use actix_web::http::StatusCode;
+use maud::{Markup, html};
+use programme::board::Board;
+use programme::codes::PointCode;
+use programme::nouns::Phase;
+
+use super::around::Section;
+use super::door::Member;
+use super::words::{counted, phase, state_word};
+use crate::access::Read;
+use crate::api::points::{PointRow, PointState};
+use crate::desk::{Answer, View};
+use crate::office::Office;
+
+/// A point of the ladder.
+#[derive(Debug, Clone)]
+pub(crate) struct Step {
+    pub code: PointCode,
+    pub title: String,
+    pub phase: Phase,
+    pub state: PointState,
+    pub holds: usize,
+    pub after: Vec<PointCode>,
+}
+
+/// What the page shows.
+#[derive(Debug, Clone)]
+pub(crate) struct LadderPage {
+    pub place: String,
+    pub steps: Vec<Step>,
+}
+
+impl LadderPage {
+    fn of(place: String, view: View<'_>, board: &Board) -> Self {
+        let rungs = view.state.ladder.rungs().iter().enumerate();
+        let steps = rungs.map(|(at, rung)| {
+            let reasons = board.reasons(at, view.state, view.now);
+            let row = PointRow::of(view.state, rung, &reasons);
+            Step {
+                code: row.code.clone(),
+                title: row.title.to_owned(),
+                phase: row.phase,
+                state: row.state,
+                holds: row.holds,
+                after: rung.point.after_points.clone(),
+            }
+        });
+        Self { place, steps: steps.collect() }
+    }
+
+    fn of_phase(&self, phase: Phase) -> Vec<&Step> {
+        self.steps.iter().filter(|step| step.phase == phase).collect()
+    }
+
+    fn body(&self) -> Markup {
+        html! {
+            h1 { "The ladder" }
+            @if self.steps.is_empty() { p { "No point is planned yet. An import of a document plans many at once." } }
+            @for of in Phase::ALL {
+                @let steps = self.of_phase(of);
+                @if !steps.is_empty() {
+                    section id=(of) {
+                        h2 { (phase(of)) }
+                        div.picture tabindex="0" role="region" aria-label={ "Picture of the phase " (phase(of)) } {
+                            (picture::picture(&self.place, &steps, phase(of)))
+                        }
+                        details {
+                            summary { "As a list: " (counted(steps.len(), "point", "points")) }
+                            (self.list(&steps))
+                        }
+                    }
+                }
+            }
+            (legend())
+        }
+    }
+
+    fn list(&self, steps: &[&Step]) -> Markup {
+        html! {
+            div.wide {
+                table {
+                    thead { tr { th scope="col" { "Point" } th scope="col" { "Stands" } th scope="col" { "Holds" } th scope="col" { "After" } } }
+                    tbody {
+                        @for step in steps {
+                            tr {
+                                th scope="row" { a href={ (self.place) "/points/" (step.code) } { (step.code) " " (step.title) } }
+                                td { (state_word(step.state)) }
+                                td { @if !matches!(step.state, PointState::Accepted | PointState::Dropped) { (step.holds) } }
+                                td { @for (place, code) in step.after.iter().enumerate() { @if place > 0 { ", " } (code) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    #[cfg(test)]
+    pub fn samples() -> Vec<(&'static str, Markup)> {
+        use super::tests::{codes, long};
+        let states = [
+            PointState::Accepted,
+            PointState::Released,
+            PointState::Held,
+            PointState::Lapsed,
+            PointState::Ready,
+            PointState::NotMet,
+            PointState::InRun,
+            PointState::Dropped,
+            PointState::AwaitingAcceptance,
+        ];
+        let page = |many: usize| {
+            let codes = codes(many);
+            let step = |(place, code): (usize, &PointCode)| Step {
+                code: code.clone(),
+                title: long("Taxi at 28 kt", many),
+                phase: Phase::ALL[place % 5],
+                state: states[place % states.len()],
+                holds: place,
+                after: codes[place.saturating_sub(place % 4 * 5)..place]
+                    .iter()
+                    .step_by(5)
+                    .cloned()
+                    .collect(),
+            };
+            let steps = codes.iter().enumerate().map(step).collect();
+            Self { place: "/programmes/tug".to_owned(), steps }.body()
+        };
+        vec![("ordinary", page(14)), ("empty", page(0)), ("worst case", page(240))]
+    }
+}
+
+/// What the shapes mean.
+fn legend() -> Markup {
+    let states = [
+        PointState::Accepted,
+        PointState::AwaitingAcceptance,
+        PointState::InRun,
+        PointState::Released,
+        PointState::Ready,
+        PointState::Held,
+        PointState::NotMet,
+        PointState::Lapsed,
+        PointState::Dropped,
+    ];
+    html! {
+        section.legend {
+            h2 { "Shapes" }
+            ul { @for state in states { li { (state_word(state)) } } }
+            p { "A line leads from a point to those that wait for it. What waits for a point of another phase says so in its box." }
+        }
+    }
+}
+
+/// The page.
+pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
+    let page = office
+        .look_at_ladder(&member.permitted, None, |view, board| {
+            Ok(LadderPage::of(member.place(""), view, board))
+        })
+        .await?;
+    Ok(member.around("The ladder", Section::Ladder).reply(StatusCode::OK, page.body()))
+}

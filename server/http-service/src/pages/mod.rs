@@ -1,0 +1,30 @@
+//! Pages for people with a browser: the same acts as the API's, without a script for any of them.
+//!
+//! A page is a struct with what it shows, a template, and `samples` that a test renders: ordinary, empty and worst case. An
+//! act that a page offers calls the handler of the API; where that refuses, the page is shown again with what was typed.
+
+mod around;
+mod assets;
+mod door;
+mod form;
+mod frame;
+mod routes;
+mod told;
+mod words;
+
+mod card;
+mod home;
+mod ladder;
+mod overview;
+mod point;
+mod result;
+mod run;
+mod runs;
+mod sign_in;
+mod stand_down;
+
+pub(crate) use frame::is_page;
+pub(crate) use routes::register;
+
+#[cfg(test)]
+mod tests;

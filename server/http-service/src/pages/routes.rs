@@ -1,0 +1,144 @@
+//! The one table of pages: what can be opened or sent, by whom, and which function answers.
+
+use actix_web::http::header::{ALLOW, HeaderValue, LOCATION};
+use actix_web::http::{Method, StatusCode};
+use actix_web::middleware::{Compress, from_fn};
+use actix_web::web::{self, PayloadConfig, ServiceConfig};
+use actix_web::{Handler, HttpRequest, HttpResponse, Responder, Route, guard};
+
+use super::door::{Member, Visitor};
+use super::form::{Form, FormAtTheDoor};
+use super::frame::frame;
+use super::*;
+use crate::access::*;
+use crate::desk::Answer;
+use crate::problem::Problem;
+use crate::routes::nothing_here;
+
+/// One page, or one form of a page.
+pub(super) struct Entry {
+    pub method: Method,
+    pub path: &'static str,
+    route: Route,
+}
+
+/// Parameters of functions that read no form.
+trait Opens<Who> {}
+/// Parameters of functions that take a form, whose token was looked at. A form cannot be sent to any other.
+trait Sends<Who> {}
+
+macro_rules! parameters {
+    ($($rest:ident)*) => {
+        impl<Who, $($rest),*> Opens<Who> for (Who, $($rest,)*) {}
+        impl<Who, $($rest),*> Sends<Who> for (Who, Form, $($rest,)*) {}
+        impl<$($rest),*> Sends<AtTheDoor> for (FormAtTheDoor, $($rest,)*) {}
+    };
+}
+parameters!();
+parameters!(B);
+parameters!(B C);
+parameters!(B C D);
+parameters!(B C D E);
+
+/// Who sends a form before they are signed in.
+enum AtTheDoor {}
+
+fn opened<Who, Args, H>(path: &'static str, handler: H) -> Entry
+where
+    Args: actix_web::FromRequest + Opens<Who> + 'static,
+    H: Handler<Args>,
+    H::Output: Responder + 'static,
+{
+    let reads = guard::fn_guard(|asked| {
+        asked.head().method == Method::GET || asked.head().method == Method::HEAD
+    });
+    Entry { method: Method::GET, path, route: web::route().guard(reads).to(handler) }
+}
+
+fn sent<Who, Args, H>(path: &'static str, handler: H) -> Entry
+where
+    Args: actix_web::FromRequest + Sends<Who> + 'static,
+    H: Handler<Args>,
+    H::Output: Responder + 'static,
+{
+    Entry { method: Method::POST, path, route: web::post().to(handler) }
+}
+
+macro_rules! pages {
+    ($($verb:ident $path:literal $who:ty => $($module:ident)::+;)+) => {
+        /// Everything that can be opened or sent.
+        pub(super) fn table() -> Vec<Entry> {
+            vec![$($verb::<$who, _, _>($path, $($module)::+)),+]
+        }
+    };
+}
+
+pages! {
+    opened "/assets/{name}" web::Path<String> => assets::read;
+
+    opened "/" Visitor => home::show;
+    opened "/sign-in" HttpRequest => sign_in::show;
+    sent "/sign-in" AtTheDoor => sign_in::begin;
+    sent "/sign-out" Visitor => sign_in::end;
+
+    opened "/programmes/{programme}" Member<Read> => overview::show;
+    opened "/programmes/{programme}/ladder" Member<Read> => ladder::show;
+
+    opened "/programmes/{programme}/points/{point}" Member<Read> => point::show;
+    opened "/programmes/{programme}/points/{point}/card" Member<Read> => card::of_point;
+    sent "/programmes/{programme}/points/{point}/sign-offs" Member<Read> => point::sign;
+    sent "/programmes/{programme}/points/{point}/refusals" Member<Read> => point::refuse;
+    sent "/programmes/{programme}/points/{point}/withdrawals" Member<Read> => point::withdraw;
+
+    opened "/programmes/{programme}/runs" Member<Read> => runs::show;
+    sent "/programmes/{programme}/runs" Member<ConductRuns> => runs::open;
+    opened "/programmes/{programme}/runs/{run}" Member<Read> => run::show;
+    opened "/programmes/{programme}/runs/{run}/cards" Member<Read> => card::of_run;
+    sent "/programmes/{programme}/runs/{run}/moments" Member<ConductRuns> => run::note_moment;
+    sent "/programmes/{programme}/runs/{run}/energy" Member<ConductRuns> => run::read_energy;
+    sent "/programmes/{programme}/runs/{run}/knock-off" Member<KnockOff> => run::knock_off;
+    sent "/programmes/{programme}/runs/{run}/closing" Member<ConductRuns> => run::close;
+    opened "/programmes/{programme}/runs/{run}/results/{point}" Member<Read> => result::show;
+    sent "/programmes/{programme}/runs/{run}/results/{point}" Member<RecordResults> => result::record;
+    sent "/programmes/{programme}/runs/{run}/results/{point}/sign-offs" Member<Read> => result::accept;
+    sent "/programmes/{programme}/runs/{run}/results/{point}/refusals" Member<Read> => result::refuse;
+    sent "/programmes/{programme}/runs/{run}/results/{point}/withdrawals" Member<Read> => result::withdraw;
+
+    opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
+    sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;
+    sent "/programmes/{programme}/stand-down/lifting" Member<LiftStandDown> => stand_down::lift;
+}
+
+/// Registers all pages, and what is told where there is none.
+pub(crate) fn register(config: &mut ServiceConfig) {
+    let mut pages = web::scope("")
+        .app_data(PayloadConfig::new(form::LARGEST))
+        .wrap(from_fn(frame))
+        .wrap(Compress::default())
+        .default_service(web::to(nothing_here));
+    let mut entries = table().into_iter().peekable();
+    while let Some(Entry { method, path, route }) = entries.next() {
+        let mut resource = web::resource(path).route(route);
+        let mut allow = method.to_string();
+        while let Some(more) = entries.next_if(|more| more.path == path) {
+            allow = format!("{allow}, {}", more.method);
+            resource = resource.route(more.route);
+        }
+        let otherwise = move |request| not_so(request, allow.clone());
+        pages = pages.service(resource.default_service(web::to(otherwise)));
+    }
+    config.service(pages);
+}
+
+/// Where something can be sent and not opened: a browser that opens it, such as after a form was refused there, is led to
+/// the page on which the form stands.
+async fn not_so(request: HttpRequest, allow: String) -> Answer {
+    if request.method() != Method::GET {
+        let problem = Problem::of_status(StatusCode::METHOD_NOT_ALLOWED);
+        let allow = HeaderValue::from_str(&allow).unwrap_or(HeaderValue::from_static("GET"));
+        return Err(problem.with_header(ALLOW, allow));
+    }
+    let page = request.path().rsplit_once('/').map_or("/", |(page, _)| page);
+    let page = if page.is_empty() { "/" } else { page };
+    Ok(HttpResponse::SeeOther().insert_header((LOCATION, page)).finish())
+}

@@ -1,0 +1,133 @@
+//! Signing in and out.
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::LOCATION;
+use actix_web::{HttpRequest, HttpResponse};
+use maud::{Markup, html};
+use serde::Deserialize;
+
+use super::around::Around;
+use super::door::{self, Visitor};
+use super::form::{Draft, Form, FormAtTheDoor, Trouble};
+use crate::api::sessions;
+use crate::desk::Answer;
+use crate::office::Office;
+
+/// Who signs in where.
+#[derive(Debug, Clone)]
+pub(crate) struct SignInPage {
+    /// Where they wanted to go.
+    pub to: String,
+    pub trouble: Option<Trouble>,
+}
+
+impl SignInPage {
+    fn body(&self) -> Markup {
+        let draft = Draft::new("sign-in", "/sign-in", "", self.trouble.as_ref());
+        html! {
+            h1 { "Sign in" }
+            p { "Rungbook takes an experimental aircraft from its first ground run to its full flight envelope, one released step at a time." }
+            div.narrow {
+                (draft.form(html! {
+                    (draft.hidden("to", &self.to))
+                    div.field {
+                        label for="handle" { "Handle" }
+                        input #handle type="text" name="handle" value=(self.trouble.as_ref().and_then(|it| it.typed("handle")).unwrap_or_default()) autocomplete="username" autocapitalize="none" spellcheck="false" required;
+                    }
+                    div.field {
+                        label for="password" { "Password" }
+                        input #password type="password" name="password" autocomplete="current-password" required;
+                    }
+                    (draft.send("Sign in"))
+                }))
+            }
+        }
+    }
+
+    #[cfg(test)]
+    pub fn samples() -> Vec<(&'static str, Markup)> {
+        let page = |to: &str| Self { to: to.to_owned(), trouble: None };
+        vec![
+            ("ordinary", page("/").body()),
+            ("worst case", page(&"/programmes/a-long-name/points/".repeat(20)).body()),
+        ]
+    }
+}
+
+/// What the address may say.
+#[derive(Debug, Default, Deserialize)]
+pub(crate) struct Wanted {
+    #[serde(default)]
+    to: String,
+}
+
+/// A place of ours, and of nobody else: browsers take `//` and `/\` for another host.
+fn our_place(to: &str) -> &str {
+    let ours = to.starts_with('/')
+        && !to.starts_with("//")
+        && !to.contains(['\\', '\n', '\r', '\t'])
+        && to.is_ascii();
+    if ours { to } else { "/" }
+}
+
+/// The page on which people sign in. Who is signed in already is led on.
+pub(crate) async fn show(request: HttpRequest, office: Office) -> Answer {
+    let wanted = actix_web::web::Query::<Wanted>::from_query(request.query_string());
+    let to =
+        wanted.map(|wanted| our_place(&wanted.to).to_owned()).unwrap_or_else(|_| "/".to_owned());
+    if door::visitor(&request, &office).is_ok() {
+        return Ok(see(&to));
+    }
+    let page = SignInPage { to, trouble: None };
+    Ok(Around::of_nobody("Sign in", office.now()).reply(StatusCode::OK, page.body()))
+}
+
+/// Signs in. What is typed is looked at as the API looks at it, and takes as long.
+pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Office) -> Answer {
+    let form = form.0;
+    let to = our_place(form.text("to")).to_owned();
+    let password = form.text("password").to_owned();
+    match sessions::admitted(&office, &request, form.text("handle"), password).await {
+        Ok(person) => {
+            let now = office.now();
+            let refresh = office.tokens.refresh_token()?;
+            let session = sessions::begun(&office, person.clone(), &refresh, now).await?;
+            let expires_at = now + office.settings.refresh_token_lasts;
+            let token = office.tokens.issue_for_pages(&person, session, now, expires_at)?;
+            let lasts_s = (expires_at - now).num_seconds();
+            let cookie = door::cookie(&request, &office, token, lasts_s);
+            Ok(HttpResponse::SeeOther().cookie(cookie).insert_header((LOCATION, to)).finish())
+        }
+        Err(problem) => {
+            let form = form.without(|name| name == "password");
+            let page = SignInPage { to, trouble: Some(form.trouble(problem)) };
+            let status = page.trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
+            Ok(Around::of_nobody("Sign in", office.now()).reply(status, page.body()))
+        }
+    }
+}
+
+/// Signs out, at once and everywhere the cookie may be.
+pub(crate) async fn end(visitor: Visitor, _: Form, request: HttpRequest, office: Office) -> Answer {
+    office.store.end_session(visitor.session, office.now()).await?;
+    tracing::info!(person = %visitor.handle, session = %visitor.session, "{} signed out", visitor.handle);
+    let cookie = door::cookie(&request, &office, String::new(), 0);
+    Ok(HttpResponse::SeeOther().cookie(cookie).insert_header((LOCATION, "/sign-in")).finish())
+}
+
+fn see(place: &str) -> HttpResponse {
+    HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::our_place;
+
+    #[test]
+    fn nobody_is_led_to_another_host_after_signing_in() {
+        assert_eq!(our_place("/programmes/tug?recorded=3"), "/programmes/tug?recorded=3");
+        for foreign in ["https://else.example/", "//else.example", "/\\else.example", "", "/\t/x"] {
+            assert_eq!(our_place(foreign), "/", "{foreign}");
+        }
+    }
+}

@@ -1,0 +1,159 @@
+//! Conditions, criteria, limits and weather in words, each figure with its unit.
+
+use programme::codes::ChannelCode;
+use programme::measure::{Measure, Unit};
+use programme::nouns::{
+    Axis, Comparison, Condition, Criterion, Limit, LimitKind, Statistic, WeatherMinima,
+};
+use programme::state::State;
+
+/// An axis in words.
+pub(crate) const fn axis(axis: Axis) -> &'static str {
+    match axis {
+        Axis::Speed => "Speed",
+        Axis::PressureAltitude => "Pressure altitude",
+        Axis::LoadFactor => "Load factor",
+        Axis::Mass => "Mass",
+        Axis::CentreOfGravity => "Centre of gravity",
+        Axis::Power => "Power",
+        Axis::TimeAtPower => "Time at that power",
+        Axis::ChargeState => "Charge state",
+        Axis::PackTemperature => "Pack temperature",
+        Axis::Crosswind => "Crosswind",
+        Axis::PropellerSpeed => "Propeller speed",
+        Axis::BankAngle => "Bank angle",
+        Axis::AirTemperature => "Air temperature",
+    }
+}
+
+/// A statistic in words.
+pub(crate) const fn statistic(statistic: Statistic) -> &'static str {
+    match statistic {
+        Statistic::Max => "greatest",
+        Statistic::Min => "smallest",
+        Statistic::Mean => "mean",
+        Statistic::First => "at the start",
+        Statistic::Last => "at the end",
+        Statistic::Rate => "greatest change in a second",
+        Statistic::Spread => "greatest difference in its group",
+        Statistic::TimeAbove => "seconds above",
+        Statistic::Value => "value",
+    }
+}
+
+/// A figure with its unit.
+pub(crate) fn figure(value: f64, unit: Unit) -> String {
+    Measure::new(value, unit).to_string()
+}
+
+/// What a channel is called: its title, or its code where nobody has defined it.
+pub(crate) fn channel_name(state: &State, code: &ChannelCode) -> String {
+    state.channels.get(code).map_or_else(|| code.to_string(), |channel| channel.title.clone())
+}
+
+/// A target with its tolerance.
+pub(crate) fn condition(condition: Condition) -> String {
+    let target = condition.target();
+    if condition.tolerance == 0.0 {
+        return target.to_string();
+    }
+    format!("{target} ± {}", Measure::new(condition.tolerance, condition.unit))
+}
+
+/// What a criterion asks of a figure.
+pub(crate) fn comparison(criterion: &Criterion) -> String {
+    let bound = figure(criterion.value, criterion.unit);
+    match (criterion.comparison, criterion.upper) {
+        (Comparison::AtMost, _) => format!("at most {bound}"),
+        (Comparison::AtLeast, _) => format!("at least {bound}"),
+        (Comparison::Between, Some(upper)) => {
+            format!("from {bound} to {}", figure(upper, criterion.unit))
+        }
+        (Comparison::Between, None) => format!("from {bound} up, to a bound that is not given"),
+    }
+}
+
+/// A criterion as a sentence's part.
+pub(crate) fn criterion(state: &State, criterion: &Criterion) -> String {
+    format!(
+        "{}, {}: {}",
+        channel_name(state, &criterion.parameter),
+        statistic(criterion.statistic),
+        comparison(criterion)
+    )
+}
+
+/// What a limit allows.
+pub(crate) fn limit(limit: &Limit) -> String {
+    let of = |value: f64| figure(value, limit.unit);
+    let caution = |value: Option<f64>| {
+        value.map(|value| format!(" (caution from {})", of(value))).unwrap_or_default()
+    };
+    let allowed = match &limit.kind {
+        LimitKind::Maximum { caution: from, limit } => {
+            format!("at most {}{}", of(*limit), caution(*from))
+        }
+        LimitKind::Minimum { caution: from, limit } => {
+            let caution = from.map(|value| format!(" (caution below {})", of(value)));
+            format!("at least {}{}", of(*limit), caution.unwrap_or_default())
+        }
+        LimitKind::Range { low, high, caution_low, caution_high } => {
+            let low_caution = caution_low.map(|value| format!(" (caution below {})", of(value)));
+            let low_caution = low_caution.unwrap_or_default();
+            format!("from {} to {}{low_caution}{}", of(*low), of(*high), caution(*caution_high))
+        }
+        LimitKind::Rate { caution_per_s, limit_per_s } => {
+            let caution =
+                caution_per_s.map(|value| format!(" (caution from {} a second)", of(value)));
+            format!(
+                "changes by at most {} a second{}",
+                of(*limit_per_s),
+                caution.unwrap_or_default()
+            )
+        }
+        LimitKind::Spread { with, caution: from, limit } => {
+            format!("{} sensors differ by at most {}{}", with.len() + 1, of(*limit), caution(*from))
+        }
+        LimitKind::TimeAbove { threshold, caution_s, limit_s } => {
+            let caution = caution_s.map(|value| format!(" (caution from {value} s)"));
+            format!(
+                "above {} for at most {limit_s} s{}",
+                of(*threshold),
+                caution.unwrap_or_default()
+            )
+        }
+        LimitKind::Rating { continuous, timed } => {
+            let timed: Vec<_> =
+                timed.iter().map(|it| format!("{} for {} s", of(it.value), it.seconds)).collect();
+            format!("{} continuously; {}", of(*continuous), timed.join(", "))
+        }
+    };
+    if limit.dwell_s > 0.0 { format!("{allowed}, but for {} s", limit.dwell_s) } else { allowed }
+}
+
+/// The worst weather for a point, a part a sentence.
+pub(crate) fn weather(minima: &WeatherMinima) -> Vec<String> {
+    let WeatherMinima {
+        wind_at_most,
+        gust_at_most,
+        crosswind_at_most,
+        visibility_at_least,
+        cloud_base_at_least,
+        temperature_at_least,
+        temperature_at_most,
+        dry,
+    } = minima;
+    let parts = [
+        ("wind at most", wind_at_most),
+        ("gusts at most", gust_at_most),
+        ("crosswind at most", crosswind_at_most),
+        ("visibility at least", visibility_at_least),
+        ("cloud base at least", cloud_base_at_least),
+        ("air at least", temperature_at_least),
+        ("air at most", temperature_at_most),
+    ];
+    let told = parts
+        .into_iter()
+        .filter_map(|(words, bound)| bound.as_ref().map(|bound| format!("{words} {bound}")));
+    told.chain(dry.then(|| "dry".to_owned())).collect()
+}

@@ -1,0 +1,91 @@
+//! How pages say things: times, roles, states by word and shape, holds, conditions, criteria and limits.
+
+mod measures;
+mod standing;
+
+use chrono::{DateTime, SecondsFormat, Utc};
+use maud::{Markup, html};
+use programme::codes::PersonHandle;
+use programme::holds::{Hold, Stage};
+use programme::nouns::{Phase, Role};
+use programme::state::State;
+
+pub(crate) use measures::{
+    axis, channel_name, comparison, condition, criterion, figure, limit, statistic, weather,
+};
+pub(crate) use standing::{mark, result_word, state_word, word_of_state};
+
+/// A moment in UTC. A script adds the time where the reader is.
+pub(crate) fn moment(at: DateTime<Utc>) -> Markup {
+    html! {
+        time datetime=(at.to_rfc3339_opts(SecondsFormat::Secs, true)) { (at.format("%Y-%m-%d %H:%M")) " UTC" }
+    }
+}
+
+/// A moment as a field for a time takes it.
+pub(crate) fn for_field(at: DateTime<Utc>) -> String {
+    at.format("%Y-%m-%dT%H:%M").to_string()
+}
+
+/// Roles in words.
+pub(crate) fn roles(roles: &[Role]) -> String {
+    roles.iter().map(|role| role.in_words()).collect::<Vec<_>>().join(", ")
+}
+
+/// A phase in words.
+pub(crate) const fn phase(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Static => "Static",
+        Phase::GroundRun => "Ground run",
+        Phase::Taxi => "Taxi",
+        Phase::FirstFlight => "First flight",
+        Phase::Envelope => "Envelope",
+    }
+}
+
+/// So many of something.
+pub(crate) fn counted(count: usize, one: &str, many: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {many}") }
+}
+
+/// A place as the value of a name in a query string.
+pub(crate) fn escaped_for_query(place: &str) -> String {
+    use std::fmt::Write as _;
+    let mut escaped = String::new();
+    for byte in place.bytes() {
+        if byte.is_ascii_alphanumeric() || matches!(byte, b'/' | b'-' | b'.' | b'_' | b'~') {
+            escaped.push(char::from(byte));
+        } else {
+            // Writing to a String cannot fail.
+            let _ = write!(escaped, "%{byte:02X}");
+        }
+    }
+    escaped
+}
+
+/// Every hold: why, what clears it, and where the rule comes from; first those that stand against a release too.
+pub(crate) fn holds_list(holds: &[Hold]) -> Markup {
+    let of = |stage: Stage| holds.iter().filter(move |hold| hold.stage == stage);
+    let both = of(Stage::Release).count() > 0 && of(Stage::Run).count() > 0;
+    html! {
+        @for (stage, words) in [(Stage::Release, "Against releasing it and running it"), (Stage::Run, "Against running it")] {
+            @if of(stage).count() > 0 {
+                @if both { h3.stage { (words) } }
+                ol.holds {
+                    @for hold in of(stage) {
+                        li {
+                            p.why { (hold.why) }
+                            p.clears { span.lead { "Clears it: " } (hold.clears) }
+                            p.source { (hold.source) " · " code { (hold.rule) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A person's name, with the handle where nobody of that handle is listed.
+pub(crate) fn person(state: &State, handle: &PersonHandle) -> String {
+    state.people.get(handle).map_or_else(|| handle.to_string(), |person| person.name.clone())
+}
