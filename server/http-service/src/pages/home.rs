@@ -35,6 +35,7 @@ impl HomePage {
     }
 
     #[cfg(test)]
+    #[allow(clippy::unwrap_used)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use programme::codes::ProgrammeId;
         use programme::nouns::Role;

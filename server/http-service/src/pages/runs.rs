@@ -177,6 +177,7 @@ impl RunsPage {
     }
 
     #[cfg(test)]
+    #[allow(clippy::unwrap_used)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use super::tests::{codes, long};
         let page = |many: usize| Self {
