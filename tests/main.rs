@@ -10,6 +10,7 @@ mod harness;
 mod keeping;
 mod ladder;
 mod operations;
+mod pages;
 mod restart;
 mod road;
 mod tls;

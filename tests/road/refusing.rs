@@ -71,7 +71,7 @@ fn what_is_not_there_not_understood_or_too_large_is_told_as_a_problem_with_its_r
     let cas = team.person("cas");
     let snags = at("snags");
     cas.get("/api/v1/snacks").has_problem(404, "no-such-path");
-    cas.get("/").has_problem(404, "no-such-path");
+    cas.get("/snacks").has_problem(404, "no-such-path");
     let not_so = cas.delete(&snags).has_problem(405, "method-not-allowed");
     assert_eq!(not_so.header("allow"), Some("GET, POST"));
     cas.send("PATCH", &snags, Some(("application/json", "{}".to_owned())))

@@ -125,11 +125,10 @@ pub(super) fn visitor(request: &HttpRequest, office: &Office) -> Result<Visitor,
     let not_signed_in = || Problem::new(NOT_SIGNED_IN, "Sign in first.");
     let cookie = request.cookie(&cookie_name(request, office)).ok_or_else(not_signed_in)?;
     let now = office.now();
-    let bearer = office
-        .tokens
-        .verify_for_pages(cookie.value(), now)
-        .map_err(|_| Problem::new(NOT_SIGNED_IN, "You have been signed out. Sign in again."))?;
-    let known = office.store.signed_in(&bearer.handle, bearer.session, bearer.issued_at)?;
+    let signed_out = || Problem::new(NOT_SIGNED_IN, "You have been signed out. Sign in again.");
+    let bearer = office.tokens.verify_for_pages(cookie.value(), now).map_err(|_| signed_out())?;
+    let session = office.store.signed_in(&bearer.handle, bearer.session, bearer.issued_at);
+    let known = session.map_err(|_| signed_out())?;
     Ok(Visitor {
         form_token: office.tokens.form_token(bearer.session)?,
         handle: bearer.handle,

@@ -35,7 +35,7 @@ pub(super) fn holds(many: usize) -> Vec<Hold> {
         why: long("The plan is not approved.", many),
         clears: long("A test lead approves the plan.", many),
         source: "the programme's policy".to_owned(),
-        stage: if place % 2 == 0 { Stage::Release } else { Stage::Run },
+        stage: if place.is_multiple_of(2) { Stage::Release } else { Stage::Run },
     };
     (0..many).map(hold).collect()
 }

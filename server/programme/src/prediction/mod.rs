@@ -2,7 +2,7 @@
 //!
 //! Every prediction has an estimate, a 95 % interval, the reductions, runs and recordings that it rests on, and how far it
 //! goes beyond what they covered. The interval holds the scatter of readings, the uncertainty of each fit, and how much
-//! runs differ from each other, see [`pooled`]. What was recorded with another version of an item that matters says nothing.
+//! runs differ from each other, see [`pooled()`]. What was recorded with another version of an item that matters says nothing.
 //!
 //! A prediction holds a point or does not hold it; it opens nothing. What cannot be predicted is told with the reason.
 

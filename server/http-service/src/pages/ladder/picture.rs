@@ -141,8 +141,7 @@ fn boxed(place: &str, step: &Step, cell: Cell, elsewhere: &str) -> Markup {
     };
     let done = matches!(step.state, PointState::Accepted | PointState::Dropped);
     html! {
-        a href={ (place) "/points/" (step.code) } aria-label={ (step.code) ", " (step.title) ": " (told) } {
-            title { (step.code) " " (step.title) ": " (told) }
+        a href={ (place) "/points/" (step.code) } {
             g transform={ "translate(" (cell.x()) " " (cell.y()) ")" } {
                 rect.box.done[done] width=(WIDTH) height=(HEIGHT) rx="6" {}
                 g transform="translate(10 9)" { (mark(step.state)) }

@@ -1,0 +1,67 @@
+// A running program with a folder of its own, and a browser in which people speak to it.
+
+import { spawn } from "node:child_process";
+import { mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { createInterface } from "node:readline";
+
+import { chromium } from "playwright-core";
+
+const PROGRAM = process.env.PROGRAM ?? "target/debug/rungbook";
+const CHROMIUM = process.env.CHROMIUM ?? "/usr/bin/chromium";
+
+/// What everybody signs in with and signs with in the demonstration.
+export const PASSWORD = "one rung at a time";
+export const PIN = "271845";
+
+/// The demonstration, in a fresh folder, on a free port.
+export class Demonstration {
+  static async begin(port = 0) {
+    const folder = mkdtempSync(join(tmpdir(), "rungbook-browser-"));
+    const service = new Demonstration(folder);
+    await service.serve(port);
+    return service;
+  }
+
+  constructor(folder) {
+    this.folder = folder;
+  }
+
+  /// Starts the program, or starts it again on the same folder and port.
+  async serve(port) {
+    this.child = spawn(PROGRAM, ["demo", "--listen", `127.0.0.1:${port}`, "--data", join(this.folder, "data")], {
+      stdio: ["ignore", "pipe", "inherit"],
+      env: { ...process.env, RUNGBOOK_LOG: "error" },
+    });
+    this.base = await new Promise((told, failed) => {
+      createInterface({ input: this.child.stdout }).on("line", (line) => {
+        const found = /http:\/\/[^\s]+/.exec(line);
+        if (found) told(found[0].replace(/[./]+$/, ""));
+      });
+      this.child.once("exit", (code) => failed(new Error(`the program ended with ${code} before it served`)));
+    });
+    this.port = Number(new URL(this.base).port);
+  }
+
+  /// Kills the program at once, as a battery that runs empty does.
+  async kill() {
+    const gone = new Promise((done) => this.child.once("exit", done));
+    this.child.kill("SIGKILL");
+    await gone;
+  }
+
+  async serveAgain() {
+    await this.serve(this.port);
+  }
+
+  async end() {
+    if (this.child.exitCode === null && this.child.signalCode === null) await this.kill();
+    rmSync(this.folder, { recursive: true, force: true });
+  }
+}
+
+/// Debian's Chromium, without a window.
+export async function browser() {
+  return await chromium.launch({ executablePath: CHROMIUM, args: ["--no-sandbox", "--disable-dev-shm-usage"] });
+}

@@ -1,0 +1,114 @@
+//! The door of the pages: whose form is taken, whose is not, and that the API never reads a page's cookie.
+
+use crate::harness::{Client, DEMONSTRATION_PASSWORD, Server};
+
+const STAND_DOWN: &str = "/programmes/tallow/stand-down";
+
+/// Somebody with a browser: it shows pages, and tells with every form where the form came from.
+fn browser(server: &Server) -> Client {
+    server.stranger().with("accept", "text/html").with("origin", &server.base)
+}
+
+fn encoded(text: &str) -> String {
+    text.bytes().map(|byte| format!("%{byte:02X}")).collect()
+}
+
+fn fields(pairs: &[(&str, &str)]) -> Option<(&'static str, String)> {
+    let pairs: Vec<_> =
+        pairs.iter().map(|(name, value)| format!("{}={}", encoded(name), encoded(value))).collect();
+    Some(("application/x-www-form-urlencoded", pairs.join("&")))
+}
+
+fn signs_in(server: &Server, handle: &str) -> Client {
+    let form = fields(&[("to", "/"), ("handle", handle), ("password", DEMONSTRATION_PASSWORD)]);
+    let answer = browser(server).send("POST", "/sign-in", form).has_status(303);
+    let cookie = answer.headers.iter().find(|(name, _)| name == "set-cookie").unwrap().1.clone();
+    assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"), "{cookie}");
+    browser(server).with("cookie", cookie.split(';').next().unwrap())
+}
+
+/// The token that every form of a page carries.
+fn token(page: &str) -> &str {
+    let from = page.split("name=\"form.token\" value=\"").nth(1).expect("a form with a token");
+    from.split('"').next().unwrap()
+}
+
+#[test]
+fn a_form_is_taken_only_from_a_page_of_ours_with_the_token_of_who_is_signed_in() {
+    let server = Server::demonstration();
+    let jonas = signs_in(&server, "jonas");
+    let page = jonas.get(STAND_DOWN).has_status(200);
+    let own = token(&page.text).to_owned();
+    let ines = signs_in(&server, "ines");
+    let of_ines = token(&ines.get(STAND_DOWN).has_status(200).text).to_owned();
+    let call = |token: &str| {
+        fields(&[("form.token", token), ("reason", "<script>alert(1)</script> smoke")])
+    };
+
+    for wrong in ["", "0", of_ines.as_str()] {
+        jonas.send("POST", STAND_DOWN, call(wrong)).has_status(403);
+    }
+    let elsewhere = server.stranger().with("accept", "text/html");
+    let cookie = jonas.headers.iter().find(|(name, _)| name == "cookie").unwrap().1.clone();
+    for origin in ["https://else.example", "null", "http://127.0.0.1:1"] {
+        let foreign = elsewhere.with("origin", origin).with("cookie", &cookie);
+        foreign.send("POST", STAND_DOWN, call(&own)).has_status(403);
+    }
+    elsewhere.with("cookie", &cookie).send("POST", STAND_DOWN, call(&own)).has_status(403);
+    browser(&server).send("POST", STAND_DOWN, call(&own)).has_status(401);
+    let none = jonas.get(STAND_DOWN).has_status(200);
+    assert!(none.text.contains("No stand-down is in force."), "nothing was done");
+
+    jonas.send("POST", STAND_DOWN, call(&own)).has_status(303);
+
+    let shown = ines.get(STAND_DOWN).has_status(200);
+    assert!(
+        shown.text.contains("&lt;script&gt;alert(1)&lt;/script&gt; smoke"),
+        "as it was written"
+    );
+    assert!(!shown.text.contains("<script>alert"), "{}", shown.text);
+}
+
+#[test]
+fn a_page_tells_browsers_to_run_and_keep_nothing_of_others_and_the_api_reads_no_cookie() {
+    let server = Server::demonstration();
+    let viktor = signs_in(&server, "viktor");
+    let page = viktor.get("/programmes/tallow").has_status(200);
+    let header = |name: &str| {
+        let found = page.headers.iter().find(|(known, _)| known == name);
+        found.map(|(_, value)| value.clone()).unwrap_or_default()
+    };
+    let policy = header("content-security-policy");
+    for part in
+        ["default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "form-action 'self'"]
+    {
+        assert!(policy.contains(part), "{part} in {policy}");
+    }
+    assert!(!policy.contains("unsafe"), "{policy}");
+    assert!(header("cache-control").contains("no-store"));
+    assert_eq!(header("x-content-type-options"), "nosniff");
+
+    viktor.get("/api/v1/programmes/tallow/points").has_status(401);
+    viktor.get("/programmes/nowhere").has_status(404);
+    let own = token(&viktor.get(STAND_DOWN).text).to_owned();
+    let call = fields(&[("form.token", &own), ("reason", "to see whether it works")]);
+    viktor.send("POST", STAND_DOWN, call).has_status(403);
+    viktor.send("POST", "/sign-out", fields(&[("form.token", &own)])).has_status(303);
+    viktor.get("/programmes/tallow").has_status(303);
+}
+
+#[test]
+fn who_is_not_signed_in_is_led_to_the_door_and_a_wrong_password_opens_it_for_nobody() {
+    let server = Server::demonstration();
+    let answer = browser(&server).get("/programmes/tallow/ladder").has_status(303);
+    let place = answer.headers.iter().find(|(name, _)| name == "location").unwrap().1.clone();
+    assert!(place.starts_with("/sign-in?to="), "{place}");
+    for (handle, password) in [("jonas", "wrong"), ("nobody", DEMONSTRATION_PASSWORD), ("<b>", "x")]
+    {
+        let form = fields(&[("to", "/"), ("handle", handle), ("password", password)]);
+        let answer = browser(&server).send("POST", "/sign-in", form);
+        assert!((400..500).contains(&answer.status), "{handle}: {}", answer.status);
+        assert!(!answer.headers.iter().any(|(name, _)| name == "set-cookie"), "{handle}");
+        assert!(!answer.text.contains("<b>"), "{}", answer.text);
+    }
+}
