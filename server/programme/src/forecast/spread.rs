@@ -81,12 +81,40 @@ impl Spread {
     }
 }
 
-/// So many stretches of equal chance; inside each, values are taken to be even.
-const CELLS: usize = 256;
+/// So many halvings of chance, from the middle towards either end, each have their own cells.
+const LEVELS: usize = 16;
 
-/// The quantiles at 0, 1/256, … 1, from which values are drawn. Against the true distribution its function is off by less
-/// than 0.001, its mean by less than 0.0001 of the range.
-pub(super) type Quantiles = [f32; CELLS + 1];
+/// So many cells has each; inside one, values are taken to be even.
+const CELLS: usize = 32;
+
+/// Values up from the lowest chance to the middle, or down from the highest.
+type Half = [f32; LEVELS * CELLS + 1];
+
+/// Quantiles from which values are drawn: closer to each other the closer they are to either end. The greatest of many values
+/// comes from the end, so that ends too coarse would make every end of a forecast late.
+///
+/// Against the true distribution its function is off by less than 0.001, its mean by less than 0.0001 of the range.
+#[derive(Debug, Clone)]
+pub(super) struct Quantiles {
+    low: Half,
+    high: Half,
+}
+
+impl Quantiles {
+    /// Takes them from a function of the share of chance that lies below.
+    fn of(value_at: impl Fn(f64) -> f64) -> Self {
+        // From the end, in parts of 2^32: 32 cells up to 2^16, then 32 up to each doubling, up to 2^31.
+        let share = |place: usize| {
+            let (level, cell) = (place / CELLS, (place % CELLS) as u64);
+            let parts = if level == 0 { cell << 11 } else { (32 + cell) << (10 + level) };
+            parts as f64 / 4_294_967_296.0
+        };
+        Self {
+            low: std::array::from_fn(|place| value_at(share(place)) as f32),
+            high: std::array::from_fn(|place| value_at(1.0 - share(place)) as f32),
+        }
+    }
+}
 
 /// Quantiles of the beta distribution, for parameters of at least 0.5.
 pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
@@ -120,28 +148,30 @@ pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
         before = here;
         below.push(sum);
     }
-    let mut quantiles = [0.0_f32; CELLS + 1];
-    let mut step = 0;
-    for (cell, quantile) in quantiles.iter_mut().enumerate() {
-        let wanted = sum * cell as f64 / CELLS as f64;
-        while step + 1 < STEPS && below[step + 1] <= wanted {
-            step += 1;
+    Quantiles::of(|share| {
+        if share <= 0.0 || share >= 1.0 {
+            return share;
         }
+        let wanted = sum * share;
+        let step = below.partition_point(|below| *below <= wanted).clamp(1, STEPS) - 1;
         let width = below[step + 1] - below[step];
         let part = if width > 0.0 { ((wanted - below[step]) / width).clamp(0.0, 1.0) } else { 0.0 };
-        *quantile = (x_at(step) + part * (x_at(step + 1) - x_at(step))) as f32;
-    }
-    quantiles[0] = 0.0;
-    quantiles[CELLS] = 1.0;
-    quantiles
+        x_at(step) + part * (x_at(step + 1) - x_at(step))
+    })
 }
 
 /// A value for a random number, by quantiles.
+#[inline]
 pub(super) fn drawn(quantiles: &Quantiles, random: u32) -> f64 {
-    const WITHIN: f32 = 1.0 / 16_777_216.0;
-    let cell = (random >> 24) as usize;
-    let part = (random & 0x00ff_ffff) as f32 * WITHIN;
-    f64::from(quantiles[cell] + (quantiles[cell + 1] - quantiles[cell]) * part)
+    let (half, parts) = match random >> 31 {
+        0 => (&quantiles.low, random),
+        _ => (&quantiles.high, !random),
+    };
+    let level = (32 - parts.leading_zeros()).saturating_sub(16);
+    let shift = 10 + level.max(1);
+    let place = level as usize * CELLS + (parts >> shift) as usize % CELLS;
+    let within = (parts & ((1 << shift) - 1)) as f32 / (1_u32 << shift) as f32;
+    f64::from(half[place] + (half[place + 1] - half[place]) * within)
 }
 
 /// How the days of one step are drawn: from which quantiles, times width, plus least.
@@ -212,14 +242,11 @@ impl Draws {
 fn history_quantiles(days: &[f64]) -> Quantiles {
     let mut sorted = days.to_vec();
     sorted.sort_by(f64::total_cmp);
-    let mut quantiles = [0.0_f32; CELLS + 1];
     let last = sorted.len().saturating_sub(1);
-    for (cell, quantile) in quantiles.iter_mut().enumerate() {
-        let place = last as f64 * cell as f64 / CELLS as f64;
+    Quantiles::of(|share| {
+        let place = last as f64 * share;
         let low = (place.floor() as usize).min(last);
         let high = (low + 1).min(last);
-        let part = place - low as f64;
-        *quantile = (sorted[low] + part * (sorted[high] - sorted[low])) as f32;
-    }
-    quantiles
+        sorted[low] + (place - low as f64) * (sorted[high] - sorted[low])
+    })
 }

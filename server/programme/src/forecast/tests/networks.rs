@@ -4,7 +4,7 @@ use std::sync::atomic::AtomicBool;
 
 use proptest::prelude::*;
 
-use super::super::spread::{beta_quantiles, drawn};
+use super::super::spread::{Quantiles, beta_quantiles, drawn};
 use super::super::*;
 
 fn three(best: f64, likely: f64, worst: f64) -> Spread {
@@ -142,6 +142,37 @@ fn values_are_drawn_at_the_published_quantiles_of_the_beta_distribution() {
     ] {
         let found = drawn(&beta_quantiles(alpha, beta), (share * 4_294_967_296.0) as u32);
         assert!((found - published).abs() < 1e-3, "{found} for {published}");
+    }
+}
+
+/// The mean of the greatest of `count` values that are drawn from quantiles: each of them is below the value at u with chance
+/// u, all of them with u to the power of `count`.
+fn mean_of_greatest(table: &Quantiles, count: f64) -> f64 {
+    const STEPS: u32 = 200_000;
+    let at = |step: u32| {
+        let all_below = (f64::from(step) + 0.5) / f64::from(STEPS);
+        drawn(table, (all_below.powf(1.0 / count) * 4_294_967_296.0) as u32)
+    };
+    (0..STEPS).map(at).sum::<f64>() / f64::from(STEPS)
+}
+
+/// Worked out: of n values of beta(1, 5) the greatest has mean 1 − B(1/5, n + 1) / 5, and B(1/5, n + 1) is the product of
+/// k / (k + 1/5) for k from 1 to n, times 5. Where many ways meet, the end is such a greatest value: ends of distributions
+/// that are off by little make it late by much more. Taken from quantiles alone, without luck.
+#[test]
+fn the_greatest_of_many_values_has_the_mean_that_is_worked_out() {
+    for count in [1_u32, 20, 100, 500] {
+        let product: f64 = (1..=count).map(|k| f64::from(k) / (f64::from(k) + 0.2)).product();
+        let found = mean_of_greatest(&beta_quantiles(1.0, 5.0), f64::from(count));
+        assert!(
+            (found - (1.0 - product)).abs() < 1e-4,
+            "of {count}: {found}, not {}",
+            1.0 - product
+        );
+        // The other way round, of beta(5, 1): 1 − 1 / (5 n + 1).
+        let greatest = mean_of_greatest(&beta_quantiles(5.0, 1.0), f64::from(count));
+        let exact = 5.0 * f64::from(count) / (5.0 * f64::from(count) + 1.0);
+        assert!((greatest - exact).abs() < 1e-4, "of {count}: {greatest}, not {exact}");
     }
 }
 
