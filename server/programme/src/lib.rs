@@ -6,6 +6,7 @@ pub mod board;
 pub mod card;
 pub mod codes;
 pub mod commands;
+pub mod day_plan;
 pub mod document;
 pub mod entry;
 pub mod envelope;
