@@ -9,10 +9,7 @@ use crate::catalogue::{FaultCode, Field, Refused, Topic, answer};
 use crate::charging::Taper;
 use crate::input::{Reader, above_up_to};
 use crate::sun::{moment, place, to_the_second};
-use crate::sunlight::{
-    DEFAULT_TURBIDITY, cell_temperature, clear_sky, on_plane_w_m2, panel_power, read_panel,
-    sun_over, under_cloud,
-};
+use crate::sunlight::{power_in_sky, read_panel};
 
 mod day;
 
@@ -185,13 +182,9 @@ fn compute(input: &Value) -> Result<Value, Refused> {
         let panel = panel?;
         let power_kw = |minute: usize| {
             let Some(panel) = &panel else { return 0.0 };
-            let (sun, pressure) = sun_over(from + TimeDelta::minutes(minute as i64), place);
+            let at = from + TimeDelta::minutes(minute as i64);
             let [cloud, air_c] = sky_at(&sky, minute as f64 / 60.0);
-            let light =
-                under_cloud(clear_sky(&sun, place, pressure, DEFAULT_TURBIDITY), &sun, cloud);
-            let plane_w_m2 = on_plane_w_m2(light, &sun, panel, 0.2);
-            let cell = cell_temperature(plane_w_m2, Temperature::from_celsius(air_c), panel);
-            panel_power(plane_w_m2, cell, panel).kilowatts()
+            power_in_sky(at, place, cloud, Temperature::from_celsius(air_c), panel).kilowatts()
         };
         const EVERY_MIN: usize = 5;
         let fifths: Vec<f64> =

@@ -168,6 +168,25 @@ pub fn panel_power(plane_w_m2: f64, cell: Temperature, panel: &Panel) -> Power {
     )
 }
 
+/// What a panel gives at a place and moment, under a cloud cover from 0 to 1, in air of a temperature; over ground that
+/// reflects a fifth, in air of the usual turbidity and pressure.
+///
+/// # Source
+///
+/// [`clear_sky`], [`under_cloud`], [`on_plane_w_m2`], [`cell_temperature`] and [`panel_power`], one after the other.
+pub fn power_in_sky(
+    at: DateTime<Utc>,
+    place: Place,
+    cloud: f64,
+    air: Temperature,
+    panel: &Panel,
+) -> Power {
+    let (sun, pressure) = sun_over(at, place);
+    let light = under_cloud(clear_sky(&sun, place, pressure, DEFAULT_TURBIDITY), &sun, cloud);
+    let plane_w_m2 = on_plane_w_m2(light, &sun, panel, 0.2);
+    panel_power(plane_w_m2, cell_temperature(plane_w_m2, air, panel), panel)
+}
+
 /// The topic `sunlight`.
 pub static TOPIC: Topic = Topic {
     name: "sunlight",

@@ -102,8 +102,11 @@ pub struct Source {
     kept: bool,
 }
 
-pub(crate) use release::next_change as next_change_of_release;
+pub(crate) use crew::can_fill;
+pub(crate) use prerequisites::{NotShown, Prerequisite};
+pub(crate) use release::{Release as ReleaseFault, next_change as next_change_of_release};
 pub(crate) use results::await_approval as results_await_approval;
+pub(crate) use weather::{Weather as WeatherFault, against_minima};
 
 pub use build_up::BuildUp;
 pub use checks::{Fault as CheckFault, fault as check_fault};

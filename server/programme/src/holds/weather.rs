@@ -145,12 +145,18 @@ pub(super) fn collect(rung: &Rung, state: &State, now: DateTime<Utc>, found: &mu
             return;
         }
     }
+    found.extend(against_minima(minima, &latest.weather).into_iter().map(Reason::Weather));
+}
+
+/// Every minimum that weather does not meet, or of which it says nothing.
+pub(crate) fn against_minima(minima: &WeatherMinima, weather: &WeatherObservation) -> Vec<Weather> {
+    let mut found = Vec::new();
     for element in Element::MEASURED {
         let Some(minimum) = element.minimum(minima) else { continue };
-        let observed = element.observed(&latest.weather);
+        let observed = element.observed(weather);
         let figure = observed.and_then(|observed| observed.in_unit(minimum.unit));
         match figure.filter(|figure| figure.is_finite()) {
-            None => against(Weather::Unknown(element)),
+            None => found.push(Weather::Unknown(element)),
             Some(figure) => {
                 let met = if element.is_lower_bound() {
                     is_at_least(figure, minimum.value)
@@ -158,17 +164,18 @@ pub(super) fn collect(rung: &Rung, state: &State, now: DateTime<Utc>, found: &mu
                     is_at_most(figure, minimum.value)
                 };
                 if !met {
-                    against(Weather::Outside { element, observed });
+                    found.push(Weather::Outside { element, observed });
                 }
             }
         }
     }
     let element = Element::Precipitation;
-    match latest.weather.precipitation {
-        None if minima.dry => against(Weather::Unknown(element)),
-        Some(true) if minima.dry => against(Weather::Outside { element, observed: None }),
+    match weather.precipitation {
+        None if minima.dry => found.push(Weather::Unknown(element)),
+        Some(true) if minima.dry => found.push(Weather::Outside { element, observed: None }),
         Some(_) | None => {}
     }
+    found
 }
 
 fn bound(element: Element, minima: &WeatherMinima) -> String {

@@ -1,0 +1,4 @@
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+mod day;
+mod orders;
