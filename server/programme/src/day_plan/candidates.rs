@@ -104,6 +104,13 @@ fn clears(reason: &Reason, rung: &Rung, state: &State) -> Clears {
         | Reason::BuildUp(_)
         | Reason::BadResult(_)
         | Reason::BeyondDesign(_)
+        | Reason::Coupled(_)
+        // What is predicted changes with what is recorded and judged, not with the day.
+        | Reason::PredictedLimit(_)
+        | Reason::PredictedReserve(_)
+        | Reason::PredictionMissing(_)
+        | Reason::ModelNeedsReview(_)
+        | Reason::DampingStep(_)
         | Reason::StandDown(_) => Clears::Nothing,
     }
 }
