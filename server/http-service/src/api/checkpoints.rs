@@ -1,11 +1,10 @@
 //! Signed checkpoints of the ledger, and the keys to check them with.
 
 use actix_web::HttpRequest;
-use actix_web::http::StatusCode;
 use serde::{Deserialize, Serialize};
 
 use crate::access::{Permitted, Read};
-use crate::desk::{Answer, Shown, answer};
+use crate::desk::{Answer, Shown};
 use crate::given::Query;
 use crate::office::Office;
 use crate::problem::Problem;
@@ -64,9 +63,10 @@ pub(crate) async fn read(
 
 /// The keys by which checkpoints of this ledger are checked. Note them somewhere else than on this server.
 #[utoipa::path(get, path = "", responses((status = 200, description = "Name and keys.", body = LedgerKeys)))]
-pub(crate) async fn keys(person: Permitted<Read>, office: Office) -> Answer {
+pub(crate) async fn keys(person: Permitted<Read>, request: HttpRequest, office: Office) -> Answer {
     let found = office.store.checkpoint_keys(&person.programme).await?;
     let (origin, keys) = found.ok_or_else(|| Problem::unknown("programme", &person.programme))?;
     let keys = keys.iter().map(ToString::to_string).collect();
-    answer(StatusCode::OK, &LedgerKeys { origin: origin.to_string(), keys })
+    let keys = LedgerKeys { origin: origin.to_string(), keys };
+    Ok(Shown::tagged(&keys)?.reply(request.headers()))
 }
