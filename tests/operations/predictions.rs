@@ -154,7 +154,7 @@ fn changes_the_motor(story: &Story) {
     let told = suppose(exchange).has_status(200).json();
     assert_eq!(
         told["lapsing"],
-        json!([{ "point": "GR-01", "run": 1, "because": "item-changed", "item": "motor", "was": "M1", "is": "M2" }])
+        json!([{ "point": "GR-01", "run": 1, "why": { "because": "item-changed", "item": "motor", "was": "M1", "is": "M2" } }])
     );
     assert_eq!(told["repeat"], json!({ "points": ["GR-01"], "covered": [] }));
     let lost = told["predictions"].as_array().unwrap();

@@ -54,8 +54,7 @@ pub struct LapsingResult {
     /// Of which run.
     pub run: RunNumber,
     /// Why.
-    #[serde(flatten)]
-    pub lapse: Lapse,
+    pub why: Lapse,
 }
 
 /// A lapsed result that would stand again.
@@ -136,7 +135,7 @@ fn effects_view(effects: Effects, records: u64) -> EffectsView {
     EffectsView {
         lapsing: lapsing
             .into_iter()
-            .map(|it| LapsingResult { point: it.point, run: it.run, lapse: it.because })
+            .map(|it| LapsingResult { point: it.point, run: it.run, why: it.because })
             .collect(),
         restored: restored
             .into_iter()
