@@ -103,14 +103,37 @@ def before_load_schema(context, raw_schema):
             del raw_schema["paths"][path]
 
 
-def closed(schema):
+def closed(schemas):
+    """Closes every object, so that a field which the description does not have is found; but none that is a part of a larger
+    one, whose other fields it would forbid."""
+    shared = set()
+    parts_of(schemas, shared)
+    for name, schema in schemas.items():
+        if name not in shared:
+            close(schema)
+
+
+def parts_of(schema, shared):
     if isinstance(schema, dict):
+        for part in schema.get("allOf", []):
+            if isinstance(part, dict) and "$ref" in part:
+                shared.add(part["$ref"].rsplit("/", 1)[-1])
+        schema = list(schema.values())
+    if isinstance(schema, list):
+        for part in schema:
+            parts_of(part, shared)
+
+
+def close(schema):
+    if isinstance(schema, dict):
+        if "allOf" in schema:
+            return
         if schema.get("type") == "object" and "properties" in schema:
             schema.setdefault("additionalProperties", False)
         schema = list(schema.values())
     if isinstance(schema, list):
         for part in schema:
-            closed(part)
+            close(part)
 
 
 @schemathesis.hook
