@@ -261,10 +261,9 @@ async fn page<P: Permission>(
 
 /// Opens a run.
 pub(crate) async fn open(member: Member<ConductRuns>, form: Form, office: Office) -> Answer {
-    let acted = match form.given() {
-        Ok(given) => api::runs::open(member.permitted.clone(), given, office.clone()).await,
-        Err(problem) => Err(problem),
-    };
+    let acted =
+        async { api::runs::open(member.permitted.clone(), form.given()?, office.clone()).await }
+            .await;
     match recorded_anew(acted, &member.place("/runs"), "run").await {
         Ok(reply) => Ok(reply),
         Err(problem) => page(&office, &member, Some(form.trouble(problem))).await,

@@ -178,10 +178,10 @@ async fn page<P: Permission>(
 
 /// Calls one.
 pub(crate) async fn call(member: Member<CallStandDown>, form: Form, office: Office) -> Answer {
-    let acted = match form.given() {
-        Ok(given) => api::stand_down::call(member.permitted.clone(), given, office.clone()).await,
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        api::stand_down::call(member.permitted.clone(), form.given()?, office.clone()).await
+    }
+    .await;
     match recorded(acted, &member.place("/stand-down")).await {
         Ok(reply) => Ok(reply),
         Err(problem) => page(&office, &member, None, Some(form.trouble(problem))).await,
@@ -190,10 +190,10 @@ pub(crate) async fn call(member: Member<CallStandDown>, form: Form, office: Offi
 
 /// Lifts all that are in force, as the safety officer read them.
 pub(crate) async fn lift(member: Member<LiftStandDown>, form: Form, office: Office) -> Answer {
-    let acted = match form.signed() {
-        Ok(signed) => api::stand_down::lift(member.permitted.clone(), signed, office.clone()).await,
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        api::stand_down::lift(member.permitted.clone(), form.signed()?, office.clone()).await
+    }
+    .await;
     match recorded(acted, &member.place("/stand-down")).await {
         Ok(reply) => Ok(reply),
         Err(problem) => page(&office, &member, None, Some(form.trouble(problem))).await,

@@ -77,12 +77,11 @@ pub(crate) async fn sign(
     point: At<PointCode>,
     office: Office,
 ) -> Answer {
-    let acted = match form.signed() {
-        Ok(signed) => {
-            sign_offs::sign(member.permitted.clone(), point.clone(), signed, office.clone()).await
-        }
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        sign_offs::sign(member.permitted.clone(), point.clone(), form.signed()?, office.clone())
+            .await
+    }
+    .await;
     ended(acted, form, (&office, &member, &point)).await
 }
 
@@ -93,12 +92,11 @@ pub(crate) async fn refuse(
     point: At<PointCode>,
     office: Office,
 ) -> Answer {
-    let acted = match form.given() {
-        Ok(given) => {
-            sign_offs::refuse(member.permitted.clone(), point.clone(), given, office.clone()).await
-        }
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        sign_offs::refuse(member.permitted.clone(), point.clone(), form.given()?, office.clone())
+            .await
+    }
+    .await;
     ended(acted, form, (&office, &member, &point)).await
 }
 
@@ -109,12 +107,10 @@ pub(crate) async fn withdraw(
     point: At<PointCode>,
     office: Office,
 ) -> Answer {
-    let acted = match form.signed() {
-        Ok(signed) => {
-            sign_offs::withdraw(member.permitted.clone(), point.clone(), signed, office.clone())
-                .await
-        }
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        sign_offs::withdraw(member.permitted.clone(), point.clone(), form.signed()?, office.clone())
+            .await
+    }
+    .await;
     ended(acted, form, (&office, &member, &point)).await
 }

@@ -68,10 +68,9 @@ pub(crate) async fn record(
 ) -> Answer {
     let of = (run.0.0, point.0.clone());
     let (person, seen) = (member.permitted.clone(), form.revision());
-    let acted = match form.given() {
-        Ok(given) => results::amend(person, run, point, seen, given, office.clone()).await,
-        Err(problem) => Err(problem),
-    };
+    let acted =
+        async { results::amend(person, run, point, seen, form.given()?, office.clone()).await }
+            .await;
     ended(acted, form, (&office, &member, &of)).await
 }
 
@@ -84,12 +83,10 @@ pub(crate) async fn accept(
     office: Office,
 ) -> Answer {
     let of = (run.0.0, point.0.clone());
-    let acted = match form.signed() {
-        Ok(signed) => {
-            sign_offs::sign(member.permitted.clone(), point, signed, office.clone()).await
-        }
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        sign_offs::sign(member.permitted.clone(), point, form.signed()?, office.clone()).await
+    }
+    .await;
     ended(acted, form, (&office, &member, &of)).await
 }
 
@@ -102,12 +99,10 @@ pub(crate) async fn refuse(
     office: Office,
 ) -> Answer {
     let of = (run.0.0, point.0.clone());
-    let acted = match form.given() {
-        Ok(given) => {
-            sign_offs::refuse(member.permitted.clone(), point, given, office.clone()).await
-        }
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        sign_offs::refuse(member.permitted.clone(), point, form.given()?, office.clone()).await
+    }
+    .await;
     ended(acted, form, (&office, &member, &of)).await
 }
 
@@ -120,11 +115,9 @@ pub(crate) async fn withdraw(
     office: Office,
 ) -> Answer {
     let of = (run.0.0, point.0.clone());
-    let acted = match form.signed() {
-        Ok(signed) => {
-            sign_offs::withdraw(member.permitted.clone(), point, signed, office.clone()).await
-        }
-        Err(problem) => Err(problem),
-    };
+    let acted = async {
+        sign_offs::withdraw(member.permitted.clone(), point, form.signed()?, office.clone()).await
+    }
+    .await;
     ended(acted, form, (&office, &member, &of)).await
 }

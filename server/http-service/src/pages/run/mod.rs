@@ -57,10 +57,9 @@ where
     T: serde::de::DeserializeOwned,
     F: Future<Output = Answer>,
 {
-    let acted = match form.given() {
-        Ok(given) => acts(member.permitted.clone(), run.clone(), given, office.clone()).await,
-        Err(problem) => Err(problem),
-    };
+    let acted =
+        async { acts(member.permitted.clone(), run.clone(), form.given()?, office.clone()).await }
+            .await;
     let number = run.0.0;
     match recorded(acted, &member.place(&format!("/runs/{number}"))).await {
         Ok(reply) => Ok(reply),
