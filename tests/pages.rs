@@ -61,6 +61,9 @@ fn a_form_is_taken_only_from_a_page_of_ours_with_the_token_of_who_is_signed_in()
 
     jonas.send("POST", STAND_DOWN, call(&own)).has_status(303);
 
+    let invented = ines.get(&format!("{STAND_DOWN}?recorded=999999")).has_status(200);
+    assert!(!invented.text.contains("Recorded as no."), "a number that only the address tells");
+
     let shown = ines.get(STAND_DOWN).has_status(200);
     assert!(
         shown.text.contains("&lt;script&gt;alert(1)&lt;/script&gt; smoke"),

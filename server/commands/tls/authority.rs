@@ -3,7 +3,7 @@
 //! Its key never leaves the folder. Its certificate says that it vouches only for private networks and local names, so
 //! that a phone which trusts it does not trust it about the rest of the world, as far as the phone heeds that.
 
-use std::fs::{self, DirBuilder, OpenOptions};
+use std::fs;
 use std::io::{self, Write};
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
@@ -123,16 +123,10 @@ impl Authority {
 
     /// The key comes last: with a key there is a certificate.
     fn keep(&self, folder: &Path) -> io::Result<()> {
-        let mut builder = DirBuilder::new();
-        builder.recursive(true);
-        #[cfg(unix)]
-        std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-        builder.create(folder)?;
+        store::make_private_directory(folder)?;
         write_private(&folder.join(CERTIFICATE), &self.pem)?;
         write_private(&folder.join(KEY), &self.key.serialize_pem())?;
-        #[cfg(unix)]
-        fs::File::open(folder)?.sync_all()?;
-        Ok(())
+        store::sync_directory(folder)
     }
 }
 
@@ -159,11 +153,8 @@ fn shares_prefix(address: &[u8], net: &[u8], prefix: u8) -> bool {
 }
 
 fn write_private(path: &Path, text: &str) -> io::Result<()> {
-    let mut options = OpenOptions::new();
-    options.write(true).create(true).truncate(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    let mut file = options.open(path)?;
+    let mut file = store::private_file(path)?;
+    file.set_len(0)?;
     file.write_all(text.as_bytes())?;
     file.sync_all()
 }

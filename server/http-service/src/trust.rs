@@ -96,9 +96,9 @@ impl TrustPage {
                     p { "This machine speaks TLS with certificates of its own, which no phone knows yet. Do this once on each phone, standing beside the machine:" }
                     ol {
                         li { a.big href=(CERTIFICATE) { "Take the certificate" } }
+                        li { "Before you agree, compare the SHA-256 that the phone shows with the one on the machine's own screen, not with this page alone: this page came over a network that others may be on." br; code { (self.fingerprint) } }
                         li { "Apple: open Settings, install the profile that was downloaded, and switch it on under General, About, Certificate Trust Settings." }
                         li { "Android: open Settings, Security, Encryption and credentials, Install a certificate, CA certificate, and choose the downloaded file. Names of these menus differ from phone to phone." }
-                        li { "Before you agree, compare the SHA-256 that the phone shows with the one on the machine's own screen, not with this page alone: this page came over a network that others may be on." br; code { (self.fingerprint) } }
                         li { "Then go to " a href=(self.service) { (self.service) } "." }
                     }
                     @if let Ok(code) = qr_as_svg(&self.service) {

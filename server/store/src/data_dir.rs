@@ -87,7 +87,12 @@ fn unusable(path: &Path, source: io::Error) -> DataDirError {
     DataDirError::Unusable { path: path.to_owned(), source }
 }
 
-pub(crate) fn make_private_directory(path: &Path) -> io::Result<()> {
+/// Makes a directory that only its owner may look into, and those above it.
+///
+/// # Errors
+///
+/// Where the file system does not allow it.
+pub fn make_private_directory(path: &Path) -> io::Result<()> {
     let mut builder = DirBuilder::new();
     builder.recursive(true);
     #[cfg(unix)]
@@ -95,8 +100,13 @@ pub(crate) fn make_private_directory(path: &Path) -> io::Result<()> {
     builder.create(path)
 }
 
-/// Opens or makes a file that only its owner may read, since the database holds password hashes and secrets.
-pub(crate) fn private_file(path: &Path) -> io::Result<File> {
+/// Opens or makes a file that only its owner may read, since the database holds password hashes and secrets. What is in it
+/// stays.
+///
+/// # Errors
+///
+/// Where the file system does not allow it.
+pub fn private_file(path: &Path) -> io::Result<File> {
     let mut options = OpenOptions::new();
     options.read(true).write(true).create(true).truncate(false);
     #[cfg(unix)]
@@ -107,8 +117,12 @@ pub(crate) fn private_file(path: &Path) -> io::Result<File> {
     Ok(file)
 }
 
-/// A new name in a directory is only safe once the directory itself is on disk.
-pub(crate) fn sync_directory(path: &Path) -> io::Result<()> {
+/// Waits until a directory is on disk: a new name in it is only safe then.
+///
+/// # Errors
+///
+/// Where the file system says that it is not.
+pub fn sync_directory(path: &Path) -> io::Result<()> {
     #[cfg(unix)]
     fs::File::open(path)?.sync_all()?;
     #[cfg(not(unix))]

@@ -40,7 +40,9 @@ pub use account::{Account, AccountError, NewAccount};
 pub use act::{Act, ActError, Acted, Decide, MakeReply};
 pub use as_of::{AsOf, AsOfError};
 pub use backup::{BackupError, RestoreError, backup, restore};
-pub use data_dir::{DataDirError, holds_data};
+pub use data_dir::{
+    DataDirError, holds_data, make_private_directory, private_file, sync_directory,
+};
 pub use entries::StoredEntry;
 pub use fault::{ReadError, StopCause, WriteError};
 pub use files::{FileOfRecord, Lost, LostFile};

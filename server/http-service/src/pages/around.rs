@@ -50,6 +50,12 @@ impl Around {
         Self { recorded: seq, ..self }
     }
 
+    /// The record to tell of. Its number comes by the address, which anybody can write: one that is not there is not told.
+    fn recorded_in_ledger(&self) -> Option<u64> {
+        let records = self.programme.as_ref().map_or(0, |programme| programme.records);
+        self.recorded.filter(|seq| (1..=records).contains(seq))
+    }
+
     /// The whole page as a reply.
     pub fn reply(&self, status: StatusCode, body: Markup) -> HttpResponse {
         HttpResponse::build(status)
@@ -78,7 +84,7 @@ impl Around {
                     div.columns {
                         @if let Some(programme) = &self.programme { (self.menu(programme)) }
                         main #main tabindex="-1" {
-                            @if let Some(seq) = self.recorded {
+                            @if let Some(seq) = self.recorded_in_ledger() {
                                 p.recorded role="status" { "Recorded as no. " (seq) " of the ledger." }
                             }
                             (body)

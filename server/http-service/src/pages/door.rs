@@ -48,6 +48,8 @@ pub(crate) struct OwnProgramme {
     pub stand_downs: usize,
     /// The run that is open.
     pub open_run: Option<RunNumber>,
+    /// How many records its ledger has.
+    pub records: u64,
 }
 
 impl Visitor {
@@ -147,7 +149,7 @@ pub(super) fn own_programme(
     let id = ProgrammeId::new(request.match_info().get("programme")?).ok()?;
     office
         .store
-        .read(&id, |state, _| {
+        .read(&id, |state, head| {
             let roles = state.roles(&visitor.handle).to_vec();
             (!roles.is_empty()).then(|| OwnProgramme {
                 id: id.clone(),
@@ -155,6 +157,7 @@ pub(super) fn own_programme(
                 roles,
                 stand_downs: state.stand_downs.iter().filter(|it| it.lifted.is_none()).count(),
                 open_run: state.open_run().map(|run| run.number),
+                records: head.size,
             })
         })
         .flatten()
