@@ -1,5 +1,8 @@
 //! The door of the pages: whose form is taken, whose is not, and that the API never reads a page's cookie.
 
+mod engineer;
+mod forms;
+
 use crate::harness::{Client, DEMONSTRATION_PASSWORD, Server};
 
 const STAND_DOWN: &str = "/programmes/tallow/stand-down";

@@ -66,6 +66,46 @@ test("every kind of page has nothing that axe complains of, fits its width, and 
   assert.deepEqual([...new Set(wrong)], []);
 });
 
+test("what an unknown file offers can be seen and steered otherwise too, and a file's way is told", { timeout: 300_000 }, async () => {
+  const page = await signIn(chromium, service.base, "tomas", { viewport: { width: 390, height: 844 } });
+  await page.goto(`${service.base}/programmes/tallow/recorders`);
+  const rows = Array.from({ length: 60 }, (_, second) => `2026-05-02T09:04:${String(second).padStart(2, "0")}Z;${300 + second};1,5`);
+  const file = { name: "stick.csv", mimeType: "text/csv", buffer: Buffer.from(["Moment;U_pack [V];Other", ...rows, ""].join("\n")) };
+  const form = page.locator("#form-look");
+  await form.locator("input[type=file]").setInputFiles(file);
+  await form.getByRole("button").click();
+  await page.getByRole("heading", { level: 1, name: /stick\.csv/ }).waitFor();
+  assert.equal(await page.locator("fieldset.mapped").count(), 3);
+  assert.deepEqual(await complaints(page), []);
+  const beyond = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  assert.equal(beyond, 0, "it fits the width");
+  await page.context().close();
+});
+
+test("a part of a plot is chosen by links and by dragging", { timeout: 300_000 }, async () => {
+  const page = await signIn(chromium, service.base, "tomas", { viewport: { width: 1280, height: 900 } });
+  await page.goto(`${service.base}/programmes/tallow/recordings`);
+  await page.locator("ul.runs li > a").first().click();
+  await page.getByRole("link", { name: "Plots" }).click();
+  const plot = page.locator("svg.plot").first();
+  const span = async () => {
+    const [from, to] = await plot.evaluate((one) => [one.dataset.from, one.dataset.to]);
+    return Date.parse(to) - Date.parse(from);
+  };
+  const whole = await span();
+  await page.getByRole("link", { name: "Nearer" }).first().click();
+  const nearer = await span();
+  assert.ok(nearer < 0.6 * whole, `${nearer} of ${whole} ms`);
+  const box = await plot.boundingBox();
+  await page.mouse.move(box.x + 0.4 * box.width, box.y + box.height / 2);
+  await page.mouse.down();
+  await page.mouse.move(box.x + 0.6 * box.width, box.y + box.height / 2);
+  await Promise.all([page.waitForURL(/from=/), page.mouse.up()]);
+  await page.waitForLoadState();
+  assert.ok((await span()) < 0.5 * nearer, "the part that was drawn across");
+  await page.context().close();
+});
+
 test("what can be pressed is large enough for a gloved hand", { timeout: 300_000 }, async () => {
   const page = await signIn(chromium, service.base, "jonas", { viewport: { width: 390, height: 844 } });
   const small = [];

@@ -67,6 +67,19 @@ test("a hundred payloads in what people write run on no page", { timeout: 600_00
       statuses.push((await crew("POST", "weather", weather)).status);
     }
   }
+  const engineer = await api("tomas");
+  for (let place = 0; place < 100; place += 10) {
+    const ten = PAYLOADS.slice(place, place + 10).join(" ");
+    const risk = { severity: "marginal", probability: "remote" };
+    const hazard = { code: `HZ-P${place}`, title: PAYLOADS[place].replaceAll("\u2028", ""), cause: ten, effect: ten, before: risk, mitigations: [PAYLOADS[place + 1].replaceAll("\u2028", "")], after: risk };
+    statuses.push((await engineer("PUT", `hazards/${hazard.code}`, hazard)).status);
+    const fitting = { title: PAYLOADS[place + 2].replaceAll("\u2028", ""), kind: "part", version: `v${place}`, reason: ten };
+    statuses.push((await engineer("PUT", `configuration/items/item-p${place}`, fitting)).status);
+    const file = { format: "csv", time: { column: "t", form: "unix-s" } };
+    const columns = [{ column: PAYLOADS[place + 3].replaceAll("\u2028", ""), channel: "pack_v", unit: "V" }];
+    const recorder = { code: `p${place}`, title: PAYLOADS[place + 4].replaceAll("\u2028", ""), file, columns };
+    statuses.push((await engineer("PUT", `recorders/${recorder.code}`, recorder)).status);
+  }
   statuses.push((await pilot("POST", "stand-down", { reason: PAYLOADS.slice(0, 20).join(" ") })).status);
   assert.ok(statuses.some((status) => status < 300), `something was taken: ${statuses.slice(0, 5)}`);
 

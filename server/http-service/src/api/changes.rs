@@ -3,7 +3,9 @@
 use actix_web::HttpRequest;
 use actix_web::http::StatusCode;
 use programme::changes::{self, Effects, Supposed};
-use programme::codes::{CheckCode, EventCode, ItemCode, PointCode, ReductionNumber, RunNumber};
+use programme::codes::{
+    CheckCode, EventCode, ItemCode, PersonHandle, PointCode, ReductionNumber, RunNumber,
+};
 use programme::commands::{NarrowRepeat, NarrowingTerms};
 use programme::entry::Entry;
 use programme::holds::Hold;
@@ -130,6 +132,17 @@ pub struct EffectsView {
     pub records: u64,
 }
 
+/// What a change that is only supposed would bring about.
+pub(crate) fn effects_of(
+    view: View<'_>,
+    change: SupposedChange,
+    by: &PersonHandle,
+) -> Result<EffectsView, Problem> {
+    let supposed = supposed(view.state, change)?;
+    let effects = changes::effects(view.state, &supposed, by, view.now);
+    Ok(effects_view(effects, view.state.length()))
+}
+
 fn effects_view(effects: Effects, records: u64) -> EffectsView {
     let Effects { lapsing, restored, predictions, checks, holds, repeat } = effects;
     EffectsView {
@@ -234,13 +247,7 @@ pub(crate) async fn dry_run(
         }
     }
     let by = person.person.clone();
-    let found = office
-        .look(&person, None, |view| {
-            let supposed = supposed(view.state, body)?;
-            let effects = changes::effects(view.state, &supposed, &by, view.now);
-            Ok(effects_view(effects, view.state.length()))
-        })
-        .await?;
+    let found = office.look(&person, None, |view| effects_of(view, body, &by)).await?;
     if let (Some(key), false) = (asked.idempotency, replayed) {
         let reply =
             Reply { status: StatusCode::OK.as_u16(), body: Vec::new(), headers: Vec::new() };

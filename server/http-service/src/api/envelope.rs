@@ -181,7 +181,7 @@ pub struct EnvelopeView<'a> {
     pub records: u64,
 }
 
-fn showing(state: &State, id: ResultId) -> Option<ShowingResult<'_>> {
+pub(crate) fn showing(state: &State, id: ResultId) -> Option<ShowingResult<'_>> {
     let result = state.results.get(id.0)?;
     let signed = [&result.engineering, &result.safety];
     Some(ShowingResult {
@@ -245,7 +245,7 @@ fn pair_view<'a>(state: &'a State, shown: &PairShown, place: &str) -> PairView<'
 }
 
 /// The envelope that is asked for, with the configuration where one is named.
-fn wanted(
+pub(crate) fn wanted(
     state: &State,
     configuration: Option<&str>,
 ) -> Result<(Envelope, Option<FlownConfiguration>), Problem> {

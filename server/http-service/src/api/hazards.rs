@@ -106,7 +106,10 @@ fn accepted_view(accepted: &AcceptedRisk) -> AcceptedRiskView<'_> {
     }
 }
 
-fn hazard_view<'a>(state: &State, known: &'a HazardState) -> Result<HazardView<'a>, Problem> {
+pub(crate) fn hazard_view<'a>(
+    state: &State,
+    known: &'a HazardState,
+) -> Result<HazardView<'a>, Problem> {
     let hazard = &*known.hazard;
     let matrix = state.policy.as_ref().map(|policy| &policy.risk);
     let level = |risk: AssessedRisk| matrix.map(|matrix| matrix.level(risk));

@@ -4,9 +4,9 @@ use std::time::Duration;
 
 use actix_web::HttpRequest;
 use actix_web::http::StatusCode;
-use actix_web::web::Payload;
+use actix_web::web::{Bytes, Payload};
 use evaluation::mapping::{self, Known, Proposal, Sheet};
-use futures_util::StreamExt as _;
+use futures_util::{Stream, StreamExt as _};
 use programme::codes::RecorderCode;
 use programme::nouns::{Channel, DecimalMark, Recorder, RecorderFile};
 use recordings::Unreadable;
@@ -118,8 +118,28 @@ pub(crate) async fn look(
             Remembered::Another => return Err(Problem::key_reused()),
         }
     }
+    let found = proposal(&office, &person, begins, known.0).await?;
+    if let (Some(key), false) = (asked.idempotency, replayed) {
+        let reply =
+            Reply { status: StatusCode::OK.as_u16(), body: Vec::new(), headers: Vec::new() };
+        office.store.remember(&person.person, key, reply, now).await?;
+    }
+    let mut reply = answer(StatusCode::OK, &found)?;
+    if replayed {
+        reply.headers_mut().insert(REPLAYED.clone(), TRUE.clone());
+    }
+    Ok(reply)
+}
+
+/// What the beginning of a file offers.
+pub(crate) async fn proposal<P>(
+    office: &Office,
+    person: &Permitted<P>,
+    begins: Vec<u8>,
+    known: FileKnown,
+) -> Result<Proposal, Problem> {
     let (recorder, channels) = office
-        .look(&person, None, |view| {
+        .look(person, None, |view| {
             let recorder = match &known.recorder {
                 None => None,
                 Some(code) => Some(view.state.recorders.get(code).cloned().ok_or_else(|| {
@@ -135,23 +155,14 @@ pub(crate) async fn look(
             Ok((recorder, view.state.channels.values().cloned().collect::<Vec<_>>()))
         })
         .await?;
-    let known = known.0;
-    let found =
-        office.aside(move || propose(&begins, &known, recorder.as_ref(), &channels)).await?;
-    if let (Some(key), false) = (asked.idempotency, replayed) {
-        let reply =
-            Reply { status: StatusCode::OK.as_u16(), body: Vec::new(), headers: Vec::new() };
-        office.store.remember(&person.person, key, reply, now).await?;
-    }
-    let mut reply = answer(StatusCode::OK, &found)?;
-    if replayed {
-        reply.headers_mut().insert(REPLAYED.clone(), TRUE.clone());
-    }
-    Ok(reply)
+    office.aside(move || propose(&begins, &known, recorder.as_ref(), &channels)).await
 }
 
 /// The first bytes of a body; what comes behind them is read and thrown away.
-async fn beginning(mut body: Payload, silent_at_most: Duration) -> Result<Vec<u8>, Problem> {
+pub(crate) async fn beginning<E: std::error::Error + Send + Sync + 'static>(
+    mut body: impl Stream<Item = Result<Bytes, E>> + Unpin,
+    silent_at_most: Duration,
+) -> Result<Vec<u8>, Problem> {
     let (mut begins, mut received) = (Vec::new(), 0_usize);
     loop {
         let part = timeout(silent_at_most, body.next()).await.map_err(|_| {

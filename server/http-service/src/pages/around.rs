@@ -16,6 +16,11 @@ pub(crate) enum Section {
     Programme,
     Ladder,
     Runs,
+    Recordings,
+    Envelope,
+    Predictions,
+    Configuration,
+    Hazards,
     StandDown,
 }
 
@@ -24,6 +29,11 @@ const MENU: &[(Section, &str, &str)] = &[
     (Section::Programme, "Programme", ""),
     (Section::Ladder, "Ladder", "/ladder"),
     (Section::Runs, "Runs", "/runs"),
+    (Section::Recordings, "Recordings", "/recordings"),
+    (Section::Envelope, "Envelope", "/envelope"),
+    (Section::Predictions, "Predictions", "/predictions"),
+    (Section::Configuration, "Configuration", "/configuration"),
+    (Section::Hazards, "Hazards", "/hazards"),
     (Section::StandDown, "Stand-down", "/stand-down"),
 ];
 

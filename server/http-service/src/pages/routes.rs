@@ -7,7 +7,7 @@ use actix_web::web::{self, PayloadConfig, ServiceConfig};
 use actix_web::{Handler, HttpRequest, HttpResponse, Responder, Route, guard};
 
 use super::door::{Member, Visitor};
-use super::form::{Form, FormAtTheDoor};
+use super::form::{Form, FormAtTheDoor, FormWithFile};
 use super::frame::frame;
 use super::*;
 use crate::access::*;
@@ -31,6 +31,7 @@ macro_rules! parameters {
     ($($rest:ident)*) => {
         impl<Who, $($rest),*> Opens<Who> for (Who, $($rest,)*) {}
         impl<Who, $($rest),*> Sends<Who> for (Who, Form, $($rest,)*) {}
+        impl<Who, $($rest),*> Sends<Who> for (Who, FormWithFile, $($rest,)*) {}
         impl<$($rest),*> Sends<AtTheDoor> for (FormAtTheDoor, $($rest,)*) {}
     };
 }
@@ -103,6 +104,43 @@ pages! {
     sent "/programmes/{programme}/runs/{run}/results/{point}/sign-offs" Member<Read> => result::accept;
     sent "/programmes/{programme}/runs/{run}/results/{point}/refusals" Member<Read> => result::refuse;
     sent "/programmes/{programme}/runs/{run}/results/{point}/withdrawals" Member<Read> => result::withdraw;
+
+    opened "/programmes/{programme}/recordings" Member<Read> => recordings::show;
+    sent "/programmes/{programme}/recordings" Member<TakeRecordings> => recordings::take;
+    opened "/programmes/{programme}/recorders" Member<Read> => recorders::show;
+    sent "/programmes/{programme}/recorders" Member<DescribeRecorders> => recorders::describe;
+    sent "/programmes/{programme}/recorders/look" Member<Read> => recorders::look;
+    opened "/programmes/{programme}/recorders/{recorder}" Member<Read> => recorders::mapping;
+    opened "/programmes/{programme}/recordings/{recording}" Member<Read> => recording::show;
+    sent "/programmes/{programme}/recordings/{recording}/attachment" Member<AttachRecordings> => recording::attach;
+    sent "/programmes/{programme}/recordings/{recording}/setting-aside" Member<AttachRecordings> => recording::set_aside;
+    opened "/programmes/{programme}/recordings/{recording}/limits/{run}" Member<Read> => recording::limits;
+    opened "/programmes/{programme}/recordings/{recording}/plot" Member<Read> => plot::show;
+    opened "/programmes/{programme}/recordings/{recording}/clock" Member<Read> => recording::clock;
+    sent "/programmes/{programme}/recordings/{recording}/clock" Member<ConfirmClocks> => recording::confirm_clock;
+    opened "/programmes/{programme}/recordings/{recording}/intervals" Member<Read> => recording::intervals;
+    sent "/programmes/{programme}/recordings/{recording}/intervals" Member<TakeIntervals> => recording::take_interval;
+    opened "/programmes/{programme}/intervals/{interval}" Member<Read> => interval::show;
+    sent "/programmes/{programme}/intervals/{interval}/reductions" Member<MakeReductions> => interval::reduce;
+    opened "/programmes/{programme}/exceedances/{exceedance}" Member<Read> => exceedance::show;
+    sent "/programmes/{programme}/exceedances/{exceedance}/explanation" Member<ExplainExceedances> => exceedance::explain;
+    sent "/programmes/{programme}/exceedances/{exceedance}/closing" Member<CloseExceedances> => exceedance::close;
+
+    opened "/programmes/{programme}/envelope" Member<Read> => envelope::show;
+    opened "/programmes/{programme}/predictions" Member<Read> => predictions::show;
+    sent "/programmes/{programme}/predictions/reviews" Member<ReviewModels> => predictions::review;
+
+    opened "/programmes/{programme}/configuration" Member<Read> => configuration::show;
+    opened "/programmes/{programme}/configuration/dry-run" Member<Read> => configuration::dry_run;
+    sent "/programmes/{programme}/configuration/items" Member<Configure> => configuration::fit;
+    sent "/programmes/{programme}/configuration/removals" Member<Configure> => configuration::remove;
+    opened "/programmes/{programme}/runs/{run}/results/{point}/narrowing" Member<Read> => configuration::narrowing;
+    sent "/programmes/{programme}/runs/{run}/results/{point}/narrowing" Member<NarrowRepeats> => configuration::narrow;
+
+    opened "/programmes/{programme}/hazards" Member<Read> => hazards::list;
+    sent "/programmes/{programme}/hazards" Member<RecordHazards> => hazards::record;
+    opened "/programmes/{programme}/hazards/{hazard}" Member<Read> => hazards::show;
+    sent "/programmes/{programme}/hazards/{hazard}/acceptance" Member<AcceptRisk> => hazards::accept;
 
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
     sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;

@@ -6,7 +6,8 @@
 mod pair;
 mod plot;
 
-pub(crate) use pair::{PairPicture, Subject, draw};
+pub(crate) use pair::{PairPicture, Subject, draw, scale};
+pub(crate) use plot::Scale;
 
 /// What was shown.
 const SHOWN: &str = "#0072B2";

@@ -191,7 +191,7 @@ fn cross(paper: &mut Paper, x: f64, y: f64) {
 }
 
 /// The scale of one axis: what was reached, what is shown, and what bounds it, so that the room in between is seen.
-fn scale(shown: &PairShown, place: usize) -> Scale {
+pub(crate) fn scale(shown: &PairShown, place: usize) -> Scale {
     let boundary = &shown.boundary;
     let ends = [boundary.x_least, boundary.x_greatest].into_iter().flatten();
     let evidence = shown.evidence.iter().map(|it| it.at[place]);

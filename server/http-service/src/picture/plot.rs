@@ -5,7 +5,7 @@ const TICKS: f64 = 7.0;
 
 /// A span of figures on one axis, from the first tick to the last.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Scale {
+pub(crate) struct Scale {
     pub least: f64,
     pub greatest: f64,
     pub ticks: Vec<f64>,

@@ -257,16 +257,26 @@ pub(crate) async fn steady(
 ) -> Answer {
     let Given { body, asked } = given;
     let replayed = office.was_computed(&person.person, &asked).await?;
+    let shown = stretches(&office, &person, recording.0.0, body).await?;
+    office.computed(&person.person, asked, replayed, answer(StatusCode::OK, &shown)?).await
+}
+
+/// Stretches of a recording in which stated conditions hold.
+pub(crate) async fn stretches<P>(
+    office: &Office,
+    person: &Permitted<P>,
+    recording: Digest,
+    asked: SteadyAsked,
+) -> Result<SteadyFound, Problem> {
     let search = office
-        .look(&person, None, |view| {
-            let SteadyAsked { run, point, held, axes, at_least_s, dropout_s } = body;
+        .look(person, None, |view| {
+            let SteadyAsked { run, point, held, axes, at_least_s, dropout_s } = asked;
             let conditions = Conditions { held, axes, at_least_s, dropout_s };
-            Search::of(view.state, recording.0.0.clone(), run, point.as_ref(), &conditions)
+            Search::of(view.state, recording.clone(), run, point.as_ref(), &conditions)
         })
         .await?;
-    let found = search.run(&office).await?;
+    let found = search.run(office).await?;
     let Search { sought, planned, .. } = search;
     let Sought { held, at_least_s, dropout_s } = sought;
-    let shown = SteadyFound { held, at_least_s, dropout_s, found, planned };
-    office.computed(&person.person, asked, replayed, answer(StatusCode::OK, &shown)?).await
+    Ok(SteadyFound { held, at_least_s, dropout_s, found, planned })
 }

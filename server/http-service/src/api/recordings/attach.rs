@@ -275,18 +275,28 @@ pub(crate) async fn judged(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
-    let (recording, run) = (recording.0.0, RunNumber(run.run));
+    let judged = judged_for(&office, &person, &recording.0.0, RunNumber(run.run)).await?;
+    Ok(Shown::tagged(&judged)?.reply(request.headers()))
+}
+
+/// What a recording says to the limits of a run, together with the run's other recordings.
+pub(crate) async fn judged_for<P>(
+    office: &Office,
+    person: &Permitted<P>,
+    recording: &Digest,
+    run: RunNumber,
+) -> Result<JudgedRun, Problem> {
     let stamp = person.stamp(office.now());
-    let bare = bare(&recording, run);
+    let bare = bare(recording, run);
     let case = office
-        .look(&person, None, |view| {
+        .look(person, None, |view| {
             bare.decide(view.state, &stamp)?;
-            Case::of(view.state, run, &recording)
+            Case::of(view.state, run, recording)
         })
         .await?;
     let facts = case.basis.facts.clone();
-    let (_, judged) = told(run, &facts, office.judge(case, &recording).await?);
-    Ok(Shown::tagged(&judged)?.reply(request.headers()))
+    let (_, judged) = told(run, &facts, office.judge(case, recording).await?);
+    Ok(judged)
 }
 
 /// Set a recording aside, such as one of another aircraft: it counts for nothing from then on, and what was filled from it

@@ -136,6 +136,17 @@ pub(crate) async fn clock_estimate(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
+    let found = estimated(&office, &person, &recording.0.0, &asked).await?;
+    Ok(Shown::tagged(&found)?.reply(request.headers()))
+}
+
+/// By how much the clock of a recording seems to be ahead of another's.
+pub(crate) async fn estimated<P>(
+    office: &Office,
+    person: &Permitted<P>,
+    recording: &Digest,
+    asked: &Comparison,
+) -> Result<ClockEstimate, Problem> {
     let most_s = asked.most_s.unwrap_or(MOST_S);
     if !(most_s > 0.0 && most_s <= FARTHEST_S) {
         let why = format!("must be above 0 and at most {FARTHEST_S} s, and {most_s} was given");
@@ -143,7 +154,7 @@ pub(crate) async fn clock_estimate(
     }
     let stamp = person.stamp(office.now());
     let command = ConfirmClock {
-        recording: recording.0.0.clone(),
+        recording: recording.clone(),
         against: asked.against.clone(),
         channel: asked.channel.clone(),
         offset_s: 0.0,
@@ -151,7 +162,7 @@ pub(crate) async fn clock_estimate(
         expected: None,
     };
     let [of_this, of_other] = office
-        .look(&person, None, |view| {
+        .look(person, None, |view| {
             match command.decide(view.state, &stamp) {
                 // It may be that this is the offset already.
                 Ok(_) | Err(Refusal::NotNow { code: "nothing-changes", .. }) => {}
@@ -178,7 +189,7 @@ pub(crate) async fn clock_estimate(
             clock_offset(other, this, most_s).map_err(|error| no_offset(&error))
         })
         .await?;
-    Ok(Shown::tagged(&ClockEstimate::from(found))?.reply(request.headers()))
+    Ok(ClockEstimate::from(found))
 }
 
 fn no_offset(error: &NoOffset) -> Problem {

@@ -16,5 +16,8 @@ pub(crate) use clock::*;
 pub(crate) use data::*;
 pub(crate) use original::*;
 pub(crate) use plot::*;
+pub(crate) use plot_view::*;
 pub(crate) use read::*;
 pub(crate) use take::*;
+pub(crate) use view::*;
+pub(crate) use wanted::Part;

@@ -86,10 +86,29 @@ pub(crate) async fn plot(
             format!("points is from {FEWEST_POINTS} to {MOST_POINTS}."),
         ));
     }
-    let recording = recording.0.0;
+    let asked = PlotAsked { named, part, points };
+    let plot = plotted(&office, &person, &recording.0.0, asked).await?;
+    Ok(Shown::tagged(&plot)?.reply(request.headers()))
+}
+
+/// Which channels, from when to when, and how many points of each.
+pub(crate) struct PlotAsked {
+    /// All channels where none is named.
+    pub named: Vec<String>,
+    pub part: Part,
+    pub points: usize,
+}
+
+/// Channels of a recording as a plot needs them.
+pub(crate) async fn plotted<P>(
+    office: &Office,
+    person: &Permitted<P>,
+    recording: &Digest,
+    PlotAsked { named, part, points }: PlotAsked,
+) -> Result<Plot, Problem> {
     let (columns, mut plot, limits) = office
-        .look(&person, None, |view| {
-            let (state, take) = known(view.state, &recording)?;
+        .look(person, None, |view| {
+            let (state, take) = known(view.state, recording)?;
             let plot = Plot {
                 recording: recording.clone(),
                 from: None,
@@ -97,7 +116,7 @@ pub(crate) async fn plot(
                 clock_offset_s: state.clock_offset.as_ref().map(|offset| offset.offset_s),
                 set_aside: state.set_aside().is_some(),
                 channels: Vec::new(),
-                exceedances: exceedances(view.state, &recording),
+                exceedances: exceedances(view.state, recording),
             };
             let limits = view.state.limits.by_code.values();
             let limits: Vec<(u64, Limit)> =
@@ -105,7 +124,7 @@ pub(crate) async fn plot(
             Ok((take.columns.clone(), plot, limits))
         })
         .await?;
-    let plot = office
+    office
         .with_columns(&columns, move |columns| {
             let channels = channels(&columns, named)?;
             if channels.len() > MOST_CHANNELS {
@@ -118,8 +137,7 @@ pub(crate) async fn plot(
             fill(&mut plot, &columns, &channels, part, points, &limits)?;
             Ok(plot)
         })
-        .await?;
-    Ok(Shown::tagged(&plot)?.reply(request.headers()))
+        .await
 }
 
 fn fill(
@@ -140,7 +158,7 @@ fn fill(
         let of_channel = limits.iter().filter(|(_, limit)| {
             ChannelCode::new(&channel.code).is_ok_and(|code| limit.reads(&code))
         });
-        plot.channels.push(plotted(
+        plot.channels.push(drawn(
             channel,
             &window,
             (from, to),
@@ -164,7 +182,7 @@ fn fill(
     Ok(())
 }
 
-fn plotted<'a>(
+fn drawn<'a>(
     channel: &StoredChannel,
     window: &Window,
     (from, to): (Micros, Micros),

@@ -2,6 +2,7 @@
 
 use actix_web::HttpRequest;
 use programme::codes::RecorderCode;
+use programme::record::Digest;
 use recordings::Report;
 use recordings::check::Quality;
 use serde::{Deserialize, Serialize};
@@ -108,16 +109,24 @@ pub(crate) async fn quality(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
+    let Report { quality, passed_over } = report_of(&office, &person, &recording.0.0).await?;
+    Ok(Shown::tagged(&QualityView { quality, passed_over })?.reply(request.headers()))
+}
+
+/// What was found in a recording as it was taken in.
+pub(crate) async fn report_of<P>(
+    office: &Office,
+    person: &Permitted<P>,
+    recording: &Digest,
+) -> Result<Report, Problem> {
     let columns = office
-        .look(&person, None, |view| Ok(known(view.state, &recording.0.0)?.1.columns.clone()))
+        .look(person, None, |view| Ok(known(view.state, recording)?.1.columns.clone()))
         .await?;
     let report = office.with_columns(&columns, |columns| Ok(Report::of(&columns))).await?;
-    let report = report.ok_or_else(|| {
+    report.ok_or_else(|| {
         Problem::new(
             FILE_LOST,
             "The columns of the recording have no report. Take the file in once more.",
         )
-    })?;
-    let Report { quality, passed_over } = report;
-    Ok(Shown::tagged(&QualityView { quality, passed_over })?.reply(request.headers()))
+    })
 }

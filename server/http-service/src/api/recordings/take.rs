@@ -7,8 +7,9 @@ use actix_web::HttpRequest;
 use actix_web::http::header::{CONTENT_ENCODING, CONTENT_LENGTH};
 use actix_web::web::{Bytes, Payload};
 use chrono::{DateTime, Utc};
-use futures_util::StreamExt as _;
+use futures_util::{Stream, StreamExt as _};
 use programme::codes::RecorderCode;
+use programme::record::Digest;
 use serde::Deserialize;
 use store::{Incoming, ObjectError, Objects};
 use tokio::time::timeout;
@@ -89,19 +90,30 @@ pub(crate) async fn take(
         name: intake::name(&upload.name)?,
         began: upload.began,
     };
+    taken(&office, &person, file, body, |digest| Asked::of_part(&request, digest.bytes())).await
+}
+
+/// Takes in a file as it comes.
+pub(crate) async fn taken<E: std::error::Error + Send + Sync + 'static>(
+    office: &Office,
+    person: &Permitted<TakeRecordings>,
+    file: FileOf,
+    body: impl Stream<Item = Result<Bytes, E>> + Unpin,
+    asked: impl FnOnce(&Digest) -> Result<Asked, Problem>,
+) -> Answer {
     office.would_take(&person.programme, &file)?;
     let original =
         receive(office.store.objects(), body, office.settings.sender_silent_at_most).await?;
     let digest = original.digest();
-    let asked = Asked::of_part(&request, digest.bytes())?;
+    let asked = asked(&digest)?;
     let stamp = person.stamp(office.now());
-    if let Some(reply) = office.replayed(&person, &asked).await? {
+    if let Some(reply) = office.replayed(person, &asked).await? {
         return Ok(reply);
     }
     let command = office.take_in(&person.programme, &stamp, file, original).await?;
     let place = format!("/api/v1/programmes/{}/recordings/{digest}", person.programme);
     office
-        .act(&person, Given { body: command, asked }, move |view, _| {
+        .act(person, Given { body: command, asked }, move |view, _| {
             Ok(Outcome::created(place, shown(view.state, &digest)?))
         })
         .await
@@ -117,9 +129,9 @@ fn too_large() -> Problem {
 }
 
 /// Writes the bytes down as they come. No thread waits for a slow sender.
-async fn receive(
+async fn receive<E: std::error::Error + Send + Sync + 'static>(
     objects: &Objects,
-    mut body: Payload,
+    mut body: impl Stream<Item = Result<Bytes, E>> + Unpin,
     silent_at_most: Duration,
 ) -> Result<Incoming, Problem> {
     let opened = objects.clone();

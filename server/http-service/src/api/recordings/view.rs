@@ -134,7 +134,7 @@ fn runs_of(known: &RecordingState) -> Vec<RunNumber> {
 }
 
 /// As a list has it; absent for what was never taken in.
-pub(super) fn row(known: &RecordingState) -> Option<RecordingRow<'_>> {
+pub(crate) fn row(known: &RecordingState) -> Option<RecordingRow<'_>> {
     let take = known.take()?;
     Some(RecordingRow {
         recording: &known.recording,
@@ -166,7 +166,7 @@ pub(crate) fn shown(state: &State, recording: &Digest) -> Result<Shown, Problem>
 }
 
 /// What is shown of a recording.
-pub(super) fn recording_view<'a>(
+pub(crate) fn recording_view<'a>(
     state: &'a State,
     recording: &Digest,
 ) -> Result<RecordingView<'a>, Problem> {

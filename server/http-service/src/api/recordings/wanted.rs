@@ -49,7 +49,7 @@ impl<T: DeserializeOwned> Wanted<T> {
 
 /// A part of the time of a recording, both ends included.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Part {
+pub(crate) struct Part {
     /// Its beginning; absent: that of the recording.
     pub from: Option<DateTime<Utc>>,
     /// Its end; absent: that of the recording.

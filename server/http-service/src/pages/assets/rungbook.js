@@ -54,3 +54,121 @@ for (const button of document.querySelectorAll("button[data-print]")) {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
 }
+
+// Of a file that is only looked at, no more goes over the line than is looked at.
+function sendBeginning(field) {
+  const most = Number(field.dataset.first);
+  const file = field.files[0];
+  if (!file || file.size <= most) return;
+  const part = new DataTransfer();
+  part.items.add(new File([file.slice(0, most)], file.name, { type: file.type }));
+  field.files = part.files;
+}
+for (const field of document.querySelectorAll("input[type=file][data-first]")) {
+  field.addEventListener("change", () => sendBeginning(field));
+}
+
+// How much of a file has gone. The reply is a page or leads to one, as without this script.
+function sendWithProgress(event) {
+  const form = event.target;
+  if (event.defaultPrevented || form.enctype !== "multipart/form-data") return;
+  event.preventDefault();
+  const told = document.createElement("p");
+  told.className = "going";
+  told.setAttribute("role", "status");
+  const words = document.createElement("span");
+  const bar = document.createElement("progress");
+  bar.setAttribute("aria-label", "Sent so far");
+  told.append(words, bar);
+  form.append(told);
+  const again = (why) => {
+    words.textContent = why;
+    bar.remove();
+    delete form.dataset.sent;
+    for (const button of form.querySelectorAll("button")) button.removeAttribute("aria-disabled");
+  };
+  const request = new XMLHttpRequest();
+  request.open("POST", form.action);
+  request.setRequestHeader("Accept", "text/html");
+  let last = -1;
+  request.upload.addEventListener("progress", ({ loaded, total }) => {
+    bar.max = total;
+    bar.value = loaded;
+    const share = Math.floor((100 * loaded) / total);
+    // Told at every tenth, so that a screen reader is not talked over.
+    if (share - last >= 10 || share === 100) {
+      last = share;
+      words.textContent = share < 100 ? share + " % sent" : "All sent. It is read now.";
+    }
+  });
+  request.addEventListener("load", () => {
+    if (request.status < 400 && new URL(request.responseURL).pathname !== new URL(form.action).pathname) {
+      location.assign(request.responseURL);
+      return;
+    }
+    const page = new DOMParser().parseFromString(request.responseText, "text/html");
+    const main = page.querySelector("main");
+    if (!main) { again("The reply cannot be read (status " + request.status + "). Nothing is known of the file: look at the list before you send it again."); return; }
+    document.title = page.title;
+    document.querySelector("main").replaceWith(main);
+    liven(main);
+    main.querySelector(".told, h1")?.scrollIntoView();
+    main.focus();
+  });
+  request.addEventListener("error", () => again("The connection broke before it was all sent. Nothing was kept: send it again."));
+  request.send(new FormData(form));
+}
+document.addEventListener("submit", sendWithProgress);
+
+// Dragging across a plot with a mouse or a pen comes nearer. A finger scrolls, and has the links.
+function nearer(plot) {
+  const { from, to, left, right, width } = plot.dataset;
+  const begin = Date.parse(from), span = Date.parse(to) - Date.parse(from);
+  const at = (event) => {
+    const box = plot.getBoundingClientRect();
+    const x = ((event.clientX - box.left) / box.width) * width;
+    return Math.min(Math.max((x - left) / (right - left), 0), 1);
+  };
+  let start = null, mark = null;
+  plot.addEventListener("pointerdown", (event) => {
+    if (event.pointerType === "touch" || event.button !== 0) return;
+    event.preventDefault();
+    start = at(event);
+    mark = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+    mark.setAttribute("class", "chosen");
+    mark.setAttribute("y", "22");
+    mark.setAttribute("height", "230");
+    plot.append(mark);
+    plot.setPointerCapture(event.pointerId);
+  });
+  const x = (share) => Number(left) + share * (right - left);
+  plot.addEventListener("pointermove", (event) => {
+    if (start === null) return;
+    const [a, b] = [start, at(event)].sort((one, other) => one - other);
+    mark.setAttribute("x", x(a));
+    mark.setAttribute("width", x(b) - x(a));
+  });
+  plot.addEventListener("pointerup", (event) => {
+    if (start === null) return;
+    const [a, b] = [start, at(event)].sort((one, other) => one - other);
+    start = null;
+    mark.remove();
+    if (b - a < 0.01) return;
+    const place = new URL(location.href);
+    place.hash = "";
+    place.searchParams.delete("around");
+    place.searchParams.set("from", new Date(begin + a * span).toISOString());
+    place.searchParams.set("to", new Date(begin + b * span).toISOString());
+    location.assign(place);
+  });
+  plot.addEventListener("pointercancel", () => { start = null; mark?.remove(); });
+}
+for (const plot of document.querySelectorAll("svg.plot[data-from]")) nearer(plot);
+for (const hint of document.querySelectorAll(".with-script")) hint.hidden = false;
+
+// What a reply brought is as comfortable as what was there.
+function liven(root) {
+  tellLocalTime(root);
+  for (const field of root.querySelectorAll("input[type=datetime-local]")) tellTypedTime(field);
+  for (const field of root.querySelectorAll("input[type=file][data-first]")) field.addEventListener("change", () => sendBeginning(field));
+}

@@ -25,9 +25,32 @@ impl<'a> Draft<'a> {
 
     /// The whole form, with why it was refused above it.
     pub fn form(&self, fields: Markup) -> Markup {
+        self.posted(None, fields)
+    }
+
+    /// A form that takes a file along, which is sent after everything else. A script tells how much of it has gone.
+    pub fn form_with_file(&self, fields: Markup) -> Markup {
+        self.posted(Some("multipart/form-data"), fields)
+    }
+
+    /// A form that asks and changes nothing: what is typed goes into the address.
+    pub fn asks(&self, fields: Markup) -> Markup {
         html! {
-            @if let Some(trouble) = self.trouble { (trouble.told.part()) }
-            form method="post" action=(self.to) id={ "form-" (self.name) } {
+            form method="get" action=(self.to) id={ "form-" (self.name) } { (fields) }
+        }
+    }
+
+    /// A file. Of `first` bytes a script sends no more, where only the beginning is looked at.
+    pub fn file(&self, label: &str, hint: &str, first: Option<usize>) -> Markup {
+        self.field("file", label, hint, html! {
+            input type="file" id=(self.id("file")) name="file" required data-first=[first] aria-describedby=[self.described_by("file", hint)] aria-invalid=[self.invalid("file")];
+        })
+    }
+
+    fn posted(&self, encoding: Option<&str>, fields: Markup) -> Markup {
+        html! {
+            @if let Some(trouble) = self.trouble.filter(|it| it.is_refused()) { (trouble.told.part()) }
+            form method="post" action=(self.to) id={ "form-" (self.name) } enctype=[encoding] {
                 input type="hidden" name="form.token" value=(self.token);
                 input type="hidden" name="form.key" value=(uuid::Uuid::now_v7());
                 input type="hidden" name="form.name" value=(self.name);

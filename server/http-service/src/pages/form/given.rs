@@ -1,5 +1,6 @@
 //! A form as it comes from a browser.
 
+use std::collections::BTreeSet;
 use std::future::Future;
 use std::pin::Pin;
 
@@ -32,7 +33,7 @@ pub(crate) const LARGEST: usize = 256 * 1024;
 #[derive(Debug, Clone)]
 pub(crate) struct Form {
     pub(super) fields: Vec<(String, String)>,
-    asked: Asked,
+    pub(super) asked: Asked,
 }
 
 /// A form of somebody who is not signed in. Where it came from was made sure of by its origin alone.
@@ -49,6 +50,50 @@ impl Form {
     /// Which form of its page it is.
     pub fn name(&self) -> &str {
         self.text("form.name")
+    }
+
+    /// Everything that was given under one name.
+    pub fn texts(&self, name: &str) -> Vec<&str> {
+        let of_it = self.fields.iter().filter(|(known, _)| known == name);
+        of_it.map(|(_, text)| text.as_str()).collect()
+    }
+
+    /// The form with those places of a list first in which a field is filled, and what is left of it without the others: a
+    /// fault of what is given on then still finds its field.
+    pub fn filled_first(mut self, list: &str, field: &str) -> (Self, Self) {
+        let place_of = |name: &str| {
+            let (place, _) = name.strip_prefix(list)?.strip_prefix('[')?.split_once(']')?;
+            place.parse::<usize>().ok()
+        };
+        let places: BTreeSet<usize> =
+            self.fields.iter().filter_map(|(name, _)| place_of(name)).collect();
+        let is_filled =
+            |place: &usize| !self.text(&format!("{list}[{place}].{field}")).trim().is_empty();
+        let (filled, empty): (Vec<usize>, Vec<usize>) = places.into_iter().partition(is_filled);
+        let order: Vec<usize> = filled.iter().chain(&empty).copied().collect();
+        for (name, _) in &mut self.fields {
+            let Some(place) = place_of(name) else { continue };
+            let Some(new) = order.iter().position(|known| *known == place) else { continue };
+            let behind = name.split_once(']').map(|(_, behind)| behind.to_owned());
+            *name = format!("{list}[{new}]{}", behind.unwrap_or_default());
+        }
+        let only = self.clone().without(|name| place_of(name).is_some_and(|at| at >= filled.len()));
+        (self, only)
+    }
+
+    /// Adds a field that the page itself works out of others.
+    pub fn put(&mut self, name: &str, text: String) {
+        self.fields.push((name.to_owned(), text));
+    }
+
+    /// What was typed, to be shown again though nothing was refused.
+    pub fn typed_again(self) -> Trouble {
+        Trouble::typed_only(self)
+    }
+
+    /// The same form with only those fields.
+    pub fn only(&self, names: &[&str]) -> Self {
+        self.clone().without(|name| !names.contains(&name))
     }
 
     /// The same form without some of its fields.
@@ -105,10 +150,14 @@ pub(crate) async fn recorded(acted: Answer, place: &str) -> Answer {
     Ok(see(place, &told))
 }
 
-/// As [`recorded`], to the page of the new thing whose number the reply names.
+/// As [`recorded`], to the page of the new thing whose number or name the reply tells.
 pub(crate) async fn recorded_anew(acted: Answer, list: &str, number: &str) -> Answer {
     let told = told(acted?).await;
-    let place = told["now"][number].as_u64().map(|number| format!("{list}/{number}"));
+    let place = match &told["now"][number] {
+        Value::Number(number) => Some(format!("{list}/{number}")),
+        Value::String(name) => Some(format!("{list}/{name}")),
+        _ => None,
+    };
     Ok(see(place.as_deref().unwrap_or(list), &told))
 }
 
@@ -143,15 +192,22 @@ async fn read(request: &HttpRequest, mut payload: Payload) -> Result<Form, Probl
     // Browsers end the lines of a text with two characters.
     let plain = |(name, text): (String, String)| (name, text.replace("\r\n", "\n"));
     let mut form = Form { fields: fields.into_iter().map(plain).collect(), asked: Asked::once() };
-    form.asked = Asked { idempotency: idempotency(request, &form) };
+    form.asked = Asked { idempotency: idempotency(request.path(), &form, None) };
     Ok(form)
 }
 
 /// A form that is sent twice, because a finger tapped twice or a reply got lost, does its act once.
-fn idempotency(request: &HttpRequest, form: &Form) -> Option<Idempotency> {
+pub(super) fn idempotency(
+    path: &str,
+    form: &Form,
+    file: Option<&programme::record::Digest>,
+) -> Option<Idempotency> {
     let key = uuid::Uuid::try_parse(form.text("form.key")).ok()?;
     let mut digest = Sha256::new();
-    digest.update(request.path());
+    digest.update(path);
+    if let Some(file) = file {
+        digest.update(file.bytes());
+    }
     for (name, text) in &form.fields {
         if name.starts_with(OWN) || name == SECRET {
             continue;

@@ -6,9 +6,11 @@
 
 mod body;
 mod fields;
+mod file;
 mod given;
 mod trouble;
 
 pub(crate) use fields::Draft;
+pub(crate) use file::FormWithFile;
 pub(crate) use given::{Form, FormAtTheDoor, LARGEST, recorded, recorded_anew};
 pub(crate) use trouble::Trouble;

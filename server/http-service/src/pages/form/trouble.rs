@@ -30,6 +30,17 @@ impl Trouble {
         Self { form: form.name().to_owned(), typed, told, status: problem.status() }
     }
 
+    /// A form that was not refused, and is shown again with what was typed.
+    pub fn typed_only(form: Form) -> Self {
+        let typed = form.fields.iter().filter(|(name, _)| name != SECRET).cloned().collect();
+        Self { form: form.name().to_owned(), typed, told: Told::default(), status: StatusCode::OK }
+    }
+
+    /// Whether it was refused, so that there is something to tell.
+    pub fn is_refused(&self) -> bool {
+        self.status != StatusCode::OK
+    }
+
     /// What was typed into a field.
     pub fn typed(&self, name: &str) -> Option<&str> {
         let found = self.typed.iter().find(|(known, _)| known == name);

@@ -2,20 +2,21 @@
 
 mod shown;
 
+use actix_web::HttpRequest;
 use actix_web::http::StatusCode;
-use programme::codes::{PointCode, RunNumber};
+use programme::codes::{IntervalNumber, PointCode, RunNumber};
 
 pub(crate) use shown::ResultPage;
 
 use super::around::Section;
 use super::door::Member;
 use super::form::{Form, Trouble, recorded};
-use super::point::Recorded;
 use crate::access::{Permission, Read, RecordResults};
-use crate::api::{results, sign_offs};
+use crate::api::{intervals, results, sign_offs};
 use crate::desk::Answer;
-use crate::given::{At, Number, Query};
+use crate::given::{At, Number};
 use crate::office::Office;
+use crate::problem::{BAD_QUERY, Problem};
 
 /// Which result.
 type Of = (RunNumber, PointCode);
@@ -25,22 +26,74 @@ pub(crate) async fn show(
     member: Member<Read>,
     run: At<Number<RunNumber>>,
     point: At<PointCode>,
-    recorded: Query<Recorded>,
+    request: HttpRequest,
     office: Office,
 ) -> Answer {
-    page(&office, &member, &(run.0.0, point.0), recorded.recorded, None).await
+    let asked = Asked::of(&request)?;
+    page(&office, &member, &(run.0.0, point.0), asked, None).await
+}
+
+/// What the address may say: the record that was just made, and the intervals whose values fill the result.
+#[derive(Debug, Default)]
+struct Asked {
+    recorded: Option<u64>,
+    from: Vec<IntervalNumber>,
+}
+
+impl Asked {
+    /// Reads the query string, in which `from` may come several times.
+    fn of(request: &HttpRequest) -> Result<Self, Problem> {
+        let not_understood =
+            || Problem::new(BAD_QUERY, "The address cannot be understood. Open the page again.");
+        let pairs =
+            actix_web::web::Query::<Vec<(String, String)>>::from_query(request.query_string())
+                .map_err(|_| not_understood())?
+                .into_inner();
+        let mut asked = Self::default();
+        for (name, text) in pairs {
+            match name.as_str() {
+                "recorded" => asked.recorded = Some(text.parse().map_err(|_| not_understood())?),
+                "from" => {
+                    asked.from.push(IntervalNumber(text.parse().map_err(|_| not_understood())?))
+                }
+                _ => return Err(not_understood()),
+            }
+        }
+        Ok(asked)
+    }
+
+    /// The intervals that a form had which was refused.
+    fn again(form: &Form) -> Self {
+        let from = form.texts("from_intervals[]:count").into_iter();
+        let from = from.filter_map(|text| text.parse().ok().map(IntervalNumber));
+        Self { recorded: None, from: from.collect() }
+    }
 }
 
 async fn page<P: Permission>(
     office: &Office,
     member: &Member<P>,
     of: &Of,
-    recorded: Option<u64>,
+    Asked { recorded, from }: Asked,
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
+    let filled = if from.is_empty() {
+        None
+    } else {
+        let field = (BAD_QUERY, "from");
+        let (asked, values, digest) =
+            intervals::proposed(office, &member.permitted, &from, field).await?;
+        if (asked.run, &asked.point) != (of.0, &of.1) {
+            let why = format!("The intervals were taken for {} in run {}.", asked.point, asked.run);
+            return Err(Problem::of_field(BAD_QUERY, "from", why));
+        }
+        Some(intervals::view_of(&asked, &from, values, digest))
+    };
     let page = office
-        .look(&member.permitted, None, |view| ResultPage::of(member, view, of, trouble))
+        .look(&member.permitted, None, |view| {
+            ResultPage::of(member, view, of, filled.as_ref(), trouble)
+        })
         .await?;
     let title = format!("Result of run {} for {}", of.0, of.1);
     Ok(member.around(title, Section::Runs).recorded(recorded).reply(status, page.body()))
@@ -54,7 +107,10 @@ async fn ended<P: Permission>(
     let place = member.place(&format!("/runs/{}/results/{}", of.0, of.1));
     match recorded(acted, &place).await {
         Ok(reply) => Ok(reply),
-        Err(problem) => page(office, member, of, None, Some(form.trouble(problem))).await,
+        Err(problem) => {
+            let asked = Asked::again(&form);
+            page(office, member, of, asked, Some(form.trouble(problem))).await
+        }
     }
 }
 

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use evaluation::values::{AskedBy, wished};
 use maud::{Markup, html};
-use programme::codes::{PersonHandle, PointCode, RunNumber};
+use programme::codes::{IntervalNumber, PersonHandle, PointCode, RunNumber};
 use programme::measure::{Measure, Unit};
 use programme::nouns::{Axis, Point, Statistic};
 use programme::people::Act;
@@ -12,12 +12,14 @@ use programme::state::State;
 use programme::verdict::{LimitOutcome, LimitVerdict, Outcome, of_change};
 
 use super::Of;
+use crate::api::intervals::ProposedValues;
 use crate::api::points;
 use crate::api::results::{ResultStanding, ResultView, result_view};
 use crate::api::sign_offs::PartName;
 use crate::desk::View;
 use crate::pages::door::Member;
 use crate::pages::form::{Draft, Trouble};
+use crate::pages::interval::{ValueLine, values_table};
 use crate::pages::point::PartShown;
 use crate::pages::words::{
     axis, channel_name, condition, criterion, figure, limit, moment, person, result_word, statistic,
@@ -73,6 +75,28 @@ pub(crate) struct ToReach {
     pub before: Option<f64>,
 }
 
+/// Values of intervals, as they are proposed: whoever records the result confirms exactly these.
+#[derive(Debug, Clone)]
+pub(crate) struct Filled {
+    pub intervals: Vec<IntervalNumber>,
+    pub values: Vec<ValueLine>,
+    pub digest: String,
+    /// Parameter and statistic of those that have a figure.
+    given: Vec<(String, Statistic)>,
+}
+
+impl Filled {
+    fn of(state: &State, seen: &ProposedValues) -> Self {
+        let given = seen.values.iter().filter(|it| it.value.is_some());
+        Self {
+            intervals: seen.intervals.clone(),
+            values: seen.values.iter().map(|it| ValueLine::of(state, it)).collect(),
+            digest: seen.digest.to_string(),
+            given: given.map(|it| (it.parameter.to_string(), it.statistic)).collect(),
+        }
+    }
+}
+
 /// What the page shows.
 #[derive(Debug, Clone)]
 pub(crate) struct ResultPage {
@@ -86,6 +110,10 @@ pub(crate) struct ResultPage {
     pub may_record: bool,
     pub asked: Vec<Asked>,
     pub to_reach: Vec<ToReach>,
+    /// Intervals that were taken for it: number, and what they are.
+    pub intervals: Vec<(IntervalNumber, String)>,
+    /// What the chosen intervals propose.
+    pub filled: Option<Filled>,
     /// The acceptances, where this is the last result of the point.
     pub parts: Vec<PartShown>,
     pub trouble: Option<Trouble>,
@@ -96,6 +124,7 @@ impl ResultPage {
         member: &Member<P>,
         view: View<'_>,
         (number, code): &Of,
+        filled: Option<&ProposedValues>,
         trouble: Option<Trouble>,
     ) -> Result<Self, Problem> {
         let View { state, now } = view;
@@ -132,7 +161,21 @@ impl ResultPage {
             target: condition(*it),
             before: seen.as_ref().and_then(|seen| seen.reached.get(at)?.in_unit(it.unit)),
         });
+        let filled = filled.map(|seen| Filled::of(state, seen));
+        let of_it = state.recordings.intervals.iter().filter(|it| {
+            it.run == *number && it.point == *code && state.recordings.counts(&it.recording, it.seq)
+        });
+        let intervals = of_it.map(|it| {
+            let (from, to) = (it.from, it.to);
+            let name = state.recordings.get(&it.recording).and_then(|it| it.take());
+            let name = name.map(|take| take.name.clone()).unwrap_or_default();
+            let words =
+                format!("{name}, {} to {} UTC", from.format("%H:%M:%S"), to.format("%H:%M:%S"));
+            (it.number, words)
+        });
         Ok(Self {
+            intervals: intervals.collect(),
+            filled,
             place: member.place(""),
             token: member.visitor.form_token.clone(),
             now,
@@ -195,25 +238,59 @@ impl ResultPage {
 
     fn form(&self, draft: &Draft<'_>) -> Markup {
         let revision = self.recorded.as_ref().map(|it| it.revision.to_string()).unwrap_or_default();
-        draft.form(html! {
+        let is_given = |it: &Asked| {
+            self.filled.as_ref().is_some_and(|filled| {
+                filled
+                    .given
+                    .iter()
+                    .any(|(parameter, of)| (parameter, *of) == (&it.parameter, it.statistic))
+            })
+        };
+        let asked: Vec<&Asked> = self.asked.iter().filter(|it| !is_given(it)).collect();
+        html! { (self.offering()) (draft.form(html! {
             (draft.hidden("form.revision", revision))
             (draft.hidden("values:list", ""))
+            @if let Some(filled) = &self.filled { (filled.shown(draft)) }
             @if !self.to_reach.is_empty() {
                 fieldset {
                     legend { "What was really reached" }
                     @for it in &self.to_reach { (reach(draft, it)) }
                 }
             }
-            @if !self.asked.is_empty() {
+            @if !asked.is_empty() {
                 fieldset {
-                    legend { "What was read off" }
-                    p.hint { "What you leave empty is missing, and missing is never a pass. Values of a recorder's file are filled in from its intervals instead." }
-                    @for (place, it) in self.asked.iter().enumerate() { (it.field(draft, place)) }
+                    legend { "What was read off" @if self.filled.is_some() { ", since no recording has it" } }
+                    p.hint { "What you leave empty is missing, and missing is never a pass." }
+                    @for (place, it) in asked.iter().enumerate() { (it.field(draft, place)) }
                 }
             }
             (draft.text_with("observations", "What was seen, heard and felt", "", self.recorded.as_ref().map_or("", |it| &it.observations)))
-            (draft.send("Record the result"))
-        })
+            (draft.send(if self.filled.is_some() { "Confirm these values and record the result" } else { "Record the result" }))
+        })) }
+    }
+
+    /// Choosing the intervals whose values fill the result.
+    fn offering(&self) -> Markup {
+        let here = self.here();
+        let ask = Draft::new("fill", &here, &self.token, None);
+        let chosen = |number: &IntervalNumber| {
+            self.filled.as_ref().is_some_and(|filled| filled.intervals.contains(number))
+        };
+        html! {
+            @if self.intervals.is_empty() {
+                p { "No interval of a recording was taken for it yet, so that its values are typed. " a href={ (self.place) "/recordings" } { "Recordings" } }
+            } @else {
+                (ask.asks(html! {
+                    fieldset {
+                        legend { "Fill it from recordings" }
+                        @for (number, words) in &self.intervals {
+                            (ask.tick("from", &number.to_string(), html! { "Interval " (number) span.source { " " (words) } }, chosen(number)))
+                        }
+                        p.send { button.quiet { "Propose their values" } }
+                    }
+                }))
+            }
+        }
     }
 
     #[cfg(test)]
@@ -247,6 +324,22 @@ impl ResultPage {
                     before: None,
                 })
                 .collect(),
+            intervals: (0..many as u32)
+                .map(|number| (IntervalNumber(number), long("bms.csv, 09:04:40 UTC", many)))
+                .collect(),
+            filled: (many > 0).then(|| Filled {
+                intervals: vec![IntervalNumber(1)],
+                values: (0..many)
+                    .map(|place| ValueLine {
+                        what: long("Current, greatest", many),
+                        value: (place % 2 == 0).then(|| "120 A".to_owned()),
+                        more: String::new(),
+                        source: long("interval 1", many),
+                    })
+                    .collect(),
+                digest: "9f86d081".repeat(8),
+                given: Vec::new(),
+            }),
             parts: [PartName::EngineeringAcceptance, PartName::SafetyAcceptance]
                 .map(|part| PartShown::sample(part, many))
                 .to_vec(),
@@ -266,6 +359,20 @@ fn reach(draft: &Draft<'_>, it: &ToReach) -> Markup {
     html! {
         // An axis that is left empty was not read, so that its unit goes with it.
         (draft.measured(&format!("reached.{at}"), &label, it.unit, it.before))
+    }
+}
+
+impl Filled {
+    fn shown(&self, draft: &Draft<'_>) -> Markup {
+        html! {
+            fieldset {
+                legend { "Proposed by the recordings" }
+                p { "You confirm exactly these values. What is missing here and asked below can be typed; else it stays missing, which is never a pass." }
+                @for number in &self.intervals { (draft.hidden("from_intervals[]:count", number.0)) }
+                (draft.hidden("values_digest", &self.digest))
+                (values_table(&self.values))
+            }
+        }
     }
 }
 

@@ -3,7 +3,7 @@
 mod measures;
 mod standing;
 
-use chrono::{DateTime, SecondsFormat, Utc};
+use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
 use maud::{Markup, html};
 use programme::codes::PersonHandle;
 use programme::holds::{Hold, Stage};
@@ -20,6 +20,61 @@ pub(crate) fn moment(at: DateTime<Utc>) -> Markup {
     html! {
         time datetime=(at.to_rfc3339_opts(SecondsFormat::Secs, true)) { (at.format("%Y-%m-%d %H:%M")) " UTC" }
     }
+}
+
+/// A moment in UTC, with its seconds.
+pub(crate) fn exact(at: DateTime<Utc>) -> Markup {
+    html! {
+        time datetime=(at.to_rfc3339_opts(SecondsFormat::Millis, true)) { (at.format("%Y-%m-%d %H:%M:%S")) " UTC" }
+    }
+}
+
+/// How long something is.
+pub(crate) fn span(span: TimeDelta) -> String {
+    let seconds = span.num_seconds();
+    let (hours, minutes, rest) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
+    match (hours, minutes) {
+        (0, 0) => format!("{rest} s"),
+        (0, _) => format!("{minutes} min {rest} s"),
+        _ => format!("{hours} h {minutes} min"),
+    }
+}
+
+/// Seconds, with as many digits as people read.
+pub(crate) fn seconds(seconds: f64) -> String {
+    if seconds.abs() < 100.0 { format!("{seconds:.1} s") } else { format!("{seconds:.0} s") }
+}
+
+/// The size of a file.
+pub(crate) fn bytes(size: u64) -> String {
+    let [kib, mib, gib] = [1_u64 << 10, 1 << 20, 1 << 30];
+    match size {
+        _ if size < kib => format!("{size} B"),
+        _ if size < mib => format!("{} KiB", size / kib),
+        _ if size < gib => format!("{} MiB", size / mib),
+        _ => format!("{} GiB", size / gib),
+    }
+}
+
+/// A figure without the digits that no reader needs.
+pub(crate) fn rounded(figure: f64) -> String {
+    let decimals = match figure.abs() {
+        size if size >= 1000.0 => 0,
+        size if size >= 100.0 => 1,
+        size if size >= 1.0 => 2,
+        _ => 4,
+    };
+    let text = format!("{:.decimals$}", 0.0 + figure);
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+/// The first digits of a digest, by which people tell one from another.
+pub(crate) fn short(digest: &str) -> &str {
+    digest.get(..12).unwrap_or(digest)
 }
 
 /// A moment as a field for a time takes it.

@@ -1,0 +1,415 @@
+//! What the page of an interval shows.
+
+use chrono::{DateTime, Utc};
+use evaluation::values::ProposedValue;
+use maud::{Markup, html};
+use programme::codes::{IntervalNumber, PointCode, ReductionNumber, RunNumber};
+use programme::people::Act;
+use programme::record::IntervalBasis;
+use programme::state::{Reduction, State};
+use recordings::reduce::{self, reductions};
+
+use crate::api::intervals::ProposedValues;
+use crate::desk::View;
+use crate::pages::door::Member;
+use crate::pages::form::{Draft, Trouble};
+use crate::pages::told::Told;
+use crate::pages::words::{
+    channel_name, exact, figure, moment, person, rounded, short, span, statistic,
+};
+use crate::problem::Problem;
+
+/// A value that is proposed, or why there is none.
+#[derive(Debug, Clone)]
+pub(crate) struct ValueLine {
+    pub what: String,
+    /// The figure with its unit; absent: missing.
+    pub value: Option<String>,
+    /// When it was so, or why there is none.
+    pub more: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
+impl ValueLine {
+    pub fn of(state: &State, it: &ProposedValue) -> Self {
+        let source = it.source.as_ref().map_or_else(
+            || "no recording has anything of it".to_owned(),
+            |source| {
+                let readings = source.readings.map(|it| format!(", {it} readings"));
+                let gaps = source.share_missing.filter(|share| *share > 0.0);
+                let gaps = gaps.map(|share| format!(", {} % in gaps", rounded(share * 100.0)));
+                let reduction = source.reduction.map(|it| format!(", reduction {it}"));
+                format!(
+                    "interval {}, recording {}, {} {}{}{}{}",
+                    source.interval,
+                    short(&source.recording.to_string()),
+                    source.method,
+                    source.version,
+                    reduction.unwrap_or_default(),
+                    readings.unwrap_or_default(),
+                    gaps.unwrap_or_default()
+                )
+            },
+        );
+        let at = it.at.map(|at| format!("at {} UTC", at.format("%H:%M:%S")));
+        let what = format!("{}, {}", channel_name(state, &it.parameter), statistic(it.statistic));
+        let unit = programme::verdict::of_change(it.statistic, it.unit);
+        Self {
+            what,
+            value: it.value.map(|value| figure((value * 1e4).round() / 1e4, unit)),
+            more: it.missing.clone().or(at).unwrap_or_default(),
+            source,
+        }
+    }
+}
+
+/// The table of proposed values.
+pub(crate) fn values_table(values: &[ValueLine]) -> Markup {
+    html! {
+        div.wide tabindex="0" role="region" aria-label="Proposed values" {
+            table {
+                thead { tr { th scope="col" { "Asked" } th scope="col" { "Value" } th scope="col" { "From" } } }
+                tbody {
+                    @for it in values {
+                        tr.bad[it.value.is_none()] {
+                            td { (it.what) }
+                            td { @match &it.value { Some(value) => { strong { (value) } " " span.source { (it.more) } } None => { strong { "missing" } " " (it.more) } } }
+                            td.source { (it.source) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A reduction that was made of the interval.
+#[derive(Debug, Clone)]
+pub(crate) struct ReductionLine {
+    pub number: ReductionNumber,
+    pub method: String,
+    pub version: String,
+    pub by: String,
+    pub at: DateTime<Utc>,
+    pub counts: bool,
+    pub replaced: bool,
+    /// What came out, a figure a line.
+    pub figures: Vec<(String, String)>,
+    pub beyond: Vec<String>,
+}
+
+impl ReductionLine {
+    fn of(state: &State, made: &Reduction) -> Self {
+        let result: serde_json::Value = serde_json::from_str(&made.result).unwrap_or_default();
+        let known = reduce::reduction(&made.topic);
+        let figure = |it: &reduce::Figure| {
+            let value = result["output"].pointer(it.pointer)?.as_f64()?;
+            Some((it.meaning.to_owned(), format!("{} {}", rounded(value), it.unit)))
+        };
+        let beyond = result["extrapolated"].as_array().into_iter().flatten();
+        Self {
+            number: made.number,
+            method: made.topic.clone(),
+            version: made.version.clone(),
+            by: person(state, &made.by),
+            at: made.at,
+            counts: state.recordings.reduction_counts(made),
+            replaced: made.replaced_by.is_some(),
+            figures: known
+                .map(|known| known.figures.iter().filter_map(figure).collect())
+                .unwrap_or_default(),
+            beyond: beyond.map(ToString::to_string).collect(),
+        }
+    }
+}
+
+/// What the page shows.
+#[derive(Debug, Clone)]
+pub(crate) struct IntervalPage {
+    pub place: String,
+    pub token: String,
+    pub interval: IntervalNumber,
+    pub run: RunNumber,
+    pub point: PointCode,
+    pub recording: String,
+    pub by: String,
+    pub at: DateTime<Utc>,
+    pub from: DateTime<Utc>,
+    pub to: DateTime<Utc>,
+    pub how: String,
+    pub counts: bool,
+    pub values: Vec<ValueLine>,
+    /// Why no value can be proposed.
+    pub no_values: Option<Told>,
+    pub outcome: &'static str,
+    pub reductions: Vec<ReductionLine>,
+    pub may_reduce: bool,
+    pub may_record: bool,
+    /// The method that was chosen.
+    pub method: Option<&'static reduce::Reduction>,
+    /// Channels of the run's recordings: code and words.
+    pub channels: Vec<(String, String)>,
+    /// Parameters of the point's criteria, which a figure can fill.
+    pub parameters: Vec<(String, String)>,
+    pub trouble: Option<Trouble>,
+}
+
+impl IntervalPage {
+    pub fn of<P>(
+        member: &Member<P>,
+        view: View<'_>,
+        number: IntervalNumber,
+        (proposed, method): (Result<ProposedValues, Told>, Option<&str>),
+        trouble: Option<Trouble>,
+    ) -> Result<Self, Problem> {
+        let state = view.state;
+        let known = state.recordings.interval(number);
+        let known = known.ok_or_else(|| Problem::unknown("interval", number))?;
+        let made =
+            state.recordings.reductions.iter().rev().filter(|it| it.interval == Some(number));
+        let mut channels: Vec<(String, String)> = state
+            .recordings
+            .of_run(known.run)
+            .filter_map(|it| it.take())
+            .flat_map(|take| &take.channels)
+            .map(|held| {
+                let unit = state.channels.get(&held.channel).map(|it| it.unit.to_string());
+                let told = format!(
+                    "{} ({})",
+                    channel_name(state, &held.channel),
+                    unit.unwrap_or_default()
+                );
+                (held.channel.to_string(), told)
+            })
+            .collect();
+        channels.sort();
+        channels.dedup();
+        let planned = state.run(known.run).and_then(|run| run.planned(&known.point));
+        let parameters = planned.map(|point| {
+            let derived = point.criteria.iter().filter(|it| {
+                state.channels.get(&it.parameter).is_none_or(|it| it.derived_from.is_some())
+            });
+            derived
+                .map(|it| (it.parameter.to_string(), channel_name(state, &it.parameter)))
+                .collect()
+        });
+        let (values, no_values, outcome) = match proposed {
+            Ok(seen) => {
+                let lines = seen.values.iter().map(|it| ValueLine::of(state, it)).collect();
+                let outcome = match seen.verdict.outcome {
+                    programme::verdict::Outcome::Met => "met",
+                    programme::verdict::Outcome::NotMet => "not met",
+                    programme::verdict::Outcome::Missing => "something is missing",
+                };
+                (lines, None, outcome)
+            }
+            Err(told) => (Vec::new(), Some(told), ""),
+        };
+        Ok(Self {
+            place: member.place(""),
+            token: member.visitor.form_token.clone(),
+            interval: number,
+            run: known.run,
+            point: known.point.clone(),
+            recording: known.recording.to_string(),
+            by: person(state, &known.by),
+            at: known.at,
+            from: known.from,
+            to: known.to,
+            how: how(&known.how),
+            counts: state.recordings.counts(&known.recording, known.seq),
+            values,
+            no_values,
+            outcome,
+            reductions: made.map(|it| ReductionLine::of(state, it)).collect(),
+            may_reduce: member.may(Act::MakeReductions),
+            may_record: member.may(Act::RecordResults),
+            method: method.and_then(reduce::reduction),
+            channels,
+            parameters: parameters.unwrap_or_default(),
+            trouble,
+        })
+    }
+
+    pub fn body(&self) -> Markup {
+        let query = format!(
+            "from={}&to={}",
+            super::super::plot::instant(self.from),
+            super::super::plot::instant(self.to)
+        );
+        html! {
+            h1 { "Interval " (self.interval) " for " (self.point) }
+            p.lead { (exact(self.from)) " to " (exact(self.to)) ", " (span(self.to - self.from)) ", " (self.how) }
+            p {
+                "Of recording " a href={ (self.place) "/recordings/" (self.recording) } { (short(&self.recording)) }
+                ", " a href={ (self.place) "/runs/" (self.run) } { "run " (self.run) }
+                ". Taken by " (self.by) ", " (moment(self.at)) ". "
+                a href={ (self.place) "/recordings/" (self.recording) "/plot?" (query) } { "Plot it" }
+            }
+            @if !self.counts { p.warn { "Its recording was set aside, so that it counts for nothing." } }
+            section {
+                h2 #values { "Values that it proposes" }
+                @match &self.no_values {
+                    Some(told) => { (told.part()) }
+                    None => {
+                        p { "By these alone the verdict would be: " strong { (self.outcome) } ". Nothing is recorded until a person confirms them." }
+                        @if self.values.is_empty() { p { "Neither a criterion nor a limit of the point asks for anything." } }
+                        @else { (values_table(&self.values)) }
+                        @if self.may_record && self.counts { p { a.button href={ (self.place) "/runs/" (self.run) "/results/" (self.point) "?from=" (self.interval) "#record" } { "Fill the result from it" } } }
+                    }
+                }
+            }
+            (self.made())
+            (self.making())
+        }
+    }
+
+    fn made(&self) -> Markup {
+        html! {
+            section {
+                h2 #reductions { "Reductions" }
+                @if self.reductions.is_empty() { p { "None was made of it." } }
+                ul.groups {
+                    @for it in &self.reductions {
+                        li {
+                            p { strong { "Reduction " (it.number) ", " (it.method) } @if it.replaced { ", replaced by a later one" } @if !it.counts { ", " strong { "does not count" } } }
+                            dl.pairs { @for (what, came) in &it.figures { dt { (what) } dd { (came) } } }
+                            @for beyond in &it.beyond { p.warn { "Extrapolated beyond what was recorded: " (beyond) } }
+                            p.source { "By " (it.by) ", " (moment(it.at)) ", version " (it.version) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn making(&self) -> Markup {
+        let here = format!("{}/intervals/{}", self.place, self.interval);
+        let ask = Draft::new("choose", &here, &self.token, None);
+        let methods: Vec<_> =
+            reductions().iter().map(|it| (it.name.to_owned(), it.title.to_owned())).collect();
+        html! {
+            @if !self.may_reduce {
+                p { "Making reductions is for " (Act::MakeReductions.allowed_in_words()) "." }
+            } @else if self.counts {
+                section {
+                    h2 #reduce { "Make a reduction" }
+                    (ask.asks(html! {
+                        (ask.choice("method", "Method", "", self.method.map_or("", |it| it.name), &methods))
+                        p.send { button.quiet { "What it needs" } }
+                    }))
+                    @if let Some(method) = self.method { (self.with(method)) }
+                }
+            }
+        }
+    }
+
+    fn with(&self, method: &'static reduce::Reduction) -> Markup {
+        let to = format!("{}/intervals/{}/reductions", self.place, self.interval);
+        let draft = Draft::new("reduce", &to, &self.token, self.trouble.as_ref());
+        let mut channels = vec![(String::new(), "none".to_owned())];
+        channels.extend(self.channels.iter().cloned());
+        let mut figures = vec![(String::new(), "not filled".to_owned())];
+        figures.extend(method.figures.iter().map(|it| {
+            let told = format!("{} ({})", it.meaning, it.unit);
+            (it.pointer.to_owned(), told)
+        }));
+        html! {
+            p { (method.gives) }
+            details { summary { "How it is worked" } ol { @for step in method.steps { li { (step) } } } }
+            (draft.form(html! {
+                (draft.hidden("method", method.name))
+                @for role in method.needs {
+                    @let unit = if role.unit.is_empty() { "any unit".to_owned() } else { format!("in {}", role.unit) };
+                    @let needed = if role.required { "" } else { ", may be left out" };
+                    (draft.choice(&format!("channels.{}?", role.name), &format!("{} ({unit}{needed})", role.name.replace('_', " ")), role.meaning, "", &channels))
+                }
+                @if !method.given.is_empty() {
+                    p { "Figures that no channel has:" }
+                    ul { @for field in method.given { li { code { (field.name) } " (" (field.unit) @if field.required { ", needed" } "): " (field.meaning) } } }
+                    (draft.text("given?", "These figures, as JSON", "Such as {\"mass_kg\": 640}."))
+                }
+                @for (parameter, name) in &self.parameters {
+                    (draft.choice(&format!("fills.{parameter}?"), &format!("Fills {name}"), "", "", &figures))
+                }
+                (draft.send("Make the reduction"))
+            }))
+        }
+    }
+
+    #[cfg(test)]
+    pub fn samples() -> Vec<(&'static str, Markup)> {
+        use crate::pages::tests::{codes, long};
+        let page = |many: usize| Self {
+            place: "/programmes/tug".to_owned(),
+            token: "0".repeat(64),
+            interval: IntervalNumber(3),
+            run: RunNumber(3),
+            point: codes(1).remove(0),
+            recording: "0".repeat(64),
+            by: "Tomas".to_owned(),
+            at: DateTime::UNIX_EPOCH,
+            from: DateTime::UNIX_EPOCH,
+            to: DateTime::UNIX_EPOCH,
+            how: "from off blocks to on blocks".to_owned(),
+            counts: many < 10,
+            values: (0..many)
+                .map(|place| ValueLine {
+                    what: long("Winding, greatest", many),
+                    value: (place % 2 == 0).then(|| "83.5 °C".to_owned()),
+                    more: long("at 09:12:04 UTC", many),
+                    source: long("interval 3", many),
+                })
+                .collect(),
+            no_values: None,
+            outcome: "met",
+            reductions: (0..many as u32)
+                .map(|number| ReductionLine {
+                    number: ReductionNumber(number),
+                    method: "energy".to_owned(),
+                    version: "1".to_owned(),
+                    by: "Tomas".to_owned(),
+                    at: DateTime::UNIX_EPOCH,
+                    counts: true,
+                    replaced: false,
+                    figures: vec![("Energy".to_owned(), "3.2 kWh".to_owned())],
+                    beyond: vec![long("at 60 kt", many); many.min(5)],
+                })
+                .collect(),
+            may_reduce: true,
+            may_record: true,
+            method: (many > 0).then(|| reductions()[many % reductions().len()]),
+            channels: (0..many)
+                .map(|place| (format!("c_{place}"), long("Current", many)))
+                .collect(),
+            parameters: vec![("brake_distance".to_owned(), long("Braking distance", many))],
+            trouble: None,
+        };
+        vec![
+            ("ordinary", page(3).body()),
+            ("empty", page(0).body()),
+            ("worst case", page(60).body()),
+        ]
+    }
+}
+
+fn how(basis: &IntervalBasis) -> String {
+    let mark = |mark: &programme::record::EventMark| {
+        let number = if mark.number > 1 { format!(" {}", mark.number) } else { String::new() };
+        let after =
+            if mark.after_s == 0.0 { String::new() } else { format!(" {:+} s", mark.after_s) };
+        format!("{}{number}{after}", mark.event.in_words())
+    };
+    match basis {
+        IntervalBasis::EventMarks { from, to } => format!("from {} to {}", mark(from), mark(to)),
+        IntervalBasis::Times {} => "from time to time".to_owned(),
+        IntervalBasis::Conditions { held, at_least_s } => {
+            let held: Vec<_> = held
+                .iter()
+                .map(|it| format!("{} at {} ± {} {}", it.channel, it.target, it.tolerance, it.unit))
+                .collect();
+            format!("where {} for at least {at_least_s} s", held.join(" and "))
+        }
+    }
+}
