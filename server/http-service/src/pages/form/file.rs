@@ -144,7 +144,8 @@ fn bits(parts: Multipart, file: Field) -> Bits {
         let bits = bits.map_err(|error| std::io::Error::other(error.to_string()));
         Some((bits, (parts, file)))
     };
-    futures_util::stream::unfold((parts, file), next).boxed_local()
+    // It is asked again after its end, where a refused file is read out.
+    futures_util::stream::unfold((parts, file), next).fuse().boxed_local()
 }
 
 type Extracted<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
