@@ -45,6 +45,7 @@ use store::{Store, WriteError};
 pub use clock::Clock;
 pub use description::{hours_schema, openapi};
 pub use intake::FileOf;
+pub use played::IntervalOf;
 pub use qr::qr_for_terminals;
 pub use secrets::{
     BadSecret, LONGEST_PASSWORD, PIN_DIGITS, SHORTEST_PASSWORD, hash_password, hash_pin,

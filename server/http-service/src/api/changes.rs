@@ -39,7 +39,7 @@ pub enum SupposedChange {
         /// Which.
         item: ItemCode,
     },
-    /// Something happened that ends checks.
+    /// Something happened that ends checks or puts items into quarantine.
     Happened {
         /// What kind of happening.
         event: EventCode,
@@ -191,17 +191,11 @@ fn supposed(state: &State, change: SupposedChange) -> Result<Supposed, Problem> 
         }
         SupposedChange::Removed { item } => Ok(Supposed::Removed(item)),
         SupposedChange::Happened { event } => {
-            let mut ends = state.checks.by_code.values();
-            if ends.any(|known| known.check.validity.until.contains(&event)) {
+            if state.known_events().contains(&event) {
                 return Ok(Supposed::Happened(event));
             }
-            Err(Problem::of_field(
-                INVALID,
-                "event",
-                format!(
-                    "No check ends by {event}. Name a happening that the validity of a check names."
-                ),
-            ))
+            let why = "ends no check and puts no item into quarantine. Name one that the validity of a check or the policy names.";
+            Err(Problem::of_field(INVALID, "event", format!("{event} {why}")))
         }
     }
 }

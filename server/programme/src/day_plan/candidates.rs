@@ -98,6 +98,7 @@ fn clears(reason: &Reason, rung: &Rung, state: &State) -> Clears {
         | Reason::Crew(_)
         // Work on the aircraft, an explanation, or another point first that nobody has planned.
         | Reason::Configuration(_)
+        | Reason::Quarantined(_)
         | Reason::OpenExceedance(_)
         | Reason::Heating(_)
         | Reason::Snag(_)

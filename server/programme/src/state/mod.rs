@@ -12,6 +12,7 @@ mod heating;
 mod ladder;
 mod limits;
 mod predictions;
+mod quarantine;
 mod recordings;
 mod results;
 mod revisions;
@@ -36,6 +37,7 @@ pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
 pub use predictions::{DampingJudgement, MadePredictions, ModelReview, Predictions};
+pub use quarantine::Quarantine;
 pub use recordings::{
     Attachment, ClockOffset, Interval, RecordingState, RecordingTake, Recordings, Reduction,
     SetAside,
@@ -110,6 +112,8 @@ pub struct State {
     pub stand_downs: Vec<StandDown>,
     /// What accepted results have shown on each axis for what is fitted now.
     pub envelope: AxesShown,
+    /// What was put into quarantine, oldest first; also what was let out again.
+    pub quarantines: Vec<Quarantine>,
     /// Deviations from the build-up by number, from 1.
     pub deviations: Vec<Deviation>,
     revisions: HashMap<Amendable, u64>,
@@ -173,8 +177,14 @@ impl State {
             }
             Record::LimitChangeDeclined(body) => self.limits.decline(body, entry),
             Record::CheckDefined(body) => self.checks.define(&body.check),
-            Record::CheckDone(body) => self.checks.done(body, &self.runs, entry),
-            Record::EventHappened(body) => self.checks.happened(body, entry),
+            Record::CheckDone(body) => {
+                self.checks.done(body, &self.runs, entry);
+                self.quarantine_checked(body, entry);
+            }
+            Record::EventHappened(body) => {
+                self.checks.happened(body, entry);
+                self.quarantine_after(body, entry);
+            }
             Record::HazardRecorded(body) => {
                 hazards::record(&mut self.hazards, &body.hazard, entry);
             }
