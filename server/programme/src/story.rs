@@ -261,6 +261,7 @@ impl Story {
             description: "A two-seat tug.".to_owned(),
             airfield: None,
             never_exceed_speed: None,
+            maximum_altitude: None,
             maximum_mass: None,
             seats: 2,
             loading: Vec::new(),

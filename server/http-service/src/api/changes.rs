@@ -11,13 +11,11 @@ use programme::nouns::{Item, ItemKind};
 use programme::record::{Predicted, ToleratedChange};
 use programme::state::{Lapse, State};
 use serde::{Deserialize, Serialize};
-use store::{Remembered, Reply};
 
 use crate::access::{NarrowRepeats, Permitted, Read};
 use crate::description::SignedBody;
 use crate::desk::{Answer, Outcome, Shown, View, Written, answer};
 use crate::given::{At, Given, Number, Query, Signed};
-use crate::idempotency::{REPLAYED, TRUE};
 use crate::office::Office;
 use crate::page::OfMoment;
 use crate::problem::{INVALID, Problem};
@@ -217,16 +215,7 @@ pub(crate) async fn dry_run(
     office: Office,
 ) -> Answer {
     let Given { body, asked } = given;
-    let now = office.now();
-    let mut replayed = false;
-    if let Some(key) = &asked.idempotency {
-        match office.store.remembered(&person.person, key, now).await? {
-            Remembered::Nothing => {}
-            // Looking again is as good as keeping what was seen.
-            Remembered::Same(_) => replayed = true,
-            Remembered::Another => return Err(Problem::key_reused()),
-        }
-    }
+    let replayed = office.was_computed(&person.person, &asked).await?;
     let by = person.person.clone();
     let found = office
         .look(&person, None, |view| {
@@ -235,16 +224,7 @@ pub(crate) async fn dry_run(
             Ok(effects_view(effects, view.state.length()))
         })
         .await?;
-    if let (Some(key), false) = (asked.idempotency, replayed) {
-        let reply =
-            Reply { status: StatusCode::OK.as_u16(), body: Vec::new(), headers: Vec::new() };
-        office.store.remember(&person.person, key, reply, now).await?;
-    }
-    let mut reply = answer(StatusCode::OK, &found)?;
-    if replayed {
-        reply.headers_mut().insert(REPLAYED.clone(), TRUE.clone());
-    }
-    Ok(reply)
+    office.computed(&person.person, asked, replayed, answer(StatusCode::OK, &found)?).await
 }
 
 /// Why a result lapsed for changes of items, and for which of them the safety officer lets it stand.

@@ -199,6 +199,7 @@ impl Campaign {
             description: "An invented two-seater.".to_owned(),
             airfield: None,
             never_exceed_speed: None,
+            maximum_altitude: None,
             maximum_mass: None,
             seats: 2,
             loading: Vec::new(),
@@ -223,6 +224,7 @@ impl Campaign {
                 clock_hours: None,
                 days: Some(3650),
                 until: vec![code("hard-landing")],
+                until_changed: Vec::new(),
             };
             let check = Check {
                 code: code(&format!("C-{place}")),

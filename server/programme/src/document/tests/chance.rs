@@ -75,6 +75,7 @@ fn aircraft() -> impl Strategy<Value = Aircraft> {
                 description,
                 airfield,
                 never_exceed_speed: speed,
+                maximum_altitude: None,
                 maximum_mass: mass,
                 seats: 9,
                 loading,
