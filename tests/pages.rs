@@ -13,13 +13,13 @@ fn encoded(text: &str) -> String {
     text.bytes().map(|byte| format!("%{byte:02X}")).collect()
 }
 
-fn fields(pairs: &[(&str, &str)]) -> Option<(&'static str, String)> {
+pub fn fields(pairs: &[(&str, &str)]) -> Option<(&'static str, String)> {
     let pairs: Vec<_> =
         pairs.iter().map(|(name, value)| format!("{}={}", encoded(name), encoded(value))).collect();
     Some(("application/x-www-form-urlencoded", pairs.join("&")))
 }
 
-fn signs_in(server: &Server, handle: &str) -> Client {
+pub fn signs_in(server: &Server, handle: &str) -> Client {
     let form = fields(&[("to", "/"), ("handle", handle), ("password", DEMONSTRATION_PASSWORD)]);
     let answer = browser(server).send("POST", "/sign-in", form).has_status(303);
     let cookie = answer.headers.iter().find(|(name, _)| name == "set-cookie").unwrap().1.clone();
@@ -28,7 +28,7 @@ fn signs_in(server: &Server, handle: &str) -> Client {
 }
 
 /// The token that every form of a page carries.
-fn token(page: &str) -> &str {
+pub fn token(page: &str) -> &str {
     let from = page.split("name=\"form.token\" value=\"").nth(1).expect("a form with a token");
     from.split('"').next().unwrap()
 }

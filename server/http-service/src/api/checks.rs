@@ -77,7 +77,7 @@ pub struct DoneView<'a> {
     pub findings: &'a str,
 }
 
-fn done_view(done: &Done) -> DoneView<'_> {
+pub(crate) fn done_view(done: &Done) -> DoneView<'_> {
     DoneView {
         seq: done.seq,
         at: done.at,
@@ -87,7 +87,7 @@ fn done_view(done: &Done) -> DoneView<'_> {
     }
 }
 
-fn check_view<'a>(view: View<'a>, known: &'a CheckState) -> CheckView<'a> {
+pub(crate) fn check_view<'a>(view: View<'a>, known: &'a CheckState) -> CheckView<'a> {
     let fault = check_fault(known, view.state, view.now);
     let standing = match fault {
         None => CheckStanding::Good,

@@ -13,17 +13,31 @@ use super::words::{moment, roles};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Section {
     None,
+    Today,
     Programme,
     Ladder,
     Runs,
+    Days,
+    Hours,
+    Snags,
+    Checks,
+    People,
+    Ledger,
     StandDown,
 }
 
 /// The menu of a programme: section, words, and where it is.
 const MENU: &[(Section, &str, &str)] = &[
+    (Section::Today, "Today", "/today"),
     (Section::Programme, "Programme", ""),
     (Section::Ladder, "Ladder", "/ladder"),
     (Section::Runs, "Runs", "/runs"),
+    (Section::Days, "Test days", "/days"),
+    (Section::Hours, "Hours and log", "/hours"),
+    (Section::Snags, "Snags", "/snags"),
+    (Section::Checks, "Checks", "/checks"),
+    (Section::People, "People", "/people"),
+    (Section::Ledger, "Ledger", "/ledger"),
     (Section::StandDown, "Stand-down", "/stand-down"),
 ];
 

@@ -27,11 +27,11 @@ pub(crate) struct PointLine {
 }
 
 impl PointLine {
-    fn of(row: &PointRow<'_>, holds: Vec<Hold>) -> Self {
+    pub fn of(row: &PointRow<'_>, holds: Vec<Hold>) -> Self {
         Self { code: row.code.clone(), title: row.title.to_owned(), state: row.state, holds }
     }
 
-    fn line(&self, programme: &str) -> Markup {
+    pub fn line(&self, programme: &str) -> Markup {
         html! {
             a href={ (programme) "/points/" (self.code) } { strong { (self.code) } " " (self.title) }
             " " (state_word(self.state))

@@ -94,6 +94,7 @@ pages! {
     sent "/programmes/{programme}/runs" Member<ConductRuns> => runs::open;
     opened "/programmes/{programme}/runs/{run}" Member<Read> => run::show;
     opened "/programmes/{programme}/runs/{run}/cards" Member<Read> => card::of_run;
+    opened "/programmes/{programme}/runs/{run}/briefing" Member<Read> => briefing::show;
     sent "/programmes/{programme}/runs/{run}/moments" Member<ConductRuns> => run::note_moment;
     sent "/programmes/{programme}/runs/{run}/energy" Member<ConductRuns> => run::read_energy;
     sent "/programmes/{programme}/runs/{run}/knock-off" Member<KnockOff> => run::knock_off;
@@ -103,6 +104,36 @@ pages! {
     sent "/programmes/{programme}/runs/{run}/results/{point}/sign-offs" Member<Read> => result::accept;
     sent "/programmes/{programme}/runs/{run}/results/{point}/refusals" Member<Read> => result::refuse;
     sent "/programmes/{programme}/runs/{run}/results/{point}/withdrawals" Member<Read> => result::withdraw;
+
+    opened "/programmes/{programme}/today" Member<Read> => today::show;
+    sent "/programmes/{programme}/today/weather" Member<ObserveWeather> => today::observe;
+    sent "/programmes/{programme}/today/checks" Member<DoChecks> => today::report;
+
+    opened "/programmes/{programme}/days" Member<Read> => evening::days;
+    opened "/programmes/{programme}/days/{day}" Member<Read> => evening::show;
+
+    opened "/programmes/{programme}/hours" Member<Read> => hours::show;
+    opened "/programmes/{programme}/hours/runs.csv" Member<Read> => hours::csv;
+    opened "/programmes/{programme}/hours/completed.json" Member<Read> => hours::json;
+
+    opened "/programmes/{programme}/snags" Member<Read> => snags::show;
+    sent "/programmes/{programme}/snags" Member<OpenSnags> => snags::open;
+    opened "/programmes/{programme}/snags/{snag}" Member<Read> => snags::one;
+    sent "/programmes/{programme}/snags/{snag}/work" Member<WorkSnags> => snags::work;
+    sent "/programmes/{programme}/snags/{snag}/closing" Member<CloseSnags> => snags::close;
+
+    opened "/programmes/{programme}/checks" Member<Read> => checks::show;
+    opened "/programmes/{programme}/happenings" Member<Read> => checks::happenings;
+    sent "/programmes/{programme}/happenings" Member<ReportEvents> => checks::happened;
+    opened "/programmes/{programme}/checks/{check}" Member<Read> => checks::one;
+    sent "/programmes/{programme}/checks/{check}/done" Member<DoChecks> => checks::report;
+
+    opened "/programmes/{programme}/people" Member<Read> => people::show;
+
+    opened "/programmes/{programme}/ledger" Member<Read> => ledger::show;
+    opened "/programmes/{programme}/ledger/check" Member<Read> => ledger::check;
+    sent "/programmes/{programme}/ledger/against" Member<Read> => ledger::against;
+    opened "/programmes/{programme}/ledger/{seq}" Member<Read> => ledger::record;
 
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
     sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;

@@ -52,6 +52,19 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("run", run::RunPage::samples()),
         ("result", result::ResultPage::samples()),
         ("stand-down", stand_down::StandDownPage::samples()),
+        ("today", today::TodayPage::samples()),
+        ("briefing", briefing::BriefingPage::samples()),
+        ("evening summary", evening::EveningPage::samples()),
+        ("test days", evening::DaysPage::samples()),
+        ("ledger", ledger::LedgerPage::samples()),
+        ("record", ledger::RecordPage::samples()),
+        ("ledger checked", ledger::CheckedPage::samples()),
+        ("hours", hours::HoursPage::samples()),
+        ("snags", snags::SnagsPage::samples()),
+        ("snag", snags::SnagPage::samples()),
+        ("people", people::PeoplePage::samples()),
+        ("checks", checks::ChecksPage::samples()),
+        ("check", checks::CheckPage::samples()),
     ]
 }
 

@@ -20,7 +20,8 @@ use crate::pages::door::Member;
 use crate::pages::form::{Draft, Trouble};
 use crate::pages::point::PartShown;
 use crate::pages::words::{
-    axis, channel_name, condition, criterion, figure, limit, moment, person, result_word, statistic,
+    axis, channel_name, condition, criterion, figure, limit, moment, outcome, person, result_word,
+    statistic,
 };
 use crate::problem::Problem;
 
@@ -385,14 +386,6 @@ impl Recorded {
             exceeded: many > 10,
             digest: "9f86d081".repeat(8),
         }
-    }
-}
-
-const fn outcome(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Met => "met",
-        Outcome::NotMet => "not met",
-        Outcome::Missing => "missing",
     }
 }
 

@@ -61,7 +61,11 @@ where
         async { acts(member.permitted.clone(), run.clone(), form.given()?, office.clone()).await }
             .await;
     let number = run.0.0;
-    match recorded(acted, &member.place(&format!("/runs/{number}"))).await {
+    let place = match form.text("form.back") {
+        "today" => member.place("/today"),
+        _ => member.place(&format!("/runs/{number}")),
+    };
+    match recorded(acted, &place).await {
         Ok(reply) => Ok(reply),
         Err(problem) => page(&office, &member, number, None, Some(form.trouble(problem))).await,
     }
