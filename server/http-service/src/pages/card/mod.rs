@@ -104,7 +104,7 @@ async fn page(
             Ok(CardsPage { back, of, programme, cards, records, root, made: view.now })
         })
         .await?;
-    Ok(member.around("Test card", Section::None).reply(StatusCode::OK, page.body()))
+    Ok(member.around("Test card", Section::None).keeps().reply(StatusCode::OK, page.body()))
 }
 
 /// The card of a point as it stands now.
