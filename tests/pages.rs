@@ -1,6 +1,6 @@
 //! The door of the pages: whose form is taken, whose is not, and that the API never reads a page's cookie.
 
-use crate::harness::{Client, DEMONSTRATION_PASSWORD, Server};
+use crate::harness::{Client, DEMONSTRATION_PASSWORD, Event, Server};
 
 const STAND_DOWN: &str = "/programmes/tallow/stand-down";
 
@@ -114,4 +114,69 @@ fn who_is_not_signed_in_is_led_to_the_door_and_a_wrong_password_opens_it_for_nob
         assert!(!answer.headers.iter().any(|(name, _)| name == "set-cookie"), "{handle}");
         assert!(!answer.text.contains("<b>"), "{}", answer.text);
     }
+}
+
+#[test]
+fn an_open_page_hears_of_records_by_its_cookie_and_by_nothing_else() {
+    let server = Server::demonstration();
+    let stream = "/programmes/tallow/events";
+    let [viktor, jonas] = ["viktor", "jonas"].map(|handle| signs_in(&server, handle));
+    let page = viktor.get("/programmes/tallow").has_status(200).text;
+    assert!(page.contains(&format!("data-live=\"{stream}\"")), "{page}");
+    let seen = page.split("data-seq=\"").nth(1).and_then(|it| it.split('"').next()).unwrap();
+    let seen: u64 = seen.parse().unwrap();
+
+    let mut listener = viktor.with("accept-encoding", "gzip").listens(stream);
+    assert_eq!(listener.status, 200);
+    assert!(
+        listener.headers.contains(&("cache-control".to_owned(), "private, no-store".to_owned())),
+        "{:?}",
+        listener.headers
+    );
+    assert_eq!(
+        listener.next(),
+        Event::Seq(seen),
+        "nothing is compressed, so each event comes by itself"
+    );
+    let own = token(&jonas.get(STAND_DOWN).text).to_owned();
+    jonas
+        .send("POST", STAND_DOWN, fields(&[("form.token", &own), ("reason", "smoke")]))
+        .has_status(303);
+    assert_eq!(listener.next(), Event::Seq(seen + 1));
+
+    let nobody = server.stranger().with("accept", "text/event-stream");
+    assert_eq!(nobody.listens(stream).status, 401);
+    assert_eq!(server.sign_in_to_demonstration("viktor").listens(stream).status, 401);
+    assert_eq!(viktor.listens("/programmes/nowhere/events").status, 404);
+    assert_eq!(viktor.listens("/api/v1/programmes/tallow/events").status, 401);
+
+    let own = token(&viktor.get(STAND_DOWN).text).to_owned();
+    viktor.send("POST", "/sign-out", fields(&[("form.token", &own)])).has_status(303);
+    assert_eq!(listener.next(), Event::End);
+    let who = viktor.get("/who").has_status(200);
+    assert_eq!(who.json(), serde_json::json!({ "person": null, "token": null }));
+}
+
+#[test]
+fn a_run_may_be_kept_on_a_device_for_whom_it_was_made_and_no_other_page_is() {
+    let server = Server::demonstration();
+    let jonas = signs_in(&server, "jonas");
+    let run = jonas.get("/programmes/tallow/runs/1").has_status(200);
+    assert_eq!(run.header("rungbook-keep"), Some("jonas"));
+    assert_eq!(run.header("cache-control"), Some("private, no-store"));
+    for path in ["/", "/programmes/tallow", "/programmes/tallow/ladder", STAND_DOWN] {
+        assert_eq!(jonas.get(path).has_status(200).header("rungbook-keep"), None, "{path}");
+    }
+    let who = jonas.get("/who").has_status(200);
+    assert_eq!(who.json()["person"], "jonas");
+    assert_eq!(who.header("cache-control"), Some("private, no-store"));
+
+    let worker = server.stranger().get("/worker.js").has_status(200);
+    assert_eq!(worker.header("content-type"), Some("text/javascript; charset=utf-8"));
+    assert_eq!(worker.header("cache-control"), Some("no-cache"));
+    let tag = worker.header("etag").unwrap().to_owned();
+    server.stranger().with("if-none-match", &tag).get("/worker.js").has_status(304);
+    let style = worker.text.split('"').find(|it| it.ends_with(".css")).unwrap().to_owned();
+    let style = server.stranger().get(&style).has_status(200);
+    assert_eq!(style.header("cache-control"), Some("public, max-age=31536000, immutable"));
 }

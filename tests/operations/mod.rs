@@ -10,6 +10,7 @@ pub mod attached;
 mod checks;
 mod configuration;
 mod envelope;
+mod events;
 mod field;
 mod intervals;
 mod ledger;
@@ -38,6 +39,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
     ("envelope", envelope::SHOWN),
+    ("events", events::SHOWN),
     ("field", field::SHOWN),
     ("intervals", intervals::SHOWN),
     ("ledger", ledger::SHOWN),

@@ -57,7 +57,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
         "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
-        "changes_dry_run", "changes_read_narrowing",
+        "changes_dry_run", "changes_read_narrowing", "events_listen",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         "recordings_judged", "recordings_clock_estimate",
         "recordings_plot", "recordings_data",
@@ -164,6 +164,7 @@ pub fn path_of(operation: &Operation) -> String {
         "recordings_clock_estimate" => {
             path.push_str(&format!("?against={RECORDING}&channel=motor_temp"));
         }
+        "events_listen" => path.push_str("?lasts_s=1"),
         "ledger_inclusion" => path.push_str("?seq=1"),
         "ledger_consistency" => path.push_str("?first=1"),
         // Ending the sessions of somebody would end the test.

@@ -272,6 +272,8 @@ table! {
     PUT "/api/v1/programmes/{programme}/exceedances/{exceedance}/explanation" Permitted<ExplainExceedances> => exceedances::explain;
     POST "/api/v1/programmes/{programme}/exceedances/{exceedance}/closing" Permitted<CloseExceedances> => exceedances::close;
 
+    GET "/api/v1/programmes/{programme}/events" Permitted<Read> => events::listen;
+
     GET "/api/v1/programmes/{programme}/hours" Permitted<Read> => hours::read;
 
     GET "/api/v1/programmes/{programme}/ledger" Permitted<Read> => ledger::head;

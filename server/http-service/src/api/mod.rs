@@ -14,6 +14,7 @@ pub(crate) mod deviations;
 pub(crate) mod document;
 pub(crate) mod documents;
 pub(crate) mod envelope;
+pub(crate) mod events;
 pub(crate) mod exceedances;
 pub(crate) mod happenings;
 pub(crate) mod hazards;

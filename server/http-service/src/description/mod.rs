@@ -56,6 +56,7 @@ const UNTAGGED: &[&str] = &[
     "programmes::list",
     "next::read",
     "next_steps::read",
+    "events::listen",
     "ledger::list",
     "ledger::inclusion",
     "ledger::consistency",
@@ -110,6 +111,7 @@ const GROUPS: &[(&str, &str)] = &[
     ),
     ("changes", "What a change would undo, before it is recorded."),
     ("deviations", "Deviations from the build-up, which take two people."),
+    ("events", "That the ledger has grown, told while it happens."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
     (
         "checkpoints",

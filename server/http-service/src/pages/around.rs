@@ -2,7 +2,8 @@
 
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
-use chrono::{DateTime, Utc};
+use actix_web::http::header::{HeaderName, HeaderValue};
+use chrono::{DateTime, SecondsFormat, Utc};
 use maud::{DOCTYPE, Markup, html};
 
 use super::assets;
@@ -51,12 +52,39 @@ pub(crate) struct Around {
     pub now: DateTime<Utc>,
     /// The record that was just made, told at the top.
     pub recorded: Option<u64>,
+    /// Whether the page follows the ledger while it is open.
+    pub follows: bool,
+    /// Whether browsers may keep the page for where there is no signal.
+    pub keeps: bool,
 }
+
+/// Tells the service worker that it may keep a page, and for whom it was made.
+static KEEP: HeaderName = HeaderName::from_static("rungbook-keep");
 
 impl Around {
     pub fn of_nobody(title: impl Into<String>, now: DateTime<Utc>) -> Self {
         let title = title.into();
-        Self { title, visitor: None, programme: None, section: Section::None, now, recorded: None }
+        Self {
+            title,
+            visitor: None,
+            programme: None,
+            section: Section::None,
+            now,
+            recorded: None,
+            follows: false,
+            keeps: false,
+        }
+    }
+
+    /// The page follows the ledger while it is open: it shows what others do without being loaded anew.
+    pub fn live(self) -> Self {
+        Self { follows: true, ..self }
+    }
+
+    /// The page opens where there is no signal, once it was opened where there was one. What this means for what a device
+    /// keeps stands in [`assets`].
+    pub fn keeps(self) -> Self {
+        Self { keeps: true, ..self }
     }
 
     /// Tells that a record of this number was made.
@@ -72,9 +100,12 @@ impl Around {
 
     /// The whole page as a reply.
     pub fn reply(&self, status: StatusCode, body: Markup) -> HttpResponse {
-        HttpResponse::build(status)
-            .content_type("text/html; charset=utf-8")
-            .body(self.page(body).into_string())
+        let mut reply = HttpResponse::build(status);
+        let person = self.visitor.as_ref().filter(|_| self.keeps && status == StatusCode::OK);
+        if let Some(Ok(person)) = person.map(|it| HeaderValue::from_str(it.handle.as_str())) {
+            reply.insert_header((KEEP.clone(), person));
+        }
+        reply.content_type("text/html; charset=utf-8").body(self.page(body).into_string())
     }
 
     /// The whole page.
@@ -91,13 +122,14 @@ impl Around {
                     link rel="stylesheet" href=(assets::STYLE.place());
                     script src=(assets::SCRIPT.place()) defer {}
                 }
-                body {
+                body data-made=(self.now.to_rfc3339_opts(SecondsFormat::Millis, true)) data-person=[self.visitor.as_ref().map(|it| it.handle.as_str())] data-name=[self.visitor.as_ref().map(|it| it.name.as_str())] {
                     a.skip href="#main" { "Skip to the page" }
                     (self.head())
-                    @if let Some(programme) = &self.programme { (self.stand_down(programme)) }
+                    @if let Some(programme) = &self.programme { div data-part="stand-down" { (self.stand_down(programme)) } }
+                    aside.kept #kept aria-label="Kept on this device" aria-live="polite" hidden {}
                     div.columns {
                         @if let Some(programme) = &self.programme { (self.menu(programme)) }
-                        main #main tabindex="-1" {
+                        main #main tabindex="-1" data-live=[self.stream()] data-seq=[self.programme.as_ref().map(|it| it.records)] data-keep[self.keeps] {
                             @if let Some(seq) = self.recorded_in_ledger() {
                                 p.recorded role="status" { "Recorded as no. " (seq) " of the ledger." }
                             }
@@ -105,14 +137,21 @@ impl Around {
                         }
                     }
                     (self.foot())
+                    @if self.follows { p.news #news aria-live="polite" {} }
                 }
             }
         }
     }
 
+    /// Where the page hears that the ledger has grown.
+    fn stream(&self) -> Option<String> {
+        let programme = self.programme.as_ref().filter(|_| self.follows)?;
+        Some(format!("/programmes/{}/events", programme.id))
+    }
+
     fn head(&self) -> Markup {
         html! {
-            header.top {
+            header.top data-part="head" {
                 p.mark {
                     a href="/" { "Rungbook" }
                     @if let Some(programme) = &self.programme {

@@ -15,8 +15,10 @@ use uuid::Uuid;
 
 use super::around::{Around, Section};
 use crate::access::{Permission, Permitted, permitted_to};
+use crate::live::Pass;
 use crate::office::{Office, office_of};
 use crate::problem::{NOT_SIGNED_IN, Problem};
+use crate::token::Bearer;
 
 /// Somebody who is signed in.
 #[derive(Debug, Clone)]
@@ -122,13 +124,25 @@ pub(super) fn cookie(
         .finish()
 }
 
-/// The session that the request's cookie names, if it stands.
-pub(super) fn visitor(request: &HttpRequest, office: &Office) -> Result<Visitor, Problem> {
+fn signed_out() -> Problem {
+    Problem::new(NOT_SIGNED_IN, "You have been signed out. Sign in again.")
+}
+
+fn bearer(request: &HttpRequest, office: &Office) -> Result<Bearer, Problem> {
     let not_signed_in = || Problem::new(NOT_SIGNED_IN, "Sign in first.");
     let cookie = request.cookie(&cookie_name(request, office)).ok_or_else(not_signed_in)?;
+    office.tokens.verify_for_pages(cookie.value(), office.now()).map_err(|_| signed_out())
+}
+
+/// By what whoever looks at a page is signed in, for what goes on after the request was let in.
+pub(super) fn pass(request: &HttpRequest, office: &Office) -> Result<Pass, Problem> {
+    Ok(bearer(request, office)?.into())
+}
+
+/// The session that the request's cookie names, if it stands.
+pub(super) fn visitor(request: &HttpRequest, office: &Office) -> Result<Visitor, Problem> {
     let now = office.now();
-    let signed_out = || Problem::new(NOT_SIGNED_IN, "You have been signed out. Sign in again.");
-    let bearer = office.tokens.verify_for_pages(cookie.value(), now).map_err(|_| signed_out())?;
+    let bearer = bearer(request, office)?;
     let session = office.store.signed_in(&bearer.handle, bearer.session, bearer.issued_at);
     let known = session.map_err(|_| signed_out())?;
     Ok(Visitor {

@@ -6,6 +6,7 @@
 mod around;
 mod assets;
 mod door;
+mod events;
 mod form;
 mod frame;
 mod paper;

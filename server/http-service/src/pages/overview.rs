@@ -270,6 +270,6 @@ pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
             Ok(ProgrammePage::of(member.place(""), &member.programme.id, view, board))
         })
         .await?;
-    let around = member.around(member.programme.title.clone(), Section::Programme);
+    let around = member.around(member.programme.title.clone(), Section::Programme).live();
     Ok(around.reply(StatusCode::OK, page.body()))
 }

@@ -80,8 +80,11 @@ pages! {
     opened "/sign-in" HttpRequest => sign_in::show;
     sent "/sign-in" AtTheDoor => sign_in::begin;
     sent "/sign-out" Visitor => sign_in::end;
+    opened "/who" HttpRequest => sign_in::who;
+    opened "/worker.js" HttpRequest => assets::worker;
 
     opened "/programmes/{programme}" Member<Read> => overview::show;
+    opened "/programmes/{programme}/events" Member<Read> => events::listen;
     opened "/programmes/{programme}/ladder" Member<Read> => ladder::show;
 
     opened "/programmes/{programme}/points/{point}" Member<Read> => point::show;

@@ -256,7 +256,7 @@ async fn page<P: Permission>(
             Ok(RunsPage::of(member, view, board, trouble))
         })
         .await?;
-    Ok(member.around("Runs", Section::Runs).reply(status, page.body()))
+    Ok(member.around("Runs", Section::Runs).live().reply(status, page.body()))
 }
 
 /// Opens a run.

@@ -1,4 +1,5 @@
 // Comfort only: every act works without this script.
+(() => {
 "use strict";
 
 // Beside each UTC time the time where the reader is.
@@ -40,8 +41,18 @@ function sendOnce(event) {
   for (const button of form.querySelectorAll("button")) button.setAttribute("aria-disabled", "true");
 }
 
-tellLocalTime(document);
-for (const field of document.querySelectorAll("input[type=datetime-local]")) tellTypedTime(field);
+// What is done to markup when it comes, also to what other scripts put in later.
+function dress(root) {
+  tellLocalTime(root);
+  for (const field of root.querySelectorAll("input[type=datetime-local]")) tellTypedTime(field);
+  for (const button of root.querySelectorAll("button[data-print]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => window.print());
+  }
+}
+
+dress(document);
+document.addEventListener("rungbook:shown", (event) => dress(event.target));
 document.addEventListener("submit", sendOnce);
 // A page that comes back from the browser's memory can be sent again.
 window.addEventListener("pageshow", () => {
@@ -50,7 +61,4 @@ window.addEventListener("pageshow", () => {
     for (const button of form.querySelectorAll("button")) button.removeAttribute("aria-disabled");
   }
 });
-for (const button of document.querySelectorAll("button[data-print]")) {
-  button.hidden = false;
-  button.addEventListener("click", () => window.print());
-}
+})();

@@ -90,7 +90,7 @@ async fn page(
             Ok(CardsPage { back, of, programme, cards, made_from })
         })
         .await?;
-    Ok(member.around("Test card", Section::None).reply(StatusCode::OK, page.body()))
+    Ok(member.around("Test card", Section::None).keeps().reply(StatusCode::OK, page.body()))
 }
 
 /// The card of a point as it stands now.

@@ -331,7 +331,7 @@ impl EveningPage {
     fn foot(&self) -> Markup {
         html! {
             @if let Some(checkpoint) = &self.checkpoint {
-                div.kept {
+                div.seal {
                     @if let Ok(code) = qr_as_svg(checkpoint) { (PreEscaped(code)) }
                     div {
                         p { strong { "Checkpoint, signed by the server. " } "Keep this sheet: held against the ledger later, it shows whether anything up to here was altered." }

@@ -15,19 +15,32 @@ pub(crate) struct Draft<'a> {
     /// The token of the session.
     pub token: &'a str,
     trouble: Option<&'a Trouble>,
+    queue: Option<&'static str>,
 }
 
 impl<'a> Draft<'a> {
     /// A form of a page; `trouble` is told where it is about this form.
     pub fn new(name: &'a str, to: &'a str, token: &'a str, trouble: Option<&'a Trouble>) -> Self {
-        Self { name, to, token, trouble: trouble.filter(|trouble| trouble.form == name) }
+        Self {
+            name,
+            to,
+            token,
+            trouble: trouble.filter(|trouble| trouble.form == name),
+            queue: None,
+        }
+    }
+
+    /// The form may be filled in where there is no signal: the browser keeps it until it can be sent. `time` is the field
+    /// that tells when it was pressed, where nothing in the form does; empty where that does not matter.
+    pub fn queued(self, time: &'static str) -> Self {
+        Self { queue: Some(time), ..self }
     }
 
     /// The whole form, with why it was refused above it.
     pub fn form(&self, fields: Markup) -> Markup {
         html! {
             @if let Some(trouble) = self.trouble { (trouble.told.part()) }
-            form method="post" action=(self.to) id={ "form-" (self.name) } {
+            form method="post" action=(self.to) id={ "form-" (self.name) } data-queue[self.queue.is_some()] data-queue-time=[self.queue.filter(|time| !time.is_empty())] {
                 input type="hidden" name="form.token" value=(self.token);
                 input type="hidden" name="form.key" value=(uuid::Uuid::now_v7());
                 input type="hidden" name="form.name" value=(self.name);

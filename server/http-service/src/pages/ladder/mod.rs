@@ -163,5 +163,5 @@ pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
             Ok(LadderPage::of(member.place(""), view, board))
         })
         .await?;
-    Ok(member.around("The ladder", Section::Ladder).reply(StatusCode::OK, page.body()))
+    Ok(member.around("The ladder", Section::Ladder).live().reply(StatusCode::OK, page.body()))
 }

@@ -140,7 +140,7 @@ impl LedgerPage {
                     None => { p { "None was signed yet: the server signs one with each record." } }
                     Some(checkpoint) => {
                         p { "Name of the ledger, size, root and the server's signature. Keep it elsewhere: photograph the code, print it, send it to somebody outside. With it anyone can tell later that nothing up to here was altered." }
-                        div.kept {
+                        div.seal {
                             @if let Ok(code) = qr_as_svg(checkpoint) { (PreEscaped(code)) }
                             div { pre { (checkpoint) } }
                         }

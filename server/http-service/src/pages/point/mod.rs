@@ -55,7 +55,7 @@ async fn page(
         })
         .await?;
     let title = format!("{} {}", page.card.code, page.card.title);
-    Ok(member.around(title, Section::Ladder).recorded(recorded).reply(status, page.body()))
+    Ok(member.around(title, Section::Ladder).recorded(recorded).live().reply(status, page.body()))
 }
 
 /// Leads to the point after an act, or shows the form again with why it was refused.

@@ -43,7 +43,12 @@ async fn page<P: Permission>(
         .look(&member.permitted, None, |view| ResultPage::of(member, view, of, trouble))
         .await?;
     let title = format!("Result of run {} for {}", of.0, of.1);
-    Ok(member.around(title, Section::Runs).recorded(recorded).reply(status, page.body()))
+    Ok(member
+        .around(title, Section::Runs)
+        .recorded(recorded)
+        .live()
+        .keeps()
+        .reply(status, page.body()))
 }
 
 async fn ended<P: Permission>(

@@ -177,7 +177,8 @@ impl ResultPage {
 
     fn recording(&self) -> Markup {
         let to = self.here();
-        let draft = Draft::new("record", &to, &self.token, self.trouble.as_ref());
+        let draft = Draft::new("record", &to, &self.token, self.trouble.as_ref())
+            .queued("observed_at:moment");
         let refused = self.trouble.as_ref().is_some_and(|trouble| trouble.form == "record");
         html! {
             @if !self.may_record {

@@ -42,7 +42,8 @@ async fn page<P: Permission>(
             Ok(RunPage::of(member, view, run, trouble))
         })
         .await?;
-    let around = member.around(format!("Run {number}"), Section::Runs).recorded(recorded);
+    let around =
+        member.around(format!("Run {number}"), Section::Runs).recorded(recorded).live().keeps();
     Ok(around.reply(status, page.body()))
 }
 

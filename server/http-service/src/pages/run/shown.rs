@@ -42,6 +42,9 @@ impl Reading {
     }
 }
 
+/// The field that tells when something was seen, where that was before it reached the server.
+const SEEN_AT: &str = "observed_at:moment";
+
 /// Something that was said or changed: what, by whom, when.
 pub(crate) type Said = (String, String, DateTime<Utc>);
 
@@ -169,7 +172,7 @@ impl RunPage {
     }
 
     fn draft<'a>(&'a self, name: &'a str, to: &'a str) -> Draft<'a> {
-        Draft::new(name, to, &self.token, self.trouble.as_ref())
+        Draft::new(name, to, &self.token, self.trouble.as_ref()).queued(SEEN_AT)
     }
 
     fn here(&self, rest: &str) -> String {
@@ -194,8 +197,8 @@ impl RunPage {
                 ul { @for (name, role, on_board) in &self.crew { li { (name) ", " (role) ", " (if *on_board { "on board" } else { "on the ground" }) } } }
             }
             p {
-                a.button href=(self.here("/cards")) { "Print the cards of this run" } " "
-                a.button href=(self.here("/briefing")) { "Briefing sheet" }
+                a.button href=(self.here("/cards")) data-keep { "Print the cards of this run" } " "
+                a.button href=(self.here("/briefing")) data-keep { "Briefing sheet" }
             }
         }
     }
@@ -307,8 +310,8 @@ impl RunPage {
                             a href={ (self.place) "/points/" (point.code) } { strong { (point.code) } " " (point.title) }
                             " "
                             @match point.result {
-                                Some(standing) => { a.button href=(self.here(&format!("/results/{}", point.code))) { "Result: " (result_word(standing)) } }
-                                None => { a.button href=(self.here(&format!("/results/{}", point.code))) { "Record the result" } }
+                                Some(standing) => { a.button href=(self.here(&format!("/results/{}", point.code))) data-keep { "Result: " (result_word(standing)) } }
+                                None => { a.button href=(self.here(&format!("/results/{}", point.code))) data-keep { "Record the result" } }
                             }
                         }
                     }
@@ -363,7 +366,7 @@ impl RunPage {
 
     fn end(&self) -> Markup {
         let to = self.here("/closing");
-        let draft = self.draft("close", &to);
+        let draft = self.draft("close", &to).queued("");
         html! {
             section {
                 h2 #close { "Debrief" }
