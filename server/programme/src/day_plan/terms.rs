@@ -1,6 +1,6 @@
 //! What people type in for a day: the window, the weather by the hour, energy, what heats, and who is there.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use flight_science::charging::Taper;
@@ -189,6 +189,9 @@ pub struct DayTerms {
     /// How much the lead wants single points, from 0 to 10; 0 where absent.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub priorities: BTreeMap<PointCode, f64>,
+    /// Points that are not to be run: what was not met today, and what the team does not want.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub without: BTreeSet<PointCode>,
 }
 
 /// The longest window.
@@ -253,6 +256,10 @@ impl DayTerms {
             let field = format!("priorities.{code}");
             within(&mut judging, &field, *priority, 0.0, 10.0);
             judging.must(state.rung(code).is_some(), &field, "is for no point of the programme");
+        }
+        for code in &self.without {
+            let why = format!("names {code}, which is no point of the programme");
+            judging.must(state.rung(code).is_some(), "without", why);
         }
         judging.done()
     }

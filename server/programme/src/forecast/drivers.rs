@@ -14,6 +14,7 @@ use crate::nouns::Phase;
 
 /// What one kinder assumption would bring.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Driver {
     /// What would be otherwise.
     pub what: String,

@@ -55,6 +55,7 @@ fn terms(story: &Story) -> DayTerms {
         crew: ["lead", "pilot", "safety", "engineer", "crew"].map(member).into(),
         most_runs: 6,
         priorities: BTreeMap::new(),
+        without: std::collections::BTreeSet::new(),
     }
 }
 
