@@ -91,6 +91,8 @@ permissions!(
     ReviewModels,
     JudgeDamping,
     NarrowRepeats,
+    Forecast,
+    PlanDays,
     OpenSnags,
     WorkSnags,
     CloseSnags,

@@ -109,6 +109,10 @@ const GROUPS: &[(&str, &str)] = &[
         "What earlier runs let expect of a point, what came of earlier predictions, and who judges both.",
     ),
     ("changes", "What a change would undo, before it is recorded."),
+    ("forecast_assumptions", "What forecasts rest on, as the test lead assumes it."),
+    ("forecasts", "When the aircraft may fly first and the programme may end, as distributions."),
+    ("day_plans", "Plans of test days: proposals, with charge and temperatures along the day."),
+    ("day_energy", "How many runs the energy of a planned day allows, and from which source."),
     ("deviations", "Deviations from the build-up, which take two people."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
     (

@@ -16,6 +16,8 @@ pub(crate) enum Section {
     Programme,
     Ladder,
     Runs,
+    Tomorrow,
+    Forecast,
     StandDown,
 }
 
@@ -24,6 +26,8 @@ const MENU: &[(Section, &str, &str)] = &[
     (Section::Programme, "Programme", ""),
     (Section::Ladder, "Ladder", "/ladder"),
     (Section::Runs, "Runs", "/runs"),
+    (Section::Tomorrow, "Tomorrow", "/tomorrow"),
+    (Section::Forecast, "Forecast", "/forecast"),
     (Section::StandDown, "Stand-down", "/stand-down"),
 ];
 

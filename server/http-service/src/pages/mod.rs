@@ -13,6 +13,7 @@ mod told;
 mod words;
 
 mod card;
+mod forecast;
 mod home;
 mod ladder;
 mod overview;
@@ -22,6 +23,7 @@ mod run;
 mod runs;
 mod sign_in;
 mod stand_down;
+mod tomorrow;
 
 pub(crate) use frame::is_page;
 pub(crate) use routes::register;

@@ -104,6 +104,13 @@ pages! {
     sent "/programmes/{programme}/runs/{run}/results/{point}/refusals" Member<Read> => result::refuse;
     sent "/programmes/{programme}/runs/{run}/results/{point}/withdrawals" Member<Read> => result::withdraw;
 
+    opened "/programmes/{programme}/tomorrow" Member<Read> => tomorrow::show;
+    sent "/programmes/{programme}/tomorrow" Member<PlanDays> => tomorrow::plan;
+    opened "/programmes/{programme}/tomorrow/{plan}" Member<Read> => tomorrow::show_one;
+    sent "/programmes/{programme}/tomorrow/{plan}/replanning" Member<PlanDays> => tomorrow::replan;
+    opened "/programmes/{programme}/forecast" Member<Read> => forecast::show;
+    sent "/programmes/{programme}/forecast" Member<Forecast> => forecast::make;
+
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
     sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;
     sent "/programmes/{programme}/stand-down/lifting" Member<LiftStandDown> => stand_down::lift;

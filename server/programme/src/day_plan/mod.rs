@@ -6,6 +6,7 @@
 mod again;
 mod answer;
 mod candidates;
+mod energy;
 mod physics;
 mod plan;
 mod search;
@@ -21,6 +22,7 @@ pub use answer::{
     ChargeOfDay, DayPlan, Instead, MomentOfDay, NotReached, PartInRun, PlannedRun, PlannedSeat,
 };
 pub use candidates::{LeftOut, Need};
+pub use energy::{EnergyMoment, EnergyOfDay, LikeRuns, RunsFromSources, energy_of_day};
 pub use plan::{CannotPlan, DayProblem, plan_day};
 pub use search::{EXACT_UP_TO, MOST_CANDIDATES};
 pub use terms::{

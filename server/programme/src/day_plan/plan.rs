@@ -80,7 +80,7 @@ impl Window {
             .collect()
     }
 
-    fn is_light(&self, from: DateTime<Utc>, to: DateTime<Utc>) -> bool {
+    pub fn is_light(&self, from: DateTime<Utc>, to: DateTime<Utc>) -> bool {
         self.light.is_none_or(|[dawn, dusk]| dawn <= from && to <= dusk)
     }
 }

@@ -19,6 +19,7 @@ use crate::state::State;
 /// Where the field is.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = FieldPlace)]
 pub struct Field {
     /// Latitude in degrees, north positive.
     pub latitude_deg: f64,
@@ -166,6 +167,7 @@ pub struct DayTerms {
     /// The field, for its civil twilight and its sun.
     pub field: Field,
     /// The weather as it is expected, in the order of time.
+    #[serde(default)]
     pub weather: Vec<HourOfWeather>,
     /// The pack.
     pub pack: PackOfDay,
