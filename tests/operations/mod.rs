@@ -16,6 +16,7 @@ mod intervals;
 mod ledger;
 pub mod limits;
 pub mod permissions;
+mod planning;
 mod points;
 mod predictions;
 mod programmes;
@@ -44,6 +45,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("intervals", intervals::SHOWN),
     ("ledger", ledger::SHOWN),
     ("limits", limits::SHOWN),
+    ("planning", planning::SHOWN),
     ("points", points::SHOWN),
     ("predictions", predictions::SHOWN),
     ("programmes", programmes::SHOWN),

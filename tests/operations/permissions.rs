@@ -58,6 +58,9 @@ const TABLE: &[(Who, &[&str])] = &[
         "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
         "changes_dry_run", "changes_read_narrowing", "events_listen",
+        "forecast_assumptions_read", "forecasts_list", "forecasts_read", "forecasts_picture",
+        "day_plans_list", "day_plans_read", "day_plans_picture", "day_plans_draft",
+        "day_energy_read", "day_energy_picture",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         "recordings_judged", "recordings_clock_estimate",
         "recordings_plot", "recordings_data",
@@ -70,7 +73,10 @@ const TABLE: &[(Who, &[&str])] = &[
         "happenings_report", "stand_down_call", "weather_observe", "snags_open", "runs_knock_off",
         "exceedances_note",
     ]),
-    (LEAD, &["aircraft_describe", "deviations_propose"]),
+    (LEAD, &[
+        "aircraft_describe", "deviations_propose", "forecast_assumptions_assume", "forecasts_make", "day_plans_propose",
+        "day_plans_replan",
+    ]),
     (ENGINEER, &[
         "configuration_fit", "configuration_remove", "channels_define", "limit_proposals_propose",
         "limit_proposals_withdraw", "snags_close", "exceedances_explain", "recordings_confirm_clock",
@@ -152,6 +158,8 @@ pub fn path_of(operation: &Operation) -> String {
         ("reduction", "1"),
         ("proposal", "1"),
         ("deviation", "1"),
+        ("forecast", "1"),
+        ("plan", "1"),
         ("pair", "speed-altitude"),
         ("topic", "atmosphere"),
         ("seq", "1"),
@@ -165,6 +173,9 @@ pub fn path_of(operation: &Operation) -> String {
             path.push_str(&format!("?against={RECORDING}&channel=motor_temp"));
         }
         "events_listen" => path.push_str("?lasts_s=1"),
+        "day_energy_read" | "day_energy_picture" => {
+            path.push_str("?energy_kwh=1&run_min=10&set_up_min=10");
+        }
         "ledger_inclusion" => path.push_str("?seq=1"),
         "ledger_consistency" => path.push_str("?first=1"),
         // Ending the sessions of somebody would end the test.
@@ -209,6 +220,7 @@ pub fn team_with_a_past() -> Team {
     limit["is"]["caution"] = json!(100.0);
     let proposal = json!({ "limit": limit, "reason": "A hot day." });
     eve.post(&at("limit-proposals"), proposal).has_status(201);
+    super::planning::has_planned(&team);
     team
 }
 

@@ -92,6 +92,8 @@ permissions!(
     ReviewModels,
     JudgeDamping,
     NarrowRepeats,
+    Forecast,
+    PlanDays,
     OpenSnags,
     WorkSnags,
     CloseSnags,

@@ -107,6 +107,10 @@ acts! {
     JudgeDamping "judge damping" [Engineer],
     /// Let a result stand though items changed.
     NarrowRepeats "let results stand after changes" [Safety],
+    /// Assume what forecasts rest on, and make them.
+    Forecast "make forecasts" [Lead],
+    /// Plan days.
+    PlanDays "plan days" [Lead],
     /// Open snags.
     OpenSnags "open snags" [Lead, Pilot, Safety, Engineer, Crew],
     /// Work on snags.

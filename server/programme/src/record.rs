@@ -25,10 +25,12 @@ pub use runs::{
 pub use signing::{BadDigest, Digest, Part, ReleaseWindow};
 
 use crate::codes::{
-    ChannelCode, CheckCode, DeviationNumber, EventCode, ExceedanceNumber, HazardCode,
-    IntervalNumber, ItemCode, LimitCode, PointCode, ProposalNumber, RecorderCode, ReductionNumber,
-    RunNumber, SnagNumber,
+    ChannelCode, CheckCode, DayPlanNumber, DeviationNumber, EventCode, ExceedanceNumber,
+    ForecastNumber, HazardCode, IntervalNumber, ItemCode, LimitCode, PointCode, ProposalNumber,
+    RecorderCode, ReductionNumber, RunNumber, SnagNumber,
 };
+use crate::day_plan::{DayPlan, DayTerms};
+use crate::forecast::{Assumptions, Driver, Forecast};
 use crate::measure::Measure;
 use crate::nouns::{
     Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, Person, Phase, Point, Policy,
@@ -605,6 +607,37 @@ records! {
         changes: Vec<ToleratedChange>,
         /// Why it need not be shown again.
         reason: String,
+    }
+    /// The test lead assumed what forecasts rest on from now on.
+    ForecastAssumed "forecast-assumed" {
+        /// All of it.
+        assumptions: Assumptions,
+    }
+    /// A forecast was made. It opens no rung and holds none.
+    ForecastMade "forecast-made" {
+        /// Which.
+        forecast: ForecastNumber,
+        /// The record of what was assumed.
+        assumed: u64,
+        /// The dates as distributions, and how critical each point is.
+        told: Forecast,
+        /// What would move the dates most.
+        drivers: Vec<Driver>,
+    }
+    /// A plan for a day was proposed. It releases nothing.
+    DayPlanProposed "day-plan-proposed" {
+        /// Which.
+        plan: DayPlanNumber,
+        /// The plan of the same day whose place it takes.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        replaces: Option<DayPlanNumber>,
+        /// The forecast by which points count as critical; absent: there was none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        forecast: Option<ForecastNumber>,
+        /// What was given for the day.
+        terms: DayTerms,
+        /// The plan.
+        day: DayPlan,
     }
     /// The weather was observed.
     WeatherObserved "weather-observed" {

@@ -189,7 +189,17 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "The conditions hold together for 12.4 s at most, from 2031-05-12T08:03:10+00:00 to 2031-05-12T08:03:22.4+00:00, and 30 s are wanted. Then ias left 60 kt ± 3: it was 63.8 kt at 2031-05-12T08:03:22.5+00:00.",
         "Give wider tolerances or a shorter time, or take the interval by its times.",
     ),
+    (
+        "nothing-assumed",
+        "Nobody has said yet what a forecast rests on.",
+        "The test lead gives the assumptions first: durations, working days, weather, deliveries, repeats.",
+    ),
     ("nothing-changes", "The plan of GR-02 is already as given.", "Nothing needs to be done."),
+    (
+        "nothing-left",
+        "Every point is accepted, so that there is nothing to forecast.",
+        "Nothing needs to be done.",
+    ),
     (
         "nothing-to-withdraw",
         "No release of GR-02 bears your signature, and you have not refused it.",
@@ -210,6 +220,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "point-not-in-run",
         "GR-02 was not planned for run 3.",
         "Record the result for a point of the run.",
+    ),
+    (
+        "programme-changed",
+        "The programme changed while the day was planned.",
+        "Ask for the plan again.",
     ),
     (
         "proposal-of-another",
@@ -288,4 +303,5 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "A stand-down is in force that you have not named: record 88.",
         "Read why it was called, and name it with the others.",
     ),
+    ("stopped", "The planning of the day was stopped before it was finished.", "Ask again."),
 ];

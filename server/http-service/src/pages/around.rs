@@ -24,6 +24,8 @@ pub(crate) enum Section {
     Checks,
     People,
     Ledger,
+    Tomorrow,
+    Forecast,
     StandDown,
 }
 
@@ -39,6 +41,8 @@ const MENU: &[(Section, &str, &str)] = &[
     (Section::Checks, "Checks", "/checks"),
     (Section::People, "People", "/people"),
     (Section::Ledger, "Ledger", "/ledger"),
+    (Section::Tomorrow, "Tomorrow", "/tomorrow"),
+    (Section::Forecast, "Forecast", "/forecast"),
     (Section::StandDown, "Stand-down", "/stand-down"),
 ];
 

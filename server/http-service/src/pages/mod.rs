@@ -18,6 +18,7 @@ mod briefing;
 mod card;
 mod checks;
 mod evening;
+mod forecast;
 mod home;
 mod hours;
 mod ladder;
@@ -32,6 +33,7 @@ mod sign_in;
 mod snags;
 mod stand_down;
 mod today;
+mod tomorrow;
 
 pub(crate) use frame::is_page;
 pub(crate) use routes::register;

@@ -137,6 +137,12 @@ pages! {
     opened "/programmes/{programme}/ledger/check" Member<Read> => ledger::check;
     sent "/programmes/{programme}/ledger/against" Member<Read> => ledger::against;
     opened "/programmes/{programme}/ledger/{seq}" Member<Read> => ledger::record;
+    opened "/programmes/{programme}/tomorrow" Member<Read> => tomorrow::show;
+    sent "/programmes/{programme}/tomorrow" Member<PlanDays> => tomorrow::plan;
+    opened "/programmes/{programme}/tomorrow/{plan}" Member<Read> => tomorrow::show_one;
+    sent "/programmes/{programme}/tomorrow/{plan}/replanning" Member<PlanDays> => tomorrow::replan;
+    opened "/programmes/{programme}/forecast" Member<Read> => forecast::show;
+    sent "/programmes/{programme}/forecast" Member<Forecast> => forecast::make;
 
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
     sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;

@@ -51,6 +51,8 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("runs", runs::RunsPage::samples()),
         ("run", run::RunPage::samples()),
         ("result", result::ResultPage::samples()),
+        ("tomorrow", tomorrow::TomorrowPage::samples()),
+        ("forecast", forecast::ForecastPage::samples()),
         ("stand-down", stand_down::StandDownPage::samples()),
         ("today", today::TodayPage::samples()),
         ("briefing", briefing::BriefingPage::samples()),

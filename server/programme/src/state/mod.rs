@@ -11,6 +11,7 @@ mod hazards;
 mod heating;
 mod ladder;
 mod limits;
+mod planning;
 mod predictions;
 mod quarantine;
 mod recordings;
@@ -36,6 +37,7 @@ pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
+pub use planning::{AssumedForecast, MadeForecast, Planning, ProposedDay};
 pub use predictions::{DampingJudgement, MadePredictions, ModelReview, Predictions};
 pub use quarantine::Quarantine;
 pub use recordings::{
@@ -104,6 +106,8 @@ pub struct State {
     pub heating: HeatingJudgements,
     /// What was predicted, reviews of models and judgements of damping.
     pub predictions: Predictions,
+    /// Forecasts and plans of days. No hold looks at them.
+    pub planning: Planning,
     /// Snags by number, from 1.
     pub snags: Vec<Snag>,
     /// Weather, oldest first.
@@ -273,6 +277,9 @@ impl State {
             Record::ModelReviewed(body) => self.review_model(body, entry),
             Record::DampingStepJudged(body) => self.judge_damping(body, entry),
             Record::RepeatNarrowed(body) => self.narrow_repeat(body),
+            Record::ForecastAssumed(body) => self.planning.assume(body, entry),
+            Record::ForecastMade(body) => self.planning.forecast(body, entry),
+            Record::DayPlanProposed(body) => self.planning.propose(body, entry),
             Record::WeatherObserved(body) => {
                 let observed = Observed::new(body, entry);
                 if !self.latest_weather().is_some_and(|latest| observed.was_before(latest)) {

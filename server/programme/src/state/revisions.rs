@@ -137,6 +137,9 @@ impl State {
             | Record::ModelReviewed(_)
             | Record::DampingStepJudged(_)
             | Record::RepeatNarrowed(_)
+            | Record::ForecastAssumed(_)
+            | Record::ForecastMade(_)
+            | Record::DayPlanProposed(_)
             | Record::WeatherObserved(_)
             | Record::StandDownCalled(_)
             | Record::StandDownLifted(_) => return None,
