@@ -98,6 +98,7 @@ permissions!(
     ReportEvents,
     CallStandDown,
     LiftStandDown,
+    AcknowledgeCopy,
 );
 
 /// Anybody at all.

@@ -9,6 +9,7 @@ mod deviations;
 mod exceedances;
 mod hazards;
 mod heating;
+mod keeping;
 mod ladder;
 mod limits;
 mod predictions;
@@ -32,6 +33,7 @@ pub use deviations::{Deviation, DeviationFate};
 pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};
 pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
+pub use keeping::{CopyAcknowledgement, Keeping, KeyInForce};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
@@ -112,6 +114,8 @@ pub struct State {
     pub envelope: AxesShown,
     /// Deviations from the build-up by number, from 1.
     pub deviations: Vec<Deviation>,
+    /// Keys of checkpoints, and copies that the ledger goes on from.
+    pub keeping: Keeping,
     revisions: HashMap<Amendable, u64>,
     length: u64,
     open_exceedances: Vec<ExceedanceNumber>,
@@ -278,6 +282,8 @@ impl State {
                     stand_down.lift(body, entry);
                 }
             }
+            Record::CheckpointKeyChanged(body) => self.keeping.change_key(body, entry),
+            Record::CopyAcknowledged(body) => self.keeping.acknowledge(body, entry),
         }
     }
 

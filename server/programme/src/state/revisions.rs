@@ -139,7 +139,9 @@ impl State {
             | Record::RepeatNarrowed(_)
             | Record::WeatherObserved(_)
             | Record::StandDownCalled(_)
-            | Record::StandDownLifted(_) => return None,
+            | Record::StandDownLifted(_)
+            | Record::CheckpointKeyChanged(_)
+            | Record::CopyAcknowledged(_) => return None,
         })
     }
 }
