@@ -115,3 +115,24 @@ fn who_is_not_signed_in_is_led_to_the_door_and_a_wrong_password_opens_it_for_nob
         assert!(!answer.text.contains("<b>"), "{}", answer.text);
     }
 }
+
+#[test]
+fn a_page_shows_the_past_without_anything_that_could_be_sent_there_and_what_changed_since() {
+    let server = Server::demonstration();
+    let marit = signs_in(&server, "marit");
+    let ledger = marit.get("/programmes/tallow/ledger").has_status(200).text;
+    assert!(ledger.contains("<svg") && ledger.contains("rungbook/"), "a checkpoint to print");
+
+    let then = marit.get("/programmes/tallow/ladder?as_of=40").has_status(200).text;
+    assert!(then.contains("As it stood after record 40"), "{then}");
+    assert!(then.contains("<fieldset class=\"past\" disabled>"), "{then}");
+    let now = marit.get("/programmes/tallow/ladder").has_status(200).text;
+    assert!(!now.contains("As it stood") && !now.contains("<fieldset class=\"past\""));
+    marit.get("/programmes/tallow/ladder?as_of=999999").has_status(409);
+    marit.get("/programmes/tallow?as_of=yesterday").has_status(400);
+
+    let changed = marit.get("/programmes/tallow/changes?from=40&to=60").has_status(200).text;
+    assert!(changed.contains("20 records in between"), "{changed}");
+    assert!(changed.contains("No. 41, ") && !changed.contains("No. 61, "), "{changed}");
+    marit.get("/programmes/tallow/changes?from=60&to=40").has_status(400);
+}

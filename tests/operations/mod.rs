@@ -9,6 +9,7 @@ mod accounts;
 pub mod attached;
 mod checks;
 mod configuration;
+mod copies;
 mod envelope;
 mod field;
 mod intervals;
@@ -37,6 +38,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("attached", attached::SHOWN),
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
+    ("copies", copies::SHOWN),
     ("envelope", envelope::SHOWN),
     ("field", field::SHOWN),
     ("intervals", intervals::SHOWN),

@@ -10,6 +10,7 @@ mod predictions;
 mod recordings;
 mod runs;
 mod signing;
+mod told;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};

@@ -17,6 +17,7 @@ pub(crate) enum Section {
     Ladder,
     Runs,
     StandDown,
+    Ledger,
 }
 
 /// The menu of a programme: section, words, and where it is.
@@ -25,6 +26,7 @@ const MENU: &[(Section, &str, &str)] = &[
     (Section::Ladder, "Ladder", "/ladder"),
     (Section::Runs, "Runs", "/runs"),
     (Section::StandDown, "Stand-down", "/stand-down"),
+    (Section::Ledger, "Ledger", "/ledger"),
 ];
 
 /// What is around a page.
@@ -37,12 +39,22 @@ pub(crate) struct Around {
     pub now: DateTime<Utc>,
     /// The record that was just made, told at the top.
     pub recorded: Option<u64>,
+    /// The past moment as of which the page is shown.
+    pub past: Option<String>,
 }
 
 impl Around {
     pub fn of_nobody(title: impl Into<String>, now: DateTime<Utc>) -> Self {
         let title = title.into();
-        Self { title, visitor: None, programme: None, section: Section::None, now, recorded: None }
+        Self {
+            title,
+            visitor: None,
+            programme: None,
+            section: Section::None,
+            now,
+            recorded: None,
+            past: None,
+        }
     }
 
     /// Tells that a record of this number was made.
@@ -80,14 +92,24 @@ impl Around {
                 body {
                     a.skip href="#main" { "Skip to the page" }
                     (self.head())
-                    @if let Some(programme) = &self.programme { (self.stand_down(programme)) }
+                    @if let Some(programme) = &self.programme {
+                        (self.stand_down(programme))
+                        (self.copy(programme))
+                    }
                     div.columns {
                         @if let Some(programme) = &self.programme { (self.menu(programme)) }
                         main #main tabindex="-1" {
                             @if let Some(seq) = self.recorded_in_ledger() {
                                 p.recorded role="status" { "Recorded as no. " (seq) " of the ledger." }
                             }
-                            (body)
+                            @if let Some(past) = &self.past {
+                                p.past role="status" {
+                                    strong { "As it stood " (past_in_words(past)) ". " }
+                                    "Nothing can be sent from here, and links lead to the present. "
+                                    a href="?" { "Show the present" }
+                                }
+                                fieldset.past disabled { (body) }
+                            } @else { (body) }
                         }
                     }
                     (self.foot())
@@ -129,6 +151,18 @@ impl Around {
         }
     }
 
+    fn copy(&self, programme: &OwnProgramme) -> Markup {
+        html! {
+            @if programme.is_copy {
+                p.standing-down role="alert" {
+                    strong { "This ledger goes on from a copy. " }
+                    "What was recorded after the copy was made is missing, and nobody signs until test lead and safety officer have acknowledged that. "
+                    a href={ "/programmes/" (programme.id) "/ledger" } { "What is known of it" }
+                }
+            }
+        }
+    }
+
     fn menu(&self, programme: &OwnProgramme) -> Markup {
         html! {
             nav.menu #menu aria-label="Programme" {
@@ -164,5 +198,14 @@ impl Around {
                 }
             }
         }
+    }
+}
+
+/// A past moment as an address gives it.
+fn past_in_words(past: &str) -> String {
+    if past.bytes().all(|digit| digit.is_ascii_digit()) {
+        format!("after record {past}")
+    } else {
+        format!("at {past}")
     }
 }

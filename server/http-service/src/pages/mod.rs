@@ -13,8 +13,10 @@ mod told;
 mod words;
 
 mod card;
+mod changes;
 mod home;
 mod ladder;
+mod ledger;
 mod overview;
 mod point;
 mod result;

@@ -104,6 +104,10 @@ pages! {
     sent "/programmes/{programme}/runs/{run}/results/{point}/refusals" Member<Read> => result::refuse;
     sent "/programmes/{programme}/runs/{run}/results/{point}/withdrawals" Member<Read> => result::withdraw;
 
+    opened "/programmes/{programme}/ledger" Member<Read> => ledger::show;
+    sent "/programmes/{programme}/ledger/copy" Member<AcknowledgeCopy> => ledger::acknowledge;
+    opened "/programmes/{programme}/changes" Member<Read> => changes::show;
+
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
     sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;
     sent "/programmes/{programme}/stand-down/lifting" Member<LiftStandDown> => stand_down::lift;

@@ -51,6 +51,8 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("runs", runs::RunsPage::samples()),
         ("run", run::RunPage::samples()),
         ("result", result::ResultPage::samples()),
+        ("ledger", ledger::LedgerPage::samples()),
+        ("changes", changes::ChangesPage::samples()),
         ("stand-down", stand_down::StandDownPage::samples()),
     ]
 }

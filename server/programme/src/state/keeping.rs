@@ -1,5 +1,7 @@
 //! How the ledger is kept: the keys of its checkpoints, and the copies that it goes on from.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, Utc};
 
 use crate::codes::PersonHandle;
@@ -45,6 +47,8 @@ pub struct Keeping {
     pub keys: Vec<KeyInForce>,
     /// Every acknowledgement of a copy, the oldest first.
     pub acknowledged: Vec<CopyAcknowledgement>,
+    /// The record by which each person signed something last.
+    pub last_signed: BTreeMap<PersonHandle, u64>,
 }
 
 impl Keeping {
@@ -75,6 +79,12 @@ impl Keeping {
             let both = self.acknowledgements(it.records, it.root).map(|it| it.seq).max();
             it.records < size && both.is_some_and(|both| size <= both)
         })
+    }
+
+    pub(super) fn note(&mut self, entry: &Entry) {
+        if entry.record.signs() {
+            self.last_signed.insert(entry.by.clone(), entry.seq);
+        }
     }
 
     pub(super) fn change_key(&mut self, body: &CheckpointKeyChanged, entry: &Entry) {

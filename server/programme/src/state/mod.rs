@@ -141,6 +141,7 @@ impl State {
             self.founded_at = Some(entry.at);
         }
         self.revise(entry);
+        self.keeping.note(entry);
         match &entry.record {
             Record::ProgrammeFounded(body) => self.title.clone_from(&body.title),
             Record::AircraftDescribed(body) => self.aircraft = Some(body.aircraft.clone()),

@@ -95,7 +95,7 @@ async fn page(
 ) -> Answer {
     let (records, root) = head(office, member);
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             let cards = points(view)?
                 .iter()
                 .map(|code| CardShown::of(view.state, rung(view.state, code)?))
