@@ -180,3 +180,24 @@ fn a_run_may_be_kept_on_a_device_for_whom_it_was_made_and_no_other_page_is() {
     let style = server.stranger().get(&style).has_status(200);
     assert_eq!(style.header("cache-control"), Some("public, max-age=31536000, immutable"));
 }
+
+#[test]
+fn a_page_shows_the_past_without_anything_that_could_be_sent_there_and_what_changed_since() {
+    let server = Server::demonstration();
+    let marit = signs_in(&server, "marit");
+    let ledger = marit.get("/programmes/tallow/ledger").has_status(200).text;
+    assert!(ledger.contains("<svg") && ledger.contains("rungbook/"), "a checkpoint to print");
+
+    let then = marit.get("/programmes/tallow/ladder?as_of=40").has_status(200).text;
+    assert!(then.contains("As it stood after record 40"), "{then}");
+    assert!(then.contains("<fieldset class=\"past\" disabled>"), "{then}");
+    let now = marit.get("/programmes/tallow/ladder").has_status(200).text;
+    assert!(!now.contains("As it stood") && !now.contains("<fieldset class=\"past\""));
+    marit.get("/programmes/tallow/ladder?as_of=999999").has_status(409);
+    marit.get("/programmes/tallow?as_of=yesterday").has_status(400);
+
+    let changed = marit.get("/programmes/tallow/changes?from=40&to=60").has_status(200).text;
+    assert!(changed.contains("20 records in between"), "{changed}");
+    assert!(changed.contains("No. 41, ") && !changed.contains("No. 61, "), "{changed}");
+    marit.get("/programmes/tallow/changes?from=60&to=40").has_status(400);
+}

@@ -9,6 +9,7 @@ mod accounts;
 pub mod attached;
 mod checks;
 mod configuration;
+mod copies;
 mod envelope;
 mod events;
 mod field;
@@ -39,6 +40,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("attached", attached::SHOWN),
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
+    ("copies", copies::SHOWN),
     ("envelope", envelope::SHOWN),
     ("events", events::SHOWN),
     ("field", field::SHOWN),

@@ -55,7 +55,8 @@ const TABLE: &[(Who, &[&str])] = &[
         "stand_down_read", "stand_down_list", "weather_list", "weather_latest", "snags_list", "snags_read",
         "points_list", "points_read", "points_holds", "next_read", "runs_list", "runs_read", "results_list",
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
-        "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "envelope_read", "envelope_picture",
+        "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "copies_read",
+        "differences_read", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
         "changes_dry_run", "changes_read_narrowing", "events_listen",
         "forecast_assumptions_read", "forecasts_list", "forecasts_read", "forecasts_picture",
@@ -90,7 +91,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "recorders_describe",
         "intervals_take",
     ]),
-    (LEAD_OR_SAFETY, &["people_list_person", "documents_file", "hazards_accept", "deviations_end"]),
+    (LEAD_OR_SAFETY, &["copies_acknowledge", "people_list_person", "documents_file", "hazards_accept", "deviations_end"]),
     (Who::To(&["lead", "safety", "engineer"]), &["hazards_record"]),
     (Who::To(&["engineer", "crew"]), &["snags_work"]),
     (Who::To(&["lead", "engineer", "crew"]), &["recordings_take"]),
@@ -178,6 +179,7 @@ pub fn path_of(operation: &Operation) -> String {
         }
         "ledger_inclusion" => path.push_str("?seq=1"),
         "ledger_consistency" => path.push_str("?first=1"),
+        "differences_read" => path.push_str("?from=1"),
         // Ending the sessions of somebody would end the test.
         "accounts_end_sessions" => path = path.replace("cas", "nobody"),
         _ => {}

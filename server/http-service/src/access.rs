@@ -101,6 +101,7 @@ permissions!(
     ReportEvents,
     CallStandDown,
     LiftStandDown,
+    AcknowledgeCopy,
 );
 
 /// Anybody at all.

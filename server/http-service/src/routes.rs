@@ -283,6 +283,9 @@ table! {
     GET "/api/v1/programmes/{programme}/ledger/consistency" Permitted<Read> => ledger::consistency;
     GET "/api/v1/programmes/{programme}/ledger/checkpoint" Permitted<Read> => checkpoints::read;
     GET "/api/v1/programmes/{programme}/ledger/keys" Permitted<Read> => checkpoints::keys;
+    GET "/api/v1/programmes/{programme}/ledger/copy" Permitted<Read> => copies::read;
+    POST "/api/v1/programmes/{programme}/ledger/copy" Permitted<AcknowledgeCopy> => copies::acknowledge;
+    GET "/api/v1/programmes/{programme}/ledger/differences" Permitted<Read> => differences::read;
 
     GET "/api/v1/programmes/{programme}/envelope" Permitted<Read> => envelope::read;
     GET "/api/v1/programmes/{programme}/envelope/{pair}/picture" Permitted<Read> => envelope::picture;

@@ -339,7 +339,9 @@ fn concerned(state: &State, entry: &Entry, places: &mut Vec<usize>) {
         | Record::SnagClosed(_)
         | Record::WeatherObserved(_)
         | Record::StandDownCalled(_)
-        | Record::StandDownLifted(_) => {}
+        | Record::StandDownLifted(_)
+        | Record::CheckpointKeyChanged(_)
+        | Record::CopyAcknowledged(_) => {}
     }
 }
 

@@ -125,6 +125,8 @@ acts! {
     CallStandDown "call a stand-down" [Lead, Pilot, Safety, Engineer, Crew],
     /// Lift a stand-down.
     LiftStandDown "lift a stand-down" [Safety],
+    /// Acknowledge that the ledger goes on from a copy that may be older; it takes both.
+    AcknowledgeCopy "acknowledge a restored copy" [Lead, Safety],
 }
 
 impl Act {

@@ -5,15 +5,18 @@
 mod build_up;
 #[cfg(test)]
 mod frozen;
+mod keeping;
 mod predictions;
 mod recordings;
 mod runs;
 mod signing;
+mod told;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 pub use build_up::DeviatingStep;
+pub use keeping::PublicKey;
 pub use predictions::{KeptPrediction, Predicted, ToleratedChange};
 pub use recordings::{
     EventMark, HeatingComponent, HeatingOutcome, IntervalBasis, RecordedChannel, RecordedMoment,
@@ -31,10 +34,11 @@ use crate::codes::{
 };
 use crate::day_plan::{DayPlan, DayTerms};
 use crate::forecast::{Assumptions, Driver, Forecast};
+use crate::ledger::NodeHash;
 use crate::measure::Measure;
 use crate::nouns::{
     Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, Person, Phase, Point, Policy,
-    Recorder, RiskLevel, Severity, Statistic, WeatherObservation,
+    Recorder, RiskLevel, Role, Severity, Statistic, WeatherObservation,
 };
 
 macro_rules! records {
@@ -653,6 +657,52 @@ records! {
     StandDownLifted "stand-down-lifted" {
         /// Why it can be lifted.
         reasons: String,
+    }
+    /// Checkpoints are signed by another key from now on. The one before signs the checkpoint that has this record.
+    CheckpointKeyChanged "checkpoint-key-changed" {
+        /// The key that signed until now.
+        before: PublicKey,
+        /// The key that signs from now on.
+        key: PublicKey,
+        /// Why.
+        reason: String,
+    }
+    /// Somebody knows that the ledger goes on from a copy that may be older than what was recorded.
+    CopyAcknowledged "copy-acknowledged" {
+        /// How many records the copy has.
+        records: u64,
+        /// The root over them.
+        root: NodeHash,
+        /// How many records there are known to have been; absent: not known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        known: Option<u64>,
+        /// The key that signs checkpoints once both have acknowledged it.
+        key: PublicKey,
+        /// As whom.
+        role: Role,
+        /// What was done to find out what is missing.
+        account: String,
+    }
+}
+
+impl Record {
+    /// Whether somebody signs something by it that can open a rung.
+    pub const fn signs(&self) -> bool {
+        matches!(
+            self,
+            Record::LimitChangeAgreed(_)
+                | Record::RiskAccepted(_)
+                | Record::PartSigned(_)
+                | Record::SignatureWithdrawn(_)
+                | Record::ExceedanceClosed(_)
+                | Record::SnagClosed(_)
+                | Record::BuildUpDeviationProposed(_)
+                | Record::BuildUpDeviationAgreed(_)
+                | Record::RepeatNarrowed(_)
+                | Record::DampingStepJudged(_)
+                | Record::ModelReviewed(_)
+                | Record::StandDownLifted(_)
+        )
     }
 }
 

@@ -241,7 +241,7 @@ fn noted(operation: Operation) -> Note {
         signs: asks_for_a_secret(path, &note),
         amends: has("If-Match"),
         version_asked: has("If-Match") && has("If-None-Match"),
-        looks_back: has("as_of"),
+        looks_back: has("as_of") || path.ends_with("/differences"),
     };
     let tagged = method == Method::GET && !UNTAGGED.contains(&name);
     if method == Method::POST {

@@ -39,6 +39,10 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
     ("programme-exists", "There is a programme \"tallow\" already. Choose another id."),
     ("account-exists", "There is an account \"ines\" already."),
     ("last-administrator", "Marit is the last administrator."),
+    (
+        "copy-not-acknowledged",
+        "Nothing was signed: the ledger goes on from a copy of 380 records that test lead and safety officer have not both acknowledged, so what was signed since may be missing. Find out what is missing; then both acknowledge the copy.",
+    ),
     ("not-yet", "The ledger has 412 records, so nothing stood as of record 500 yet."),
     (
         "stale",
@@ -94,6 +98,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Nothing needs to be done.",
     ),
     (
+        "another-copy",
+        "The copy has 380 records, not 381.",
+        "Read what is told about the copy again.",
+    ),
+    (
         "card-changed",
         "The card of GR-02 is not what you saw: it has changed since.",
         "Read it as it is now, with what changed, and sign that.",
@@ -117,6 +126,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "clock-not-a-reference",
         "The clock of recording 3b0c…9a41 has an offset itself.",
         "Hold this clock against the one that the other was held against.",
+    ),
+    (
+        "copy-acknowledged-already",
+        "You have acknowledged this copy already.",
+        "It takes two people: the other of test lead and safety officer acknowledges it too.",
     ),
     (
         "damping-changed",
@@ -155,6 +169,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "moment-out-of-order",
         "Landing cannot have been then: no take-off was noted.",
         "Note the moment before it first, or correct the times of the run.",
+    ),
+    (
+        "no-copy",
+        "This ledger does not go on from a copy that waits to be acknowledged.",
+        "Nothing needs to be done.",
     ),
     (
         "no-damping-measured",

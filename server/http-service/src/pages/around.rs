@@ -26,6 +26,7 @@ pub(crate) enum Section {
     Ledger,
     Tomorrow,
     Forecast,
+    Past,
     StandDown,
 }
 
@@ -41,6 +42,7 @@ const MENU: &[(Section, &str, &str)] = &[
     (Section::Checks, "Checks", "/checks"),
     (Section::People, "People", "/people"),
     (Section::Ledger, "Ledger", "/ledger"),
+    (Section::Past, "The past", "/past"),
     (Section::Tomorrow, "Tomorrow", "/tomorrow"),
     (Section::Forecast, "Forecast", "/forecast"),
     (Section::StandDown, "Stand-down", "/stand-down"),
@@ -60,6 +62,8 @@ pub(crate) struct Around {
     pub follows: bool,
     /// Whether browsers may keep the page for where there is no signal.
     pub keeps: bool,
+    /// The past moment as of which the page is shown.
+    pub past: Option<String>,
 }
 
 /// Tells the service worker that it may keep a page, and for whom it was made.
@@ -77,6 +81,7 @@ impl Around {
             recorded: None,
             follows: false,
             keeps: false,
+            past: None,
         }
     }
 
@@ -129,7 +134,12 @@ impl Around {
                 body data-made=(self.now.to_rfc3339_opts(SecondsFormat::Millis, true)) data-person=[self.visitor.as_ref().map(|it| it.handle.as_str())] data-name=[self.visitor.as_ref().map(|it| it.name.as_str())] {
                     a.skip href="#main" { "Skip to the page" }
                     (self.head())
-                    @if let Some(programme) = &self.programme { div data-part="stand-down" { (self.stand_down(programme)) } }
+                    @if let Some(programme) = &self.programme {
+                        div data-part="stand-down" {
+                            (self.stand_down(programme))
+                            (self.copy(programme))
+                        }
+                    }
                     aside.kept #kept aria-label="Kept on this device" aria-live="polite" hidden {}
                     div.columns {
                         @if let Some(programme) = &self.programme { (self.menu(programme)) }
@@ -137,11 +147,18 @@ impl Around {
                             @if let Some(seq) = self.recorded_in_ledger() {
                                 p.recorded role="status" { "Recorded as no. " (seq) " of the ledger." }
                             }
-                            (body)
+                            @if let Some(past) = &self.past {
+                                p.past role="status" {
+                                    strong { "As it stood " (past_in_words(past)) ". " }
+                                    "Nothing can be sent from here, and links lead to the present. "
+                                    a href="?" { "Show the present" }
+                                }
+                                fieldset.past disabled { (body) }
+                            } @else { (body) }
                         }
                     }
                     (self.foot())
-                    @if self.follows { p.news #news aria-live="polite" {} }
+                    @if (self.follows && self.past.is_none()) { p.news #news aria-live="polite" {} }
                 }
             }
         }
@@ -149,7 +166,7 @@ impl Around {
 
     /// Where the page hears that the ledger has grown.
     fn stream(&self) -> Option<String> {
-        let programme = self.programme.as_ref().filter(|_| self.follows)?;
+        let programme = self.programme.as_ref().filter(|_| (self.follows && self.past.is_none()))?;
         Some(format!("/programmes/{}/events", programme.id))
     }
 
@@ -181,6 +198,18 @@ impl Around {
                     strong { "Stand-down in force. " }
                     "Nothing is released and nothing runs. "
                     a href={ "/programmes/" (programme.id) "/stand-down" } { "Who called it, and why" }
+                }
+            }
+        }
+    }
+
+    fn copy(&self, programme: &OwnProgramme) -> Markup {
+        html! {
+            @if programme.is_copy {
+                p.standing-down role="alert" {
+                    strong { "This ledger goes on from a copy. " }
+                    "What was recorded after the copy was made is missing, and nobody signs until test lead and safety officer have acknowledged that. "
+                    a href={ "/programmes/" (programme.id) "/past" } { "What is known of it" }
                 }
             }
         }
@@ -221,5 +250,14 @@ impl Around {
                 }
             }
         }
+    }
+}
+
+/// A past moment as an address gives it.
+fn past_in_words(past: &str) -> String {
+    if past.bytes().all(|digit| digit.is_ascii_digit()) {
+        format!("after record {past}")
+    } else {
+        format!("at {past}")
     }
 }

@@ -16,6 +16,7 @@ mod words;
 
 mod briefing;
 mod card;
+mod changes;
 mod checks;
 mod evening;
 mod forecast;
@@ -24,6 +25,7 @@ mod hours;
 mod ladder;
 mod ledger;
 mod overview;
+mod past;
 mod people;
 mod point;
 mod result;

@@ -144,6 +144,10 @@ pages! {
     opened "/programmes/{programme}/forecast" Member<Read> => forecast::show;
     sent "/programmes/{programme}/forecast" Member<Forecast> => forecast::make;
 
+    opened "/programmes/{programme}/past" Member<Read> => past::show;
+    sent "/programmes/{programme}/past/copy" Member<AcknowledgeCopy> => past::acknowledge;
+    opened "/programmes/{programme}/changes" Member<Read> => changes::show;
+
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
     sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;
     sent "/programmes/{programme}/stand-down/lifting" Member<LiftStandDown> => stand_down::lift;

@@ -252,7 +252,7 @@ async fn page<P: Permission>(
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     let page = office
-        .look_at_ladder(&member.permitted, None, |view, board| {
+        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
             Ok(RunsPage::of(member, view, board, trouble))
         })
         .await?;

@@ -53,6 +53,8 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("result", result::ResultPage::samples()),
         ("tomorrow", tomorrow::TomorrowPage::samples()),
         ("forecast", forecast::ForecastPage::samples()),
+        ("past", past::PastPage::samples()),
+        ("changes", changes::ChangesPage::samples()),
         ("stand-down", stand_down::StandDownPage::samples()),
         ("today", today::TodayPage::samples()),
         ("briefing", briefing::BriefingPage::samples()),

@@ -466,7 +466,9 @@ pub fn of_record<'a>(
         | Record::SnagWorked(_)
         | Record::WeatherObserved(_)
         | Record::StandDownCalled(_)
-        | Record::StandDownLifted(_) => return Ok(None),
+        | Record::StandDownLifted(_)
+        | Record::CheckpointKeyChanged(_)
+        | Record::CopyAcknowledged(_) => return Ok(None),
     };
     Ok(Some(SignedDigest { carried, due }))
 }

@@ -5,6 +5,7 @@
 mod accept_result;
 mod accept_risk;
 mod acknowledge_card;
+mod acknowledge_copy;
 mod agree_limit;
 #[cfg(test)]
 mod any_order;
@@ -77,6 +78,7 @@ use chrono::{DateTime, Utc};
 pub use accept_result::{AcceptResult, Acceptance, AcceptanceTerms};
 pub use accept_risk::{AcceptRisk, RiskTerms};
 pub use acknowledge_card::{AcknowledgeCard, AcknowledgementTerms};
+pub use acknowledge_copy::{AcknowledgeCopy, CopyTerms, GoneOnFrom};
 pub use agree_limit::{AgreeLimit, AgreementTerms};
 pub use approve_plan::{ApprovalTerms, ApprovePlan};
 pub use assume_forecast::AssumeForecast;

@@ -9,6 +9,7 @@ mod deviations;
 mod exceedances;
 mod hazards;
 mod heating;
+mod keeping;
 mod ladder;
 mod limits;
 mod planning;
@@ -34,6 +35,7 @@ pub use deviations::{Deviation, DeviationFate};
 pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};
 pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
+pub use keeping::{CopyAcknowledgement, Keeping, KeyInForce};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
@@ -120,6 +122,8 @@ pub struct State {
     pub quarantines: Vec<Quarantine>,
     /// Deviations from the build-up by number, from 1.
     pub deviations: Vec<Deviation>,
+    /// Keys of checkpoints, and copies that the ledger goes on from.
+    pub keeping: Keeping,
     revisions: HashMap<Amendable, u64>,
     length: u64,
     open_exceedances: Vec<ExceedanceNumber>,
@@ -145,6 +149,7 @@ impl State {
             self.founded_at = Some(entry.at);
         }
         self.revise(entry);
+        self.keeping.note(entry);
         match &entry.record {
             Record::ProgrammeFounded(body) => self.title.clone_from(&body.title),
             Record::AircraftDescribed(body) => self.aircraft = Some(body.aircraft.clone()),
@@ -295,6 +300,8 @@ impl State {
                     stand_down.lift(body, entry);
                 }
             }
+            Record::CheckpointKeyChanged(body) => self.keeping.change_key(body, entry),
+            Record::CopyAcknowledged(body) => self.keeping.acknowledge(body, entry),
         }
     }
 

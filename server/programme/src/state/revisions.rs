@@ -142,7 +142,9 @@ impl State {
             | Record::DayPlanProposed(_)
             | Record::WeatherObserved(_)
             | Record::StandDownCalled(_)
-            | Record::StandDownLifted(_) => return None,
+            | Record::StandDownLifted(_)
+            | Record::CheckpointKeyChanged(_)
+            | Record::CopyAcknowledged(_) => return None,
         })
     }
 }

@@ -80,7 +80,7 @@ async fn page(
     points: impl FnOnce(View<'_>) -> Result<Vec<PointCode>, Problem>,
 ) -> Answer {
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             let cards = points(view)?
                 .iter()
                 .map(|code| CardShown::of(view.state, rung(view.state, code)?))

@@ -159,7 +159,7 @@ fn legend() -> Markup {
 /// The page.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
     let page = office
-        .look_at_ladder(&member.permitted, None, |view, board| {
+        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
             Ok(LadderPage::of(member.place(""), view, board))
         })
         .await?;

@@ -40,7 +40,9 @@ async fn page<P: Permission>(
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     let page = office
-        .look(&member.permitted, None, |view| ResultPage::of(member, view, of, trouble))
+        .look(&member.permitted, member.past.as_deref(), |view| {
+            ResultPage::of(member, view, of, trouble)
+        })
         .await?;
     let title = format!("Result of run {} for {}", of.0, of.1);
     Ok(member

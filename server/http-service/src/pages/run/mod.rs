@@ -37,7 +37,7 @@ async fn page<P: Permission>(
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             let run = view.state.run(number).ok_or_else(|| Problem::unknown("run", number))?;
             Ok(RunPage::of(member, view, run, trouble))
         })
