@@ -110,7 +110,10 @@ impl Around {
     /// The whole page as a reply.
     pub fn reply(&self, status: StatusCode, body: Markup) -> HttpResponse {
         let mut reply = HttpResponse::build(status);
-        let person = self.visitor.as_ref().filter(|_| self.keeps && status == StatusCode::OK);
+        let person = self
+            .visitor
+            .as_ref()
+            .filter(|_| self.keeps && self.past.is_none() && status == StatusCode::OK);
         if let Some(Ok(person)) = person.map(|it| HeaderValue::from_str(it.handle.as_str())) {
             reply.insert_header((KEEP.clone(), person));
         }
@@ -143,7 +146,7 @@ impl Around {
                     aside.kept #kept aria-label="Kept on this device" aria-live="polite" hidden {}
                     div.columns {
                         @if let Some(programme) = &self.programme { (self.menu(programme)) }
-                        main #main tabindex="-1" data-live=[self.stream()] data-seq=[self.programme.as_ref().map(|it| it.records)] data-keep[self.keeps] {
+                        main #main tabindex="-1" data-live=[self.stream()] data-seq=[self.programme.as_ref().map(|it| it.records)] data-keep[self.keeps && self.past.is_none()] {
                             @if let Some(seq) = self.recorded_in_ledger() {
                                 p.recorded role="status" { "Recorded as no. " (seq) " of the ledger." }
                             }
@@ -166,7 +169,8 @@ impl Around {
 
     /// Where the page hears that the ledger has grown.
     fn stream(&self) -> Option<String> {
-        let programme = self.programme.as_ref().filter(|_| (self.follows && self.past.is_none()))?;
+        let programme =
+            self.programme.as_ref().filter(|_| (self.follows && self.past.is_none()))?;
         Some(format!("/programmes/{}/events", programme.id))
     }
 

@@ -133,6 +133,12 @@ impl Record {
             Record::RepeatNarrowed(it) => {
                 format!("let the result of run {} for {} stand: {}", it.run, it.point, it.reason)
             }
+            Record::ForecastAssumed(_) => "said what forecasts rest on".to_owned(),
+            Record::ForecastMade(it) => format!("made forecast {}", it.forecast),
+            Record::DayPlanProposed(it) => match it.replaces {
+                Some(earlier) => format!("proposed day plan {} in place of {earlier}", it.plan),
+                None => format!("proposed day plan {}", it.plan),
+            },
             Record::WeatherObserved(it) => match &it.weather.remarks {
                 Some(remarks) => format!("observed the weather: {remarks}"),
                 None => "observed the weather".to_owned(),

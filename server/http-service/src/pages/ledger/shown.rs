@@ -34,7 +34,7 @@ pub(super) fn line(state: &State, entry: &StoredEntry) -> Line {
         at: entry.at,
         observed_at: entry.observed_at,
         kind: entry.record.kind(),
-        what: sentence::of(&entry.record, state),
+        what: sentence::of(&entry.record),
     });
     Line { seq: entry.seq, said }
 }
