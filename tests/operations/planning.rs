@@ -39,7 +39,7 @@ fn assumptions() -> Value {
         "days": { "ground-run": { "three-point": { "best": 1, "likely": 2, "worst": 6 } } },
         "repeats": { "ground-run": { "repeated": 1, "shown": 4 } },
         "works_on": ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"],
-        "weather": { "ground": [0.8; 12], "flight": [0.5; 12] },
+        "weather": { "ground": vec![0.8; 12], "flight": vec![0.5; 12] },
         "runs_a_day": 2,
     })
 }
@@ -92,7 +92,7 @@ fn assumes_and_forecasts(story: &Story) {
     let trials = json!({ "trials": 400, "seed": 7 });
     lea.post(&at("forecasts"), trials.clone()).has_problem(409, "nothing-assumed");
     let mut never = assumptions();
-    never["weather"]["ground"] = json!([0.0; 12]);
+    never["weather"]["ground"] = json!(vec![0.0; 12]);
     never["works_on"] = json!([]);
     let faults = lea.post(&at("forecast-assumptions"), never).has_problem(422, "invalid").json();
     let fields: Vec<&str> = faults["faults"]

@@ -341,7 +341,7 @@ pub(crate) fn example() -> serde_json::Value {
         "set_up_min": { "ground-run": 20, "taxi": 20 },
         "turn_round_min": 15,
         "acceptance_min": 30,
-        "crew": ["marit", "jonas", "tomas", "ruth", "pelle", "sofia"].map(member),
+        "crew": (["marit", "jonas", "tomas", "ruth", "pelle", "sofia"].map(member)),
         "most_runs": 6,
         "priorities": {},
     }})

@@ -161,7 +161,7 @@ impl Around {
                         }
                     }
                     (self.foot())
-                    @if (self.follows && self.past.is_none()) { p.news #news aria-live="polite" {} }
+                    @if self.follows && self.past.is_none() { p.news #news aria-live="polite" {} }
                 }
             }
         }
@@ -170,7 +170,7 @@ impl Around {
     /// Where the page hears that the ledger has grown.
     fn stream(&self) -> Option<String> {
         let programme =
-            self.programme.as_ref().filter(|_| (self.follows && self.past.is_none()))?;
+            self.programme.as_ref().filter(|_| self.follows && self.past.is_none())?;
         Some(format!("/programmes/{}/events", programme.id))
     }
 

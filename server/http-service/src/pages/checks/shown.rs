@@ -149,7 +149,7 @@ fn because(seen: &CheckView<'_>) -> String {
     let unknown = seen
         .hours_unknown_of
         .map(|run| format!("The times of run {run}, since it was passed, are not complete."));
-    let ended = seen.ended_by.map(|record| format!("A happening ended it, record no. {record}."));
+    let ended = seen.ended_by.map(|record| format!("A happening or an exchange ended it, record no. {record}."));
     let parts: Vec<_> = [ended, unknown, since].into_iter().flatten().collect();
     if parts.is_empty() && seen.last_pass.is_none() {
         return "Nobody has recorded a pass.".to_owned();
@@ -159,14 +159,16 @@ fn because(seen: &CheckView<'_>) -> String {
 
 /// How long a check is good for.
 fn validity(validity: &Validity) -> String {
-    let Validity { powered_hours, clock_hours, days, until } = validity;
+    let Validity { powered_hours, clock_hours, days, until, until_changed } = validity;
     let hours = |hours: &Option<f64>, what: &str| hours.map(|hours| format!("{hours} h {what}"));
     let until: Vec<_> = until.iter().map(ToString::to_string).collect();
+    let changed: Vec<_> = until_changed.iter().map(ToString::to_string).collect();
     let parts = [
         hours(powered_hours, "under power"),
         hours(clock_hours, "by the clock"),
         days.map(|days| counted(days as usize, "day", "days")),
         (!until.is_empty()).then(|| format!("until {}", until.join(", "))),
+        (!changed.is_empty()).then(|| format!("until {} is exchanged", changed.join(" or "))),
     ];
     parts.into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
@@ -193,7 +195,7 @@ pub(crate) struct ChecksPage {
     pub token: String,
     pub may_report: bool,
     pub lines: Vec<CheckLine>,
-    /// Kinds of happenings that end checks.
+    /// Kinds of happenings that end checks or put items into quarantine.
     pub events: Vec<String>,
     /// What happened, newest first: kind, account, who, when.
     pub happenings: Vec<(String, String, String, DateTime<Utc>)>,
@@ -207,10 +209,7 @@ impl ChecksPage {
     pub fn of<P>(member: &Member<P>, view: View<'_>, trouble: Option<Trouble>) -> Self {
         let state = view.state;
         let checks = || state.checks.by_code.values();
-        let events: BTreeSet<_> = checks()
-            .flat_map(|known| &known.check.validity.until)
-            .map(ToString::to_string)
-            .collect();
+        let events = state.known_events().into_iter().map(ToString::to_string);
         let happenings = state.checks.happenings.iter().rev().take(HAPPENINGS);
         Self {
             place: member.place(""),
@@ -219,7 +218,7 @@ impl ChecksPage {
             lines: checks()
                 .map(|known| CheckLine::of(view, known, &member.programme.roles))
                 .collect(),
-            events: events.into_iter().collect(),
+            events: events.collect(),
             happenings: happenings
                 .map(|it| (it.event.to_string(), it.account.clone(), person(state, &it.by), it.at))
                 .collect(),
