@@ -30,6 +30,14 @@ async function approve(page, point) {
   return Number(/recorded=(\d+)/.exec(page.url())[1]);
 }
 
+async function standsDown(page) {
+  await at(page, "/stand-down");
+  await page.getByLabel("Why", { exact: true }).first().fill("Smoke seen from the hangar");
+  await page.getByRole("button", { name: "Call a stand-down" }).click();
+  await page.waitForURL(/recorded=/);
+  return Number(/recorded=(\d+)/.exec(page.url())[1]);
+}
+
 // Waits until a page has caught up with a record, and tells how long that took from when the other's browser knew of it.
 async function caughtUp(page, seq) {
   const from = Date.now();
@@ -64,7 +72,6 @@ test("the ladder, the programme and a point show what another person does, and s
 
 test("who types keeps what they typed, is told that there is more, and sees it when they ask", { timeout: 180_000 }, async () => {
   const sofia = await signIn(chromium, service.base, "sofia");
-  await at(sofia, "/stand-down");
   await at(sofia, "/points/TX-05");
   const reasons = sofia.locator("main textarea, main input[type=text]").first();
   await reasons.evaluate((field) => { for (let it = field; it; it = it.parentElement) if (it.tagName === "DETAILS") it.open = true; });
@@ -73,7 +80,7 @@ test("who types keeps what they typed, is told that there is more, and sees it w
   const typed = () => sofia.locator(`main [name="${field}"]`).first().inputValue();
   const seen = await sofia.locator("#main").getAttribute("data-seq");
   const tomas = await signIn(chromium, service.base, "tomas");
-  const seq = await approve(tomas, "TX-05");
+  const seq = await standsDown(tomas);
   await sofia.getByText(`New: record no. ${seq}.`).waitFor({ timeout: 10_000 });
   assert.equal(await sofia.locator("#main").getAttribute("data-seq"), seen, "the page is as it was");
   assert.equal(await typed(), "Not before the brake is looked at");
@@ -92,9 +99,10 @@ test("a page whose session ended elsewhere says so, and one that lost its connec
   await jonas.bringToFront();
   await jonas.context().setOffline(true);
   const marit = await signIn(chromium, service.base, "marit");
-  const seq = await approve(marit, "TX-04").catch(() => null);
+  const seq = await standsDown(marit);
   await jonas.context().setOffline(false);
-  if (seq) await caughtUp(jonas, seq);
+  await caughtUp(jonas, seq);
+  assert.match(await jonas.locator("[data-part=stand-down]").innerText(), /Stand-down in force/);
   await other.getByRole("button", { name: "Sign out" }).click();
   await other.waitForURL(/sign-in/);
   await jonas.getByText("You have been signed out.").waitFor({ timeout: 30_000 });
