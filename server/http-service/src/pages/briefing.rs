@@ -68,12 +68,7 @@ const BY_HAND: &[&str] = &[
 ];
 
 impl BriefingPage {
-    fn of(
-        member: &Member<Read>,
-        office: &Office,
-        view: View<'_>,
-        run: &Run,
-    ) -> Result<Self, Problem> {
+    fn of(member: &Member<Read>, view: View<'_>, run: &Run) -> Result<Self, Problem> {
         let View { state, now } = view;
         let cards: Vec<_> = run
             .points
@@ -127,7 +122,7 @@ impl BriefingPage {
             due: checks.filter(is_due).map(|it| format!("{} ({})", it.title, it.code)).collect(),
             snags: state.open_snags().map(snag).collect::<Result<_, Problem>>()?,
             open_exceedances: state.open_exceedances().count(),
-            made_from: MadeFrom::of(office, &member.programme.id, view),
+            made_from: MadeFrom::of(view),
         })
     }
 
@@ -294,9 +289,11 @@ pub(crate) async fn show(
     let page = office
         .look(&member.permitted, None, |view| {
             let run = view.state.run(number).ok_or_else(|| Problem::unknown("run", number))?;
-            BriefingPage::of(&member, &office, view, run)
+            BriefingPage::of(&member, view, run)
         })
         .await?;
+    let made_from = page.made_from.rooted(&office, &member.programme.id);
+    let page = BriefingPage { made_from, ..page };
     let around = member.around(format!("Briefing, run {number}"), Section::Runs);
     Ok(around.reply(StatusCode::OK, page.body()))
 }

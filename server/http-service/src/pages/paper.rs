@@ -18,12 +18,16 @@ pub(crate) struct MadeFrom {
 }
 
 impl MadeFrom {
-    /// The ledger as far as a view goes.
-    pub fn of(office: &Office, programme: &ProgrammeId, view: View<'_>) -> Self {
-        let records = view.state.length();
-        let head = office.store.tree_at(programme, records);
-        let root = head.map(|head| head.root.to_string()).unwrap_or_default();
-        Self { records, root, at: view.now }
+    /// What a view shows; its root is told by [`MadeFrom::rooted`].
+    pub fn of(view: View<'_>) -> Self {
+        Self { records: view.state.length(), root: String::new(), at: view.now }
+    }
+
+    /// With the root over those records. Not to be called while looking at a programme: it waits for the lock that the
+    /// one who looks holds already.
+    pub fn rooted(self, office: &Office, programme: &ProgrammeId) -> Self {
+        let head = office.store.tree_at(programme, self.records);
+        Self { root: head.map(|head| head.root.to_string()).unwrap_or_default(), ..self }
     }
 
     /// In words, with the cautions.

@@ -86,10 +86,12 @@ async fn page(
                 .map(|code| CardShown::of(view.state, rung(view.state, code)?))
                 .collect::<Result<_, Problem>>()?;
             let programme = view.state.title.clone();
-            let made_from = MadeFrom::of(office, &member.programme.id, view);
+            let made_from = MadeFrom::of(view);
             Ok(CardsPage { back, of, programme, cards, made_from })
         })
         .await?;
+    let made_from = page.made_from.rooted(office, &member.programme.id);
+    let page = CardsPage { made_from, ..page };
     Ok(member.around("Test card", Section::None).keeps().reply(StatusCode::OK, page.body()))
 }
 

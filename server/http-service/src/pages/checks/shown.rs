@@ -230,6 +230,7 @@ impl ChecksPage {
         let (due, good): (Vec<_>, Vec<_>) = self.lines.iter().partition(|line| is_due(line));
         html! {
             h1 { "Checks" }
+            @if let Some(trouble) = self.trouble.as_ref().filter(|_| self.events.is_empty()) { (trouble.alone()) }
             @if self.lines.is_empty() { p { "No check is defined yet. Engineers and the test lead define them." } }
             @for (title, empty, lines) in [("Due", "None is due.", due), ("Good", "None is good.", good)] {
                 section {
@@ -344,6 +345,7 @@ impl CheckPage {
         html! {
             p { a href={ (self.place) "/checks" } { "All checks" } }
             h1 { (line.title) " " span.code { (line.code) } }
+            @if let Some(trouble) = self.trouble.as_ref().filter(|_| !line.may) { (trouble.alone()) }
             p.lead { span.standing.bad[is_due(line)] { (check_word(line.standing)) } " " (line.because) }
             dl.pairs {
                 dt { "How it is done" } dd.prose { (line.method) }

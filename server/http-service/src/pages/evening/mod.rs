@@ -66,15 +66,19 @@ pub(crate) async fn show(
         None => end,
     };
     let id = &member.programme.id;
-    let mut page = office
+    let page = office
         .look_at_ladder(&member.permitted, past.as_deref(), |view, board| {
-            let made_from = MadeFrom::of(&office, id, view);
+            let made_from = MadeFrom::of(view);
             Ok(EveningPage::of(member.place(""), day, view, board, made_from))
         })
         .await?;
     let signed = office.store.checkpoint(id, Some(page.made_from.records)).await?;
-    page.checkpoint = signed.map(|it| it.signed.to_string());
-    page.is_past = past.is_some();
+    let page = EveningPage {
+        checkpoint: signed.map(|it| it.signed.to_string()),
+        is_past: past.is_some(),
+        made_from: page.made_from.clone().rooted(&office, id),
+        ..page
+    };
     let around = member.around(format!("Evening summary {day}"), Section::Days);
     Ok(around.reply(StatusCode::OK, page.body()))
 }

@@ -293,6 +293,7 @@ impl SnagPage {
         html! {
             p { a href={ (self.place) "/snags" } { "All snags" } }
             h1 { "Snag " (line.snag) ": " (line.title) }
+            @if let Some(trouble) = self.trouble.as_ref().filter(|_| self.digest.is_none()) { (trouble.alone()) }
             p.lead {
                 @match &line.closed {
                     Some((by, at)) => { "Closed by " (by) ", " (moment(*at)) "." }

@@ -157,6 +157,15 @@ impl TodayPage {
         }
     }
 
+    /// A refused form of a check that is not due any more, or not for the visitor's roles.
+    fn unplaced(&self) -> Option<&Trouble> {
+        let has_form = |form: &str| {
+            let of_check = |line: &CheckLine| line.may && form == format!("check-{}", line.code);
+            (form == "weather" && self.may_observe) || self.due.iter().any(of_check)
+        };
+        self.trouble.as_ref().filter(|trouble| !has_form(&trouble.form))
+    }
+
     fn date(&self) -> NaiveDate {
         self.now.date_naive()
     }
@@ -164,6 +173,7 @@ impl TodayPage {
     pub fn body(&self) -> Markup {
         html! {
             h1 { "Today, " (self.now.format("%A %-d %B %Y")) }
+            @if let Some(trouble) = self.unplaced() { (trouble.alone()) }
             nav.within aria-label="On this page" {
                 @if self.run.is_some() { a href="#run" { "Run" } }
                 a href="#points" { "Points" }
@@ -244,6 +254,7 @@ impl TodayPage {
         let falls = [("", "not observed"), ("false", "nothing falls"), ("true", "something falls")];
         let falls = falls.map(|(value, words)| (value.to_owned(), words.to_owned()));
         draft.form(html! {
+            (draft.hidden("weather:object", ""))
             p.hint { "Give what you saw or read, and leave the rest empty: what is not observed never meets a minimum." }
             div.side-by-side {
                 (draft.measured("weather.wind", "Mean wind", Unit::Knot, None))
