@@ -34,12 +34,13 @@ fn told(at: DateTime<Utc>) -> String {
 }
 
 fn assumptions() -> Value {
+    let (ground, flight) = ([0.8; 12], [0.5; 12]);
     json!({
         "starts": Utc::now().date_naive(),
         "days": { "ground-run": { "three-point": { "best": 1, "likely": 2, "worst": 6 } } },
         "repeats": { "ground-run": { "repeated": 1, "shown": 4 } },
         "works_on": ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"],
-        "weather": { "ground": vec![0.8; 12], "flight": vec![0.5; 12] },
+        "weather": { "ground": ground, "flight": flight },
         "runs_a_day": 2,
     })
 }
@@ -92,7 +93,7 @@ fn assumes_and_forecasts(story: &Story) {
     let trials = json!({ "trials": 400, "seed": 7 });
     lea.post(&at("forecasts"), trials.clone()).has_problem(409, "nothing-assumed");
     let mut never = assumptions();
-    never["weather"]["ground"] = json!(vec![0.0; 12]);
+    never["weather"]["ground"] = vec![0.0; 12].into();
     never["works_on"] = json!([]);
     let faults = lea.post(&at("forecast-assumptions"), never).has_problem(422, "invalid").json();
     let fields: Vec<&str> = faults["faults"]

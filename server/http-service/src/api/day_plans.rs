@@ -327,6 +327,7 @@ pub(crate) fn example() -> serde_json::Value {
             "most_on_board_min": 180,
         })
     };
+    let crew = ["marit", "jonas", "tomas", "ruth", "pelle", "sofia"].map(member);
     serde_json::json!({ "terms": {
         "from": "2026-06-21T07:00:00Z",
         "to": "2026-06-21T16:00:00Z",
@@ -341,7 +342,7 @@ pub(crate) fn example() -> serde_json::Value {
         "set_up_min": { "ground-run": 20, "taxi": 20 },
         "turn_round_min": 15,
         "acceptance_min": 30,
-        "crew": (["marit", "jonas", "tomas", "ruth", "pelle", "sofia"].map(member)),
+        "crew": crew,
         "most_runs": 6,
         "priorities": {},
     }})

@@ -99,7 +99,8 @@ pub(crate) async fn plan(member: Member<PlanDays>, form: Form, office: Office) -
         let Given { body, asked }: Given<AnotherDay> = form.given()?;
         let terms = office
             .look(&member.permitted, None, |view| {
-                let last = view.state.planning.days.last().ok_or_else(|| {
+                let whole = view.state.planning.days.iter().rev().find(|day| day.replaces.is_none());
+                let last = whole.ok_or_else(|| {
                     Problem::new(
                         NOT_FOUND,
                         "There is no plan yet whose field and chargers could be taken. Send the first one to the API.",

@@ -76,8 +76,8 @@ fn a_plan_for_a_programme_that_has_changed_meanwhile_is_not_recorded() {
 fn a_plan_opens_and_holds_nothing() {
     let mut story = ladder();
     let before = ["A", "B", "C"].map(|name| story.rules(name));
-    let asked = terms(&story);
-    propose(&mut story, asked, None);
+    let day = terms(&story);
+    propose(&mut story, day, None);
     assert_eq!(["A", "B", "C"].map(|name| story.rules(name)), before);
 }
 
