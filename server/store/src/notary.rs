@@ -121,6 +121,8 @@ impl Notary {
                     return Err(inconsistent());
                 }
                 let head = Head { size: tree.size(), root: tree.root() };
+                // A ledger that is begun goes on with this key, also where a newer one is made.
+                self.first.write().entry(programme.clone()).or_insert(key);
                 self.sign_head(programme, &first, head, key).ok_or_else(inconsistent)
             })
             .collect()

@@ -121,6 +121,8 @@ const GROUPS: &[(&str, &str)] = &[
         "checkpoints",
         "Size and root of the ledger, signed, to be kept elsewhere; and the keys to check them with.",
     ),
+    ("copies", "A ledger that goes on from a copy that may be older, and who knows of it."),
+    ("differences", "What changed between two moments, in words."),
 ];
 
 /// The description, its parts in the order in which people read them.
