@@ -329,13 +329,16 @@ impl Around {
     }
 }
 
+/// A key and the signature that it made.
+type KeptSignature = (Vec<u8>, Vec<u8>);
+
 /// The roots to be held against, by size.
 struct Expected {
     /// Size, root, and whose it is.
     roots: VecDeque<(u64, Vec<u8>, Whose)>,
     last_checkpoint: u64,
     /// Keys and signatures by the sizes of the checkpoints that they are of.
-    signatures: BTreeMap<u64, Vec<(Vec<u8>, Vec<u8>)>>,
+    signatures: BTreeMap<u64, Vec<KeptSignature>>,
     /// The smallest size that was signed, and by which key.
     first_signed: Option<(u64, Vec<u8>)>,
 }

@@ -169,8 +169,7 @@ impl Around {
 
     /// Where the page hears that the ledger has grown.
     fn stream(&self) -> Option<String> {
-        let programme =
-            self.programme.as_ref().filter(|_| self.follows && self.past.is_none())?;
+        let programme = self.programme.as_ref().filter(|_| self.follows && self.past.is_none())?;
         Some(format!("/programmes/{}/events", programme.id))
     }
 

@@ -104,7 +104,8 @@ pub(crate) async fn other_object(
     let mut found = objects(connection).await?;
     let mut other = expected
         .iter()
-        .filter_map(|(name, sql)| (found.remove(name).as_ref() != Some(sql)).then(|| name.clone()));
+        .filter(|(name, sql)| found.remove(*name).as_ref() != Some(*sql))
+        .map(|(name, _)| name.clone());
     if let Some(name) = other.next() {
         return Ok(Some(name));
     }

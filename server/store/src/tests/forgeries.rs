@@ -119,7 +119,7 @@ impl Forger {
         self.connection.close().await.unwrap();
     }
 
-    async fn is_found(self) -> FirstFailure {
+    async fn found(self) -> FirstFailure {
         let data = self.data.clone();
         self.leaves().await;
         verdict_of(&data).await.first_failure.expect("the forgery is found")
@@ -144,7 +144,7 @@ async fn first_a_row_edited_with_its_hash_computed_again() {
     let club = six_records().await;
     let mut forger = Forger::at(&club.data()).await;
     forger.rewrites(4, "\"remarks\":\"4\"", "\"remarks\":\"44\"").await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(matches!(failure.wrong, Wrong::OtherRoot { size: 4, .. }), "{failure:?}");
 }
 
@@ -154,7 +154,7 @@ async fn first_again_with_the_roots_computed_again_and_not_signed() {
     let mut forger = Forger::at(&club.data()).await;
     forger.rewrites(4, "\"remarks\":\"4\"", "\"remarks\":\"44\"").await;
     forger.makes_roots_anew().await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     // The file beside the database would tell as well, for the last root.
     assert!(matches!(failure.wrong, Wrong::BadSignature { size: 4 }), "{failure:?}");
 }
@@ -169,7 +169,7 @@ async fn second_a_tail_cut_off_with_its_roots_and_signatures() {
              DELETE FROM ledger WHERE seq > 4;",
         )
         .await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert_eq!(failure.seq, 5);
     assert!(matches!(failure.wrong, Wrong::Missing { size: 6 }), "{failure:?}");
 }
@@ -187,7 +187,7 @@ async fn third_two_records_that_changed_places() {
     // Each says now that it has the number of its new place.
     forger.rewrites(3, "\"seq\":5", "\"seq\":3").await;
     forger.rewrites(5, "\"seq\":3", "\"seq\":5").await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(matches!(failure.wrong, Wrong::OtherRoot { size: 3, .. }), "{failure:?}");
 }
 
@@ -203,7 +203,7 @@ async fn fourth_a_record_slipped_in_and_those_behind_it_moved_on() {
         .runs("INSERT INTO ledger SELECT programme, 4, recorded_at, entry, leaf FROM ledger WHERE seq = 3")
         .await;
     forger.rewrites(4, "\"seq\":3", "\"seq\":4").await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(matches!(failure.wrong, Wrong::OtherRoot { size: 4, .. }), "{failure:?}");
 }
 
@@ -235,13 +235,13 @@ async fn sixth_another_key_in_the_place_of_the_one_that_signs() {
     forger
         .runs(format!("UPDATE secret SET bytes = unhex('{other}') WHERE name = 'checkpoint-key'"))
         .await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(matches!(failure.wrong, Wrong::KeyLost), "{failure:?}");
 
     let mut forger = Forger::at(&club.data()).await;
     let roots = forger.makes_roots_anew().await;
     forger.signs_anew(&[9; 32], 4, &roots).await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(
         matches!(failure, FirstFailure { seq: 4, wrong: Wrong::OtherKey { .. } }),
         "{failure:?}"
@@ -278,13 +278,13 @@ async fn eighth_the_time_of_a_record_edited_wherever_it_stands() {
     let club = six_records().await;
     let mut forger = Forger::at(&club.data()).await;
     forger.rewrites(2, "2026-05-09T12:00:00Z", "2026-05-08T12:00:00Z").await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(matches!(failure.wrong, Wrong::OtherRoot { size: 2, .. }), "{failure:?}");
 
     let club = six_records().await;
     let mut forger = Forger::at(&club.data()).await;
     forger.runs("UPDATE programme SET founded_at = founded_at - 1").await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(matches!(failure, FirstFailure { seq: 1, wrong: Wrong::OtherTime { .. } }));
 }
 
@@ -331,7 +331,7 @@ async fn ninth_another_file_in_the_place_of_a_recording() {
     };
     let mut forger = Forger::at(&club.data()).await;
     forger.rewrites(4, &digest.to_string(), &other.to_string()).await;
-    let failure = forger.is_found().await;
+    let failure = forger.found().await;
     assert!(matches!(failure.wrong, Wrong::OtherRoot { size: 4, .. }), "{failure:?}");
 }
 

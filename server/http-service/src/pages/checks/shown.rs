@@ -1,7 +1,5 @@
 //! What the pages of checks show.
 
-use std::collections::BTreeSet;
-
 use chrono::{DateTime, TimeDelta, Utc};
 use maud::{Markup, html};
 use programme::nouns::{Check, Phase, Role, Validity};
@@ -149,7 +147,9 @@ fn because(seen: &CheckView<'_>) -> String {
     let unknown = seen
         .hours_unknown_of
         .map(|run| format!("The times of run {run}, since it was passed, are not complete."));
-    let ended = seen.ended_by.map(|record| format!("A happening or an exchange ended it, record no. {record}."));
+    let ended = seen
+        .ended_by
+        .map(|record| format!("A happening or an exchange ended it, record no. {record}."));
     let parts: Vec<_> = [ended, unknown, since].into_iter().flatten().collect();
     if parts.is_empty() && seen.last_pass.is_none() {
         return "Nobody has recorded a pass.".to_owned();
