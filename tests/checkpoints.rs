@@ -73,7 +73,7 @@ fn a_ledger_rewritten_as_a_whole_passes_alone_and_fails_against_a_checkpoint_tha
     // Somebody with all rights makes the whole ledger anew: another demonstration, with its own key, in the place of this one.
     let mut forged = Server::demonstration();
     forged.kill();
-    for file in ["rungbook.db", "rungbook.db-wal", "rungbook.db-shm"] {
+    for file in ["rungbook.db", "rungbook.db-wal", "rungbook.db-shm", "rungbook.fence"] {
         let _ = std::fs::remove_file(kept.server.data.join(file));
         let from = forged.data.join(file);
         if from.exists() {
@@ -110,7 +110,8 @@ fn a_checkpoint_that_another_key_signed_is_not_believed() {
 }
 
 #[test]
-fn a_tail_that_was_cut_off_with_its_roots_is_missed_by_who_kept_the_checkpoint() {
+fn a_tail_that_was_cut_off_with_its_roots_is_missed_beside_the_database_and_by_who_kept_the_checkpoint()
+ {
     let mut kept = Kept::begins();
     kept.server.kill();
     kept.tampers(
@@ -124,7 +125,11 @@ fn a_tail_that_was_cut_off_with_its_roots_is_missed_by_who_kept_the_checkpoint()
     let (stands, told) = kept.verify(&[]);
 
     let alone = String::from_utf8([alone.stdout, alone.stderr].concat()).unwrap();
-    assert!(!alone.contains("is missing: the ledger had"), "alone it looks whole: {alone}");
+    assert!(alone.contains("is missing: the ledger had"), "what stands beside it tells: {alone}");
+    std::fs::remove_file(kept.server.data.join("rungbook.fence")).unwrap();
+    let alone = Server::command(&kept.server.data, &["verify"]);
+    let alone = String::from_utf8([alone.stdout, alone.stderr].concat()).unwrap();
+    assert!(alone.contains("rungbook.fence is not there"), "that it is gone is told: {alone}");
     assert!(!stands && told.contains("is missing: the ledger had"), "{told}");
 }
 
@@ -170,4 +175,39 @@ fn a_witness_follows_a_ledger_that_grows_and_is_not_taken_in_by_another_past() {
     assert!(told.contains("not believed"), "{told}");
     let (third, told) = witness(&kept.server, &notes, &[]);
     assert_eq!(third, Some(0), "what was refused takes nothing's place: {told}");
+}
+
+#[test]
+fn a_new_key_is_followed_by_a_witness_and_by_who_noted_the_old_one() {
+    let mut kept = Kept::begins();
+    let folder = tempfile::tempdir().unwrap();
+    let notes = folder.path().join("notes");
+    assert_eq!(witness(&kept.server, &notes, &[]).0, Some(0));
+    kept.server.ends_when_asked();
+
+    let change = |reason: &str| {
+        let arguments = ["key", "change", "--by", "marit", "--reason", reason];
+        let output = Server::command(&kept.server.data, &arguments);
+        let told = [output.stdout, output.stderr].concat();
+        (output.status.code(), String::from_utf8(told).unwrap())
+    };
+    assert_eq!(change(" ").0, Some(2));
+    let (changed, told) = change("The club's laptop was lost.");
+    assert_eq!(changed, Some(0), "{told}");
+
+    kept.server = kept.server.kill_and_serve_again();
+    let pilot = kept.server.sign_in_to_demonstration("jonas");
+    let smoke = serde_json::json!({ "reason": "Smoke again." });
+    pilot.post("/api/v1/programmes/tallow/stand-down", smoke).has_status(201);
+    let (followed, told) = witness(&kept.server, &notes, &[]);
+    assert_eq!(followed, Some(0), "{told}");
+    assert!(told.contains("handed over to another one") && told.contains("follow from"), "{told}");
+    assert_eq!(witness(&kept.server, &notes, &[]).0, Some(0), "the new key is noted now");
+
+    // What the new key signed is believed by who noted the old one alone.
+    let latest = notes.join("tallow.latest.checkpoint");
+    std::fs::copy(latest, &kept.checkpoint).unwrap();
+    let (stands, told) = kept.verify(&["--key", &kept.key]);
+    assert!(stands && told.contains("still stands"), "{told}");
+    assert!(told.contains("signed by one key after the other"), "{told}");
 }

@@ -11,6 +11,7 @@ mod keeping;
 mod ladder;
 mod operations;
 mod pages;
+mod pages_of_the_day;
 mod restart;
 mod road;
 mod tls;

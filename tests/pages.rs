@@ -3,7 +3,7 @@
 mod engineer;
 mod forms;
 
-use crate::harness::{Client, DEMONSTRATION_PASSWORD, Server};
+use crate::harness::{Client, DEMONSTRATION_PASSWORD, Event, Server};
 
 const STAND_DOWN: &str = "/programmes/tallow/stand-down";
 
@@ -16,13 +16,13 @@ fn encoded(text: &str) -> String {
     text.bytes().map(|byte| format!("%{byte:02X}")).collect()
 }
 
-fn fields(pairs: &[(&str, &str)]) -> Option<(&'static str, String)> {
+pub fn fields(pairs: &[(&str, &str)]) -> Option<(&'static str, String)> {
     let pairs: Vec<_> =
         pairs.iter().map(|(name, value)| format!("{}={}", encoded(name), encoded(value))).collect();
     Some(("application/x-www-form-urlencoded", pairs.join("&")))
 }
 
-fn signs_in(server: &Server, handle: &str) -> Client {
+pub fn signs_in(server: &Server, handle: &str) -> Client {
     let form = fields(&[("to", "/"), ("handle", handle), ("password", DEMONSTRATION_PASSWORD)]);
     let answer = browser(server).send("POST", "/sign-in", form).has_status(303);
     let cookie = answer.headers.iter().find(|(name, _)| name == "set-cookie").unwrap().1.clone();
@@ -31,7 +31,7 @@ fn signs_in(server: &Server, handle: &str) -> Client {
 }
 
 /// The token that every form of a page carries.
-fn token(page: &str) -> &str {
+pub fn token(page: &str) -> &str {
     let from = page.split("name=\"form.token\" value=\"").nth(1).expect("a form with a token");
     from.split('"').next().unwrap()
 }
@@ -117,4 +117,90 @@ fn who_is_not_signed_in_is_led_to_the_door_and_a_wrong_password_opens_it_for_nob
         assert!(!answer.headers.iter().any(|(name, _)| name == "set-cookie"), "{handle}");
         assert!(!answer.text.contains("<b>"), "{}", answer.text);
     }
+}
+
+#[test]
+fn an_open_page_hears_of_records_by_its_cookie_and_by_nothing_else() {
+    let server = Server::demonstration();
+    let stream = "/programmes/tallow/events";
+    let [viktor, jonas] = ["viktor", "jonas"].map(|handle| signs_in(&server, handle));
+    let page = viktor.get("/programmes/tallow").has_status(200).text;
+    assert!(page.contains(&format!("data-live=\"{stream}\"")), "{page}");
+    let seen = page.split("data-seq=\"").nth(1).and_then(|it| it.split('"').next()).unwrap();
+    let seen: u64 = seen.parse().unwrap();
+
+    let mut listener = viktor.with("accept-encoding", "gzip").listens(stream);
+    assert_eq!(listener.status, 200);
+    assert!(
+        listener.headers.contains(&("cache-control".to_owned(), "private, no-store".to_owned())),
+        "{:?}",
+        listener.headers
+    );
+    assert_eq!(
+        listener.next(),
+        Event::Seq(seen),
+        "nothing is compressed, so each event comes by itself"
+    );
+    let own = token(&jonas.get(STAND_DOWN).text).to_owned();
+    jonas
+        .send("POST", STAND_DOWN, fields(&[("form.token", &own), ("reason", "smoke")]))
+        .has_status(303);
+    assert_eq!(listener.next(), Event::Seq(seen + 1));
+
+    let nobody = server.stranger().with("accept", "text/event-stream");
+    assert_eq!(nobody.listens(stream).status, 401);
+    assert_eq!(server.sign_in_to_demonstration("viktor").listens(stream).status, 401);
+    assert_eq!(viktor.listens("/programmes/nowhere/events").status, 404);
+    assert_eq!(viktor.listens("/api/v1/programmes/tallow/events").status, 401);
+
+    let own = token(&viktor.get(STAND_DOWN).text).to_owned();
+    viktor.send("POST", "/sign-out", fields(&[("form.token", &own)])).has_status(303);
+    assert_eq!(listener.next(), Event::End);
+    let who = viktor.get("/who").has_status(200);
+    assert_eq!(who.json(), serde_json::json!({ "person": null, "token": null }));
+}
+
+#[test]
+fn a_run_may_be_kept_on_a_device_for_whom_it_was_made_and_no_other_page_is() {
+    let server = Server::demonstration();
+    let jonas = signs_in(&server, "jonas");
+    let run = jonas.get("/programmes/tallow/runs/1").has_status(200);
+    assert_eq!(run.header("rungbook-keep"), Some("jonas"));
+    assert_eq!(run.header("cache-control"), Some("private, no-store"));
+    for path in ["/", "/programmes/tallow", "/programmes/tallow/ladder", STAND_DOWN] {
+        assert_eq!(jonas.get(path).has_status(200).header("rungbook-keep"), None, "{path}");
+    }
+    let who = jonas.get("/who").has_status(200);
+    assert_eq!(who.json()["person"], "jonas");
+    assert_eq!(who.header("cache-control"), Some("private, no-store"));
+
+    let worker = server.stranger().get("/worker.js").has_status(200);
+    assert_eq!(worker.header("content-type"), Some("text/javascript; charset=utf-8"));
+    assert_eq!(worker.header("cache-control"), Some("no-cache"));
+    let tag = worker.header("etag").unwrap().to_owned();
+    server.stranger().with("if-none-match", &tag).get("/worker.js").has_status(304);
+    let style = worker.text.split('"').find(|it| it.ends_with(".css")).unwrap().to_owned();
+    let style = server.stranger().get(&style).has_status(200);
+    assert_eq!(style.header("cache-control"), Some("public, max-age=31536000, immutable"));
+}
+
+#[test]
+fn a_page_shows_the_past_without_anything_that_could_be_sent_there_and_what_changed_since() {
+    let server = Server::demonstration();
+    let marit = signs_in(&server, "marit");
+    let ledger = marit.get("/programmes/tallow/ledger").has_status(200).text;
+    assert!(ledger.contains("<svg") && ledger.contains("rungbook/"), "a checkpoint to print");
+
+    let then = marit.get("/programmes/tallow/ladder?as_of=40").has_status(200).text;
+    assert!(then.contains("As it stood after record 40"), "{then}");
+    assert!(then.contains("<fieldset class=\"past\" disabled>"), "{then}");
+    let now = marit.get("/programmes/tallow/ladder").has_status(200).text;
+    assert!(!now.contains("As it stood") && !now.contains("<fieldset class=\"past\""));
+    marit.get("/programmes/tallow/ladder?as_of=999999").has_status(409);
+    marit.get("/programmes/tallow?as_of=yesterday").has_status(400);
+
+    let changed = marit.get("/programmes/tallow/changes?from=40&to=60").has_status(200).text;
+    assert!(changed.contains("20 records in between"), "{changed}");
+    assert!(changed.contains("No. 41, ") && !changed.contains("No. 61, "), "{changed}");
+    marit.get("/programmes/tallow/changes?from=60&to=40").has_status(400);
 }

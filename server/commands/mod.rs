@@ -8,6 +8,7 @@ mod demo;
 mod export;
 mod import;
 mod init;
+mod key;
 mod openapi;
 mod password;
 mod person;
@@ -44,6 +45,7 @@ enum Command {
     Import(import::Import),
     Export(export::Export),
     Serve(serve::Serve),
+    Key(key::Key),
     Verify(verify::Verify),
     Witness(witness::Witness),
     Backup(backup::Backup),
@@ -112,6 +114,7 @@ impl Program {
             Command::Import(command) => command.run(flags),
             Command::Export(command) => command.run(flags),
             Command::Serve(command) => command.run(flags),
+            Command::Key(command) => command.run(flags),
             Command::Verify(command) => command.run(flags),
             Command::Witness(command) => command.run(),
             Command::Backup(command) => command.run(flags),

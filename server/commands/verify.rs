@@ -12,8 +12,8 @@ use crate::settings::{Flags, Settings};
 
 /// Check that no record was altered, from the records themselves, and none of the files that they speak of.
 ///
-/// Works beside a running server. It finds every alteration that did not also rewrite the whole ledger with all its roots and
-/// signatures; that is found only against a checkpoint kept elsewhere (--against).
+/// Works beside a running server. It finds every alteration that did not also rewrite the whole ledger with all its roots,
+/// signatures and the file rungbook.fence beside it; that is found only against a checkpoint kept elsewhere (--against).
 #[derive(Debug, Args)]
 pub struct Verify {
     /// Check a backup file instead of the data folder
@@ -22,7 +22,8 @@ pub struct Verify {
     /// A checkpoint that was kept elsewhere; may be repeated. The ledger must be a longer form of it
     #[arg(long, value_name = "FILE")]
     against: Vec<PathBuf>,
-    /// A key that was noted elsewhere and must have signed those checkpoints, such as ledger/keys gives; may be repeated
+    /// A key that was noted elsewhere and must have signed those checkpoints, itself or through the keys that it handed over
+    /// to, such as ledger/keys gives; may be repeated
     #[arg(long, value_name = "KEY", requires = "against")]
     key: Vec<Verifier>,
 }
@@ -39,16 +40,25 @@ impl Verify {
             Some(file) => file.as_path(),
             None => settings.data()?,
         };
-        let kept = self.against.iter().map(|file| kept(file, &self.key));
-        let kept = kept.collect::<Result<Vec<_>, _>>()?;
-        let verdicts = place::run(async { Ok(store::verify(at, &kept).await?) })?;
+        let kept: Vec<Kept> =
+            self.against.iter().map(|file| Kept::read(file)).collect::<Result<_, _>>()?;
+        let mut failures = two_views(&kept);
+        let heads: Vec<TrustedHead> = kept.iter().map(|kept| kept.head.clone()).collect();
+        let verdicts = place::run(async { Ok(store::verify(at, &heads).await?) })?;
         for verdict in &verdicts {
             println!("{}", in_words(verdict));
+            besides(verdict).iter().for_each(|line| println!("{line}"));
         }
-        for head in kept.iter().filter(|head| agrees(head, &verdicts)) {
-            println!("{}: what was kept of {} records still stands", head.programme, head.size);
+        for kept in &kept {
+            let head = &kept.head;
+            let of_head = verdicts.iter().find(|it| it.programme == head.programme.as_str());
+            if let Some(why) = kept.is_doubtful(&self.key, of_head) {
+                failures.push(why);
+            } else if of_head.is_some_and(|it| it.first_failure.is_none()) {
+                println!("{}: what was kept of {} records still stands", head.programme, head.size);
+            }
         }
-        let failures: Vec<_> = verdicts
+        let fails: Vec<_> = verdicts
             .iter()
             .filter_map(|verdict| {
                 let failure: &FirstFailure = verdict.first_failure.as_ref()?;
@@ -62,34 +72,102 @@ impl Verify {
                 .iter()
                 .map(move |lost| format!("programme {programme}: {}", told(lost)))
         });
-        let failures: Vec<_> = failures.into_iter().chain(lost).collect();
+        failures.extend(fails.into_iter().chain(lost));
         if failures.is_empty() { Ok(()) } else { Err(Failure::of_work(failures.join("\n"))) }
     }
 }
 
-/// What a checkpoint that somebody kept says.
-fn kept(file: &Path, keys: &[Verifier]) -> Result<TrustedHead, Failure> {
-    let unusable = |why: &dyn std::fmt::Display| {
-        Failure::of_input(format!("rungbook: {} cannot be used: {why}", file.display()))
-    };
-    let text = std::fs::read_to_string(file).map_err(|error| unusable(&error))?;
-    let signed: SignedCheckpoint = text.parse().map_err(|error| unusable(&error))?;
-    if !keys.is_empty() && !keys.iter().any(|key| signed.is_signed_by(key)) {
-        return Err(unusable(&"none of the keys given signed it; it may not be of this server"));
-    }
-    let Checkpoint { origin, size, root } = signed.checkpoint;
-    let programme = origin.programme().ok_or_else(|| {
-        unusable(&format!("{origin} is not the name of a ledger of this program"))
-    })?;
-    Ok(TrustedHead { programme, size, root })
+/// A checkpoint that somebody kept.
+struct Kept {
+    file: String,
+    signed: SignedCheckpoint,
+    head: TrustedHead,
 }
 
-fn agrees(head: &TrustedHead, verdicts: &[ProgrammeVerdict]) -> bool {
-    let of_head = |verdict: &&ProgrammeVerdict| verdict.programme == head.programme.as_str();
-    verdicts
-        .iter()
-        .find(of_head)
-        .is_some_and(|it| it.first_failure.is_none() && it.head.size >= head.size)
+impl Kept {
+    fn read(file: &Path) -> Result<Self, Failure> {
+        let unusable = |why: &dyn std::fmt::Display| {
+            Failure::of_input(format!("rungbook: {} cannot be used: {why}", file.display()))
+        };
+        let text = std::fs::read_to_string(file).map_err(|error| unusable(&error))?;
+        let signed: SignedCheckpoint = text.parse().map_err(|error| unusable(&error))?;
+        let Checkpoint { origin, size, root } = signed.checkpoint.clone();
+        let programme = origin.programme().ok_or_else(|| {
+            unusable(&format!("{origin} is not the name of a ledger of this program"))
+        })?;
+        let head = TrustedHead { programme, size, root };
+        Ok(Self { file: file.display().to_string(), signed, head })
+    }
+
+    /// Why nothing should be made of it; none: a key that was noted signed it, or one that such a key handed over to.
+    fn is_doubtful(
+        &self,
+        noted: &[Verifier],
+        verdict: Option<&ProgrammeVerdict>,
+    ) -> Option<String> {
+        let handed_over = || {
+            let verdict = verdict?;
+            let known = verdict.keys.iter().position(|key| noted.contains(key))?;
+            verdict.keys[known..]
+                .iter()
+                .take_while(|key| !verdict.keys_by_two_people.contains(key))
+                .find(|key| self.signed.is_signed_by(key))
+        };
+        let signed = noted.is_empty()
+            || noted.iter().any(|key| self.signed.is_signed_by(key))
+            || handed_over().is_some();
+        (!signed).then(|| {
+            format!(
+                "rungbook: {} cannot be used: none of the keys given signed it, nor one that they handed over to; it may not be of this server",
+                self.file
+            )
+        })
+    }
+}
+
+/// Checkpoints of one size that tell of different ledgers: somebody was shown another one.
+fn two_views(kept: &[Kept]) -> Vec<String> {
+    let mut found = Vec::new();
+    for (place, one) in kept.iter().enumerate() {
+        let differs = |other: &&Kept| {
+            other.head.programme == one.head.programme
+                && other.head.size == one.head.size
+                && other.head.root != one.head.root
+        };
+        found.extend(kept[place + 1..].iter().filter(differs).map(|other| {
+            format!(
+                "rungbook: {} and {} tell of different ledgers of {} records of programme {}: somebody was shown another one",
+                one.file, other.file, one.head.size, one.head.programme
+            )
+        }));
+    }
+    found
+}
+
+/// What else should be known of a programme.
+fn besides(verdict: &ProgrammeVerdict) -> Vec<String> {
+    let programme = &verdict.programme;
+    let mut lines = Vec::new();
+    if let Some(copy) = verdict.copy {
+        let known = copy.known.map_or_else(
+            || "how many there had been is not known".to_owned(),
+            |known| format!("there had been {known}"),
+        );
+        lines.push(format!(
+            "{programme}: goes on from a copy of {} records, and {known}; nobody signs until test lead and safety officer have acknowledged that",
+            copy.head.size
+        ));
+    }
+    if verdict.keys.len() > 1 {
+        let keys: Vec<_> = verdict.keys.iter().map(ToString::to_string).collect();
+        lines.push(format!("{programme}: signed by one key after the other: {}", keys.join(", ")));
+    }
+    lines.extend(verdict.keys_by_two_people.iter().map(|key| {
+        format!(
+            "{programme}: the key before did not hand over to {key}; test lead and safety officer put it in force for a copy, so compare it with what they noted"
+        )
+    }));
+    lines
 }
 
 /// One programme's verdict, as `verify`, `backup` and `restore` tell it.
@@ -97,11 +175,12 @@ pub fn in_words(verdict: &ProgrammeVerdict) -> String {
     let end =
         if verdict.first_failure.is_none() { "all pass" } else { "pass, and the next one fails" };
     format!(
-        "{}: {} records {end}; root {}; {} kept roots agree; {} files agree",
+        "{}: {} records {end}; root {}; {} kept roots agree; {} signatures are right; {} files agree",
         verdict.programme,
         verdict.head.size,
         verdict.head.root,
         verdict.roots_agreed,
+        verdict.signatures_right,
         verdict.files_agreed
     )
 }

@@ -5,11 +5,14 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use programme::codes::{PersonHandle, ProgrammeId};
+use programme::entry::Entry;
 use programme::ledger::checkpoint::{Checkpoint, SignedCheckpoint};
 use programme::ledger::note::Verifier;
-use programme::ledger::{NodeHash, consistency_holds};
+use programme::ledger::{NodeHash, consistency_holds, inclusion_holds, leaf_hash};
+use programme::record::Record;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
+use serde_json::value::RawValue;
 
 use super::{Failure, password};
 
@@ -54,6 +57,22 @@ struct Keys {
 }
 
 #[derive(Deserialize)]
+struct HandedOverKeys {
+    handed_over: Vec<HandedOver>,
+}
+
+#[derive(Deserialize)]
+struct HandedOver {
+    record: u64,
+    checkpoint: u64,
+}
+
+#[derive(Deserialize)]
+struct ShownRecord {
+    entry: Box<RawValue>,
+}
+
+#[derive(Deserialize)]
 struct Proof {
     proof: Vec<NodeHash>,
 }
@@ -67,10 +86,13 @@ impl Witness {
     pub fn run(self) -> Result<(), Failure> {
         fs::create_dir_all(&self.keep)?;
         let server = Server::sign_in(&self)?;
-        let key = self.noted_key(&server)?;
+        let mut key = self.noted_key(&server)?;
         let text = server.ask("ledger/checkpoint")?;
         let shown: SignedCheckpoint = text.parse()?;
         let Checkpoint { size, root, .. } = shown.checkpoint;
+        if !shown.is_signed_by(&key) {
+            self.follow(&server, &shown, &mut key)?;
+        }
         if !shown.is_signed_by(&key) {
             return Err(self.suspect(&text, size, &format!("it is not signed by {key}")));
         }
@@ -129,6 +151,44 @@ impl Witness {
         );
         println!("  {key}");
         Ok(key)
+    }
+
+    /// Follows from the noted key to the one that signs now, where each handed over to the next: the record that names both
+    /// stands in a checkpoint that the former signed.
+    fn follow(
+        &self,
+        server: &Server<'_>,
+        shown: &SignedCheckpoint,
+        key: &mut Verifier,
+    ) -> Result<(), Failure> {
+        let HandedOverKeys { handed_over } = server.ask_json("ledger/keys")?;
+        let noted = key.clone();
+        for HandedOver { record, checkpoint } in handed_over {
+            let text = server.ask(&format!("ledger/checkpoint?size={checkpoint}"))?;
+            let signed: SignedCheckpoint = text.parse()?;
+            let Checkpoint { origin, size, root } = &signed.checkpoint;
+            let ShownRecord { entry } = server.ask_json(&format!("ledger/records/{record}"))?;
+            let Record::CheckpointKeyChanged(change) = Entry::from_json(entry.get())?.record else {
+                continue;
+            };
+            let asked = format!("ledger/inclusion?seq={record}&size={size}");
+            let Proof { proof } = server.ask_json(&asked)?;
+            let leaf = leaf_hash(entry.get().as_bytes());
+            let index = record.saturating_sub(1);
+            let stands = origin == &shown.checkpoint.origin
+                && change.before.bytes() == &key.key()
+                && signed.is_signed_by(key)
+                && inclusion_holds(leaf, index, *size, &proof, *root);
+            if let Some(next) = store::verifier(origin, &change.key).filter(|_| stands) {
+                *key = next;
+            }
+        }
+        if *key != noted && shown.is_signed_by(key) {
+            write_whole(&self.path("key"), &format!("{key}\n"))?;
+            println!("The key that was noted handed over to another one, which is noted now:");
+            println!("  {key}");
+        }
+        Ok(())
     }
 
     fn keep(&self, text: &str, size: u64) -> Result<(), Failure> {

@@ -28,7 +28,7 @@ export async function kindsOfPages(page, { each = 1, most = 120 } = {}) {
     const links = await page.$$eval("a[href], area[href]", (all) => all.map((link) => link.href.baseVal ?? link.href));
     for (const link of links) {
       const url = new URL(link, origin + path);
-      if (url.origin !== origin || url.pathname.startsWith("/api/") || /sign-?out/.test(url.pathname)) continue;
+      if (url.origin !== origin || url.pathname.startsWith("/api/") || /sign-?out|\.(csv|json)$/.test(url.pathname)) continue;
       const next = url.pathname + url.search;
       if (!seen.has(next)) {
         seen.add(next);

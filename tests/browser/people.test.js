@@ -34,6 +34,14 @@ async function sign(page, part, button) {
   assert.match(told, /Recorded as no\./, `${part}: ${told}`);
 }
 
+/// Presses what records something, and waits until the page tells of it. With scripts the form is sent by them.
+async function record(page, name) {
+  const before = page.url();
+  await page.getByRole("button", { name }).first().click();
+  await page.waitForURL((url) => url.href !== before && /recorded=\d/.test(url.search));
+  await page.waitForLoadState("load");
+}
+
 for (const javaScriptEnabled of [false, true]) {
   test(`four people take a point from held to accepted, ${javaScriptEnabled ? "with" : "without"} scripts`, { timeout: 300_000 }, async () => {
     const service = await Demonstration.begin();
@@ -67,12 +75,10 @@ for (const javaScriptEnabled of [false, true]) {
       const run = /\/runs\/(\d+)/.exec(marit.url())[1];
       await shot(marit, `run-open-${javaScriptEnabled}`);
       for (const moment of ["Power on now", "Off blocks now", "On blocks now", "Power off now"]) {
-        await marit.getByRole("button", { name: moment }).click();
-        await marit.waitForLoadState("load");
+        await record(marit, moment);
       }
       await marit.getByLabel(/worth saying/).fill("Straight and quiet.");
-      await marit.getByRole("button", { name: "Close the run" }).click();
-      await marit.waitForLoadState("load");
+      await record(marit, "Close the run");
 
       await at(marit, `/runs/${run}/results/TX-03`);
       await shot(marit, `result-form-${javaScriptEnabled}`);
@@ -81,8 +87,7 @@ for (const javaScriptEnabled of [false, true]) {
         for (const field of await marit.getByLabel(label).all()) await field.fill(figure);
       }
       await marit.getByLabel(/seen, heard/).fill("Ran straight; brakes even.");
-      await marit.getByRole("button", { name: "Record the result" }).first().click();
-      await marit.waitForLoadState("load");
+      await record(marit, "Record the result");
       await shot(marit, `result-${javaScriptEnabled}`);
       assert.match(await marit.innerText("main"), /Verdict: met/);
 

@@ -6,11 +6,13 @@
 mod answer;
 mod day;
 mod description;
+mod listener;
 mod server;
 mod team;
 
 pub use answer::Answer;
 pub use day::{at, in_hours, result};
 pub use description::{Description, Operation};
+pub use listener::{Event, Listener};
 pub use server::{Client, DEMONSTRATION_PASSWORD, Heard, PASSWORD, PROGRAM, Server};
 pub use team::{PEOPLE, PROGRAMME, Team};

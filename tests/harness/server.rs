@@ -212,7 +212,7 @@ impl Drop for Server {
 #[derive(Clone)]
 pub struct Client {
     agent: ureq::Agent,
-    base: String,
+    pub(super) base: String,
     /// The access token, once signed in.
     pub token: Option<String>,
     /// Headers to send with the next requests.

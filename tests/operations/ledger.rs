@@ -11,6 +11,7 @@ pub(super) const SHOWN: &[&str] = &[
     "ledger_consistency",
     "checkpoints_read",
     "checkpoints_keys",
+    "differences_read",
 ];
 
 #[test]
@@ -39,6 +40,18 @@ fn the_inspector_reads_every_record_as_it_is_kept_with_proofs_that_none_was_alte
     let grown = ivo.get(&at("ledger/consistency?first=3")).has_status(200).json();
     assert_eq!((&grown["first"]["size"], &grown["second"]), (&3.into(), &head));
     ivo.get(&at("ledger/consistency?first=99999")).has_problem(400, "bad-query");
+
+    let changed = ivo.get(&at("ledger/differences?from=1&to=3")).has_status(200).json();
+    assert_eq!((&changed["from"], &changed["to"]), (&1.into(), &3.into()));
+    assert_eq!(changed["records"].as_array().map(Vec::len), Some(2));
+    let planned = ivo.get(&at("ledger/differences?from=1")).has_status(200).json();
+    assert_eq!(planned["points"][0]["after"], "held", "{planned:#}");
+    assert!(planned["points"][0]["before"].is_null(), "it was not planned yet");
+    for wrong in
+        ["", "?from=3&to=1", "?from=signed", "?from=signed:GR-99", "?from=opened:9", "?from=then"]
+    {
+        ivo.get(&at(&format!("ledger/differences{wrong}"))).has_problem(400, "bad-query");
+    }
 
     let latest = ivo.get(&at("ledger/checkpoint")).has_status(200);
     let lines: Vec<&str> = latest.text.lines().collect();

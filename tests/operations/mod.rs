@@ -9,12 +9,15 @@ mod accounts;
 pub mod attached;
 mod checks;
 mod configuration;
+mod copies;
 mod envelope;
+mod events;
 mod field;
 mod intervals;
 mod ledger;
 pub mod limits;
 pub mod permissions;
+mod planning;
 mod points;
 mod predictions;
 mod programmes;
@@ -37,11 +40,14 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("attached", attached::SHOWN),
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
+    ("copies", copies::SHOWN),
     ("envelope", envelope::SHOWN),
+    ("events", events::SHOWN),
     ("field", field::SHOWN),
     ("intervals", intervals::SHOWN),
     ("ledger", ledger::SHOWN),
     ("limits", limits::SHOWN),
+    ("planning", planning::SHOWN),
     ("points", points::SHOWN),
     ("predictions", predictions::SHOWN),
     ("programmes", programmes::SHOWN),

@@ -55,9 +55,13 @@ const TABLE: &[(Who, &[&str])] = &[
         "stand_down_read", "stand_down_list", "weather_list", "weather_latest", "snags_list", "snags_read",
         "points_list", "points_read", "points_holds", "next_read", "runs_list", "runs_read", "results_list",
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
-        "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "envelope_read", "envelope_picture",
+        "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "copies_read",
+        "differences_read", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
-        "changes_dry_run", "changes_read_narrowing",
+        "changes_dry_run", "changes_read_narrowing", "events_listen",
+        "forecast_assumptions_read", "forecasts_list", "forecasts_read", "forecasts_picture",
+        "day_plans_list", "day_plans_read", "day_plans_picture", "day_plans_draft",
+        "day_energy_read", "day_energy_picture",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
         "recordings_judged", "recordings_clock_estimate",
         "recordings_plot", "recordings_data",
@@ -70,7 +74,10 @@ const TABLE: &[(Who, &[&str])] = &[
         "happenings_report", "stand_down_call", "weather_observe", "snags_open", "runs_knock_off",
         "exceedances_note",
     ]),
-    (LEAD, &["aircraft_describe", "deviations_propose"]),
+    (LEAD, &[
+        "aircraft_describe", "deviations_propose", "forecast_assumptions_assume", "forecasts_make", "day_plans_propose",
+        "day_plans_replan",
+    ]),
     (ENGINEER, &[
         "configuration_fit", "configuration_remove", "channels_define", "limit_proposals_propose",
         "limit_proposals_withdraw", "snags_close", "exceedances_explain", "recordings_confirm_clock",
@@ -84,7 +91,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "recorders_describe",
         "intervals_take",
     ]),
-    (LEAD_OR_SAFETY, &["people_list_person", "documents_file", "hazards_accept", "deviations_end"]),
+    (LEAD_OR_SAFETY, &["copies_acknowledge", "people_list_person", "documents_file", "hazards_accept", "deviations_end"]),
     (Who::To(&["lead", "safety", "engineer"]), &["hazards_record"]),
     (Who::To(&["engineer", "crew"]), &["snags_work"]),
     (Who::To(&["lead", "engineer", "crew"]), &["recordings_take"]),
@@ -152,6 +159,8 @@ pub fn path_of(operation: &Operation) -> String {
         ("reduction", "1"),
         ("proposal", "1"),
         ("deviation", "1"),
+        ("forecast", "1"),
+        ("plan", "1"),
         ("pair", "speed-altitude"),
         ("topic", "atmosphere"),
         ("seq", "1"),
@@ -164,8 +173,13 @@ pub fn path_of(operation: &Operation) -> String {
         "recordings_clock_estimate" => {
             path.push_str(&format!("?against={RECORDING}&channel=motor_temp"));
         }
+        "events_listen" => path.push_str("?lasts_s=1"),
+        "day_energy_read" | "day_energy_picture" => {
+            path.push_str("?energy_kwh=1&run_min=10&set_up_min=10");
+        }
         "ledger_inclusion" => path.push_str("?seq=1"),
         "ledger_consistency" => path.push_str("?first=1"),
+        "differences_read" => path.push_str("?from=1"),
         // Ending the sessions of somebody would end the test.
         "accounts_end_sessions" => path = path.replace("cas", "nobody"),
         _ => {}
@@ -208,6 +222,7 @@ pub fn team_with_a_past() -> Team {
     limit["is"]["caution"] = json!(100.0);
     let proposal = json!({ "limit": limit, "reason": "A hot day." });
     eve.post(&at("limit-proposals"), proposal).has_status(201);
+    super::planning::has_planned(&team);
     team
 }
 

@@ -1,9 +1,13 @@
 //! What the demonstration's people did with the files of their recorders: the engineer took each in and attached it to its
-//! run, and explained what it shows beyond limits, and the safety officer closed that.
+//! run, fitted how parts warmed, and explained what it shows beyond limits, and the safety officer closed that.
+
+use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
-use http_service::{Clock, FileOf, Service, Settings};
-use programme::codes::{ExceedanceNumber, PersonHandle, ProgrammeId, RecorderCode, RunNumber};
+use http_service::{Clock, FileOf, IntervalOf, Service, Settings};
+use programme::codes::{
+    ChannelCode, ExceedanceNumber, PersonHandle, PointCode, ProgrammeId, RecorderCode, RunNumber,
+};
 use programme::commands::{
     self, CloseExceedance, ExceedanceClosing, ExplainExceedance, ExplanationTerms, Stamp, digests,
 };
@@ -12,7 +16,7 @@ use programme::refusal::Refusal;
 use programme::state::{Amendable, Exceedance, State};
 use store::{Act, ActError, Reply, Store};
 
-use super::simulation;
+use super::simulation::{self, Warming};
 use crate::commands::Failure;
 
 /// Who takes the files in and explains what they show.
@@ -20,6 +24,18 @@ const ENGINEER: &str = "tomas";
 
 /// The limit that a recording of a run long past shows to have been passed.
 const OVER_TEMPERATURE: &str = "L-INVERTER";
+
+/// The channels of the parts whose warming the engineer looks at.
+const WARMING_PARTS: [&str; 3] = ["motor_winding_t_1", "inverter_t", "coolant_t_out"];
+
+/// Which channels play which part in a thermal fit.
+fn roles(part: &str) -> Result<BTreeMap<String, ChannelCode>, Failure> {
+    let mut roles = BTreeMap::new();
+    for (role, channel) in [("temperature", part), ("power", "motor_kw"), ("ambient", "oat")] {
+        roles.insert(role.to_owned(), ChannelCode::new(channel)?);
+    }
+    Ok(roles)
+}
 
 /// Who closes what is explained.
 const SAFETY_OFFICER: &str = "sofia";
@@ -45,9 +61,18 @@ pub async fn take_in(
             began: None,
         };
         let taken = service.take_in(programme, &engineer, now, of, &file.bytes).await;
-        let attached =
-            service.attach(programme, &engineer, taken.map_err(refused)?, RunNumber(file.run));
+        let recording = taken.map_err(refused)?;
+        let run = RunNumber(file.run);
+        let attached = service.attach(programme, &engineer, recording.clone(), run);
         attached.await.map_err(refused)?;
+        let Some(Warming { point, from, to }) = file.warming.clone() else { continue };
+        let of = IntervalOf { recording, run, point: PointCode::new(&point)?, from, to };
+        let taken = service.take_interval(programme, &engineer, of).await.map_err(refused)?;
+        for part in WARMING_PARTS {
+            let channels = roles(part)?;
+            let made = service.reduce(programme, &engineer, taken, "thermal-fit", channels);
+            made.await.map_err(refused)?;
+        }
     }
     let shown: Vec<Exceedance> = store
         .read(programme, |state, _| {

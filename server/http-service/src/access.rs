@@ -11,10 +11,11 @@ use programme::commands::Stamp;
 use programme::people::Act;
 use uuid::Uuid;
 
+use crate::live::Pass;
 use crate::office::{Office, office_of};
 use crate::problem::{FAULT, NOT_ADMINISTRATOR, NOT_PERMITTED, NOT_SIGNED_IN, Problem};
 use crate::routes::Facts;
-use crate::token::Verified;
+use crate::token::{Bearer, Verified};
 
 /// Who may use a route.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,6 +92,8 @@ permissions!(
     ReviewModels,
     JudgeDamping,
     NarrowRepeats,
+    Forecast,
+    PlanDays,
     OpenSnags,
     WorkSnags,
     CloseSnags,
@@ -98,6 +101,7 @@ permissions!(
     ReportEvents,
     CallStandDown,
     LiftStandDown,
+    AcknowledgeCopy,
 );
 
 /// Anybody at all.
@@ -185,13 +189,22 @@ fn bearer_token(headers: &HeaderMap) -> Result<&str, Problem> {
     if scheme.eq_ignore_ascii_case("bearer") { Ok(token) } else { Err(not_signed_in()) }
 }
 
-fn signed_in(request: &HttpRequest, office: &Office) -> Result<SignedIn, Problem> {
+fn bearer(request: &HttpRequest, office: &Office) -> Result<Bearer, Problem> {
     let token = bearer_token(request.headers())?;
     let now = office.now();
-    let bearer = match request.app_data::<Verified>() {
-        Some(verified) => verified.verify(&office.tokens, token, now)?,
-        None => office.tokens.verify(token, now)?,
-    };
+    match request.app_data::<Verified>() {
+        Some(verified) => verified.verify(&office.tokens, token, now),
+        None => office.tokens.verify(token, now),
+    }
+}
+
+/// By what whoever asks is signed in, for what goes on after the request was let in.
+pub(crate) fn pass(request: &HttpRequest, office: &Office) -> Result<Pass, Problem> {
+    Ok(bearer(request, office)?.into())
+}
+
+fn signed_in(request: &HttpRequest, office: &Office) -> Result<SignedIn, Problem> {
+    let bearer = bearer(request, office)?;
     let known = office.store.signed_in(&bearer.handle, bearer.session, bearer.issued_at)?;
     Ok(SignedIn {
         handle: bearer.handle,

@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use programme::record::Digest;
 use recordings::columns::Columns;
@@ -12,6 +13,15 @@ use crate::problem::{BUSY, Problem};
 /// The columns of one recording. Each reading opens its own, since two must not read through one file handle.
 pub(crate) type Opened = Columns<File>;
 
+/// Says stop when it is dropped, as when whoever asked has gone.
+struct StopsWhenDropped(Arc<AtomicBool>);
+
+impl Drop for StopsWhenDropped {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+}
+
 impl Office {
     /// Opens columns by their digest, and does something with them where it may take its time.
     pub async fn with_columns<T: Send + 'static>(
@@ -21,6 +31,16 @@ impl Office {
     ) -> Result<T, Problem> {
         let file = self.store.objects().open_file(columns).await?;
         self.aside(move || work(Columns::open(file)?)).await
+    }
+
+    /// As [`Office::aside`], and tells the work to stop once nobody waits for it any more.
+    pub async fn aside_while_awaited<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(&AtomicBool) -> Result<T, Problem> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let stop = Arc::new(AtomicBool::new(false));
+        let _stops = StopsWhenDropped(Arc::clone(&stop));
+        self.aside(move || work(&stop)).await
     }
 
     /// Does something that takes its time, so that nobody else waits for it. Only a few do so at once.
@@ -39,7 +59,7 @@ impl Office {
         done.await.map_err(|error| {
             Problem::new(
                 crate::problem::FAULT,
-                "The program failed while working on the recording. Tell whoever runs it the request id.",
+                "The program failed while working on it. Tell whoever runs it the request id.",
             )
             .because(error)
         })?

@@ -321,6 +321,8 @@ named! {
     Number<ExceedanceNumber>, "exceedance", "exceedance";
     Number<ProposalNumber>, "proposal", "proposal";
     Number<DeviationNumber>, "deviation", "deviation";
+    Number<ForecastNumber>, "forecast", "forecast";
+    Number<DayPlanNumber>, "plan", "plan of a day";
     Pair, "pair", "pair of axes";
     Topic, "topic", "topic";
     Seq, "seq", "record";
@@ -349,7 +351,9 @@ numbers!(
     ProposalNumber,
     IntervalNumber,
     ReductionNumber,
-    DeviationNumber
+    DeviationNumber,
+    ForecastNumber,
+    DayPlanNumber
 );
 
 /// SHA-256 of a file.

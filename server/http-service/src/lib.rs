@@ -15,6 +15,7 @@ mod given;
 mod idempotency;
 mod intake;
 mod kept;
+mod live;
 mod office;
 mod pace;
 mod page;
@@ -34,6 +35,7 @@ mod trust;
 mod tests;
 
 use std::net::TcpListener;
+use std::sync::Arc;
 
 use actix_web::dev::Server;
 use actix_web::middleware::from_fn;
@@ -45,6 +47,7 @@ use store::{Store, WriteError};
 pub use clock::Clock;
 pub use description::{hours_schema, openapi};
 pub use intake::FileOf;
+pub use played::IntervalOf;
 pub use qr::qr_for_terminals;
 pub use secrets::{
     BadSecret, LONGEST_PASSWORD, PIN_DIGITS, SHORTEST_PASSWORD, hash_password, hash_pin,
@@ -52,6 +55,7 @@ pub use secrets::{
 pub use settings::{Pace, Settings};
 pub use trust::TrustPage;
 
+use live::Listeners;
 use office::Office;
 
 /// The whole HTTP service over one store. Clones share everything.
@@ -101,6 +105,7 @@ impl Service {
         workers: usize,
     ) -> std::io::Result<Server> {
         let service = self.clone();
+        actix_web::rt::spawn(end_listening(Arc::clone(&self.office.listeners)));
         let server = HttpServer::new(move || {
             let service = service.clone();
             App::new().configure(move |config| service.configure(config))
@@ -112,5 +117,25 @@ impl Service {
             None => server.listen(listener)?,
         };
         Ok(server.run())
+    }
+}
+
+/// Waits until the program is told to end, and then lets go of those who only listen: the server waits for all that is
+/// under way, and a stream of events would be under way for minutes.
+async fn end_listening(listeners: Arc<Listeners>) {
+    use actix_web::rt::signal;
+    #[cfg(unix)]
+    {
+        let told = signal::unix::signal(signal::unix::SignalKind::terminate());
+        if let Ok(mut told) = told {
+            tokio::select! {
+                _ = told.recv() => {}
+                _ = signal::ctrl_c() => {}
+            }
+            return listeners.end_all();
+        }
+    }
+    if signal::ctrl_c().await.is_ok() {
+        listeners.end_all();
     }
 }

@@ -15,6 +15,7 @@ use tokio::sync::Semaphore;
 use crate::boards::Boards;
 use crate::clock::Clock;
 use crate::kept::KeptViews;
+use crate::live::Listeners;
 use crate::pace::Attempts;
 use crate::problem::{FAULT, Problem};
 use crate::secrets::Secrets;
@@ -49,6 +50,8 @@ pub(crate) struct Shared {
     pub views: KeptViews,
     /// The holds of whole ladders.
     pub boards: Boards,
+    /// Who hears of records while they are made.
+    pub listeners: Arc<Listeners>,
 }
 
 impl Office {
@@ -68,6 +71,7 @@ impl Office {
             heavy: Arc::new(Semaphore::new(HEAVY_AT_ONCE)),
             views: KeptViews::default(),
             boards: Boards::default(),
+            listeners: Arc::default(),
             store,
             clock,
             settings,

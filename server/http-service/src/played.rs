@@ -1,21 +1,26 @@
-//! What the program does for a person by itself, without a request: how the demonstration takes in its recorder files. It
-//! goes through the same doors as a request.
+//! What the program does for a person by itself, without a request: how the demonstration takes in its recorder files and
+//! reduces them. It goes through the same doors as a request.
 
+use std::collections::BTreeMap;
 use std::io::Write as _;
 
 use chrono::{DateTime, Utc};
-use programme::codes::{PersonHandle, ProgrammeId, RunNumber};
+use programme::codes::{
+    ChannelCode, IntervalNumber, PersonHandle, PointCode, ProgrammeId, RunNumber,
+};
 use programme::commands::Stamp;
 use programme::record::Digest;
 use store::Act;
 
 use crate::Service;
 use crate::access::Permitted;
+use crate::api::intervals::{IntervalWay, NewInterval, take};
 use crate::api::recordings::{AttachmentTerms, attach};
+use crate::api::reductions::{NewReduction, make};
 use crate::given::{At, Given, Sha256};
 use crate::idempotency::Asked;
 use crate::intake::FileOf;
-use crate::problem::Problem;
+use crate::problem::{FAULT, Problem};
 
 impl Service {
     /// Takes a recorder's file in for a person.
@@ -69,4 +74,67 @@ impl Service {
         let answer = attach(person, At(Sha256(recording)), given, self.office.clone()).await;
         answer.map(|_| ())
     }
+
+    /// Takes an interval of an attached recording for a person, from one moment to another by the recorder's clock.
+    ///
+    /// # Errors
+    ///
+    /// [`Problem`], as a request would be told it; nothing was recorded.
+    pub async fn take_interval(
+        &self,
+        programme: &ProgrammeId,
+        by: &PersonHandle,
+        of: IntervalOf,
+    ) -> Result<IntervalNumber, Problem> {
+        let IntervalOf { recording, run, point, from, to } = of;
+        let how = IntervalWay::Times { from, to };
+        let body = NewInterval { recording, run, point, how };
+        let person = Permitted::for_person(by.clone(), programme.clone());
+        take(person, Given { body, asked: Asked::once() }, self.office.clone()).await?;
+        let last = self.office.store.read(programme, |state, _| {
+            state.recordings.intervals.last().map(|interval| interval.number)
+        });
+        last.flatten()
+            .ok_or_else(|| Problem::new(FAULT, "The interval was taken and cannot be shown."))
+    }
+
+    /// Reduces an interval by a method for a person.
+    ///
+    /// # Errors
+    ///
+    /// [`Problem`], as a request would be told it; nothing was recorded.
+    pub async fn reduce(
+        &self,
+        programme: &ProgrammeId,
+        by: &PersonHandle,
+        interval: IntervalNumber,
+        method: &str,
+        channels: BTreeMap<String, ChannelCode>,
+    ) -> Result<(), Problem> {
+        let body = NewReduction {
+            interval,
+            method: method.to_owned(),
+            channels,
+            given: serde_json::json!({}),
+            fills: BTreeMap::new(),
+        };
+        let person = Permitted::for_person(by.clone(), programme.clone());
+        let given = Given { body, asked: Asked::once() };
+        make(person, given, self.office.clone()).await.map(|_| ())
+    }
+}
+
+/// Which part of a recording is taken, and for what.
+#[derive(Debug, Clone)]
+pub struct IntervalOf {
+    /// The recording.
+    pub recording: Digest,
+    /// The run.
+    pub run: RunNumber,
+    /// The point of the run.
+    pub point: PointCode,
+    /// From then on.
+    pub from: DateTime<Utc>,
+    /// Up to and including then.
+    pub to: DateTime<Utc>,
 }

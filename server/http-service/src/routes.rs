@@ -272,6 +272,8 @@ table! {
     PUT "/api/v1/programmes/{programme}/exceedances/{exceedance}/explanation" Permitted<ExplainExceedances> => exceedances::explain;
     POST "/api/v1/programmes/{programme}/exceedances/{exceedance}/closing" Permitted<CloseExceedances> => exceedances::close;
 
+    GET "/api/v1/programmes/{programme}/events" Permitted<Read> => events::listen;
+
     GET "/api/v1/programmes/{programme}/hours" Permitted<Read> => hours::read;
 
     GET "/api/v1/programmes/{programme}/ledger" Permitted<Read> => ledger::head;
@@ -281,6 +283,9 @@ table! {
     GET "/api/v1/programmes/{programme}/ledger/consistency" Permitted<Read> => ledger::consistency;
     GET "/api/v1/programmes/{programme}/ledger/checkpoint" Permitted<Read> => checkpoints::read;
     GET "/api/v1/programmes/{programme}/ledger/keys" Permitted<Read> => checkpoints::keys;
+    GET "/api/v1/programmes/{programme}/ledger/copy" Permitted<Read> => copies::read;
+    POST "/api/v1/programmes/{programme}/ledger/copy" Permitted<AcknowledgeCopy> => copies::acknowledge;
+    GET "/api/v1/programmes/{programme}/ledger/differences" Permitted<Read> => differences::read;
 
     GET "/api/v1/programmes/{programme}/envelope" Permitted<Read> => envelope::read;
     GET "/api/v1/programmes/{programme}/envelope/{pair}/picture" Permitted<Read> => envelope::picture;
@@ -292,6 +297,20 @@ table! {
     POST "/api/v1/programmes/{programme}/changes/dry-run" Permitted<Read> => changes::dry_run;
     GET "/api/v1/programmes/{programme}/runs/{run}/results/{point}/narrowing" Permitted<Read> => changes::read_narrowing;
     POST "/api/v1/programmes/{programme}/runs/{run}/results/{point}/narrowing" Permitted<NarrowRepeats> => changes::narrow;
+    GET "/api/v1/programmes/{programme}/forecast-assumptions" Permitted<Read> => forecast_assumptions::read;
+    POST "/api/v1/programmes/{programme}/forecast-assumptions" Permitted<Forecast> => forecast_assumptions::assume;
+    GET "/api/v1/programmes/{programme}/forecasts" Permitted<Read> => forecasts::list;
+    POST "/api/v1/programmes/{programme}/forecasts" Permitted<Forecast> => forecasts::make;
+    GET "/api/v1/programmes/{programme}/forecasts/{forecast}" Permitted<Read> => forecasts::read;
+    GET "/api/v1/programmes/{programme}/forecasts/{forecast}/picture" Permitted<Read> => forecasts::picture;
+    GET "/api/v1/programmes/{programme}/day-plans" Permitted<Read> => day_plans::list;
+    POST "/api/v1/programmes/{programme}/day-plans" Permitted<PlanDays> => day_plans::propose;
+    POST "/api/v1/programmes/{programme}/day-plans/draft" Permitted<Read> => day_plans::draft;
+    GET "/api/v1/programmes/{programme}/day-plans/{plan}" Permitted<Read> => day_plans::read;
+    GET "/api/v1/programmes/{programme}/day-plans/{plan}/picture" Permitted<Read> => day_plans::picture;
+    GET "/api/v1/programmes/{programme}/day-plans/{plan}/energy" Permitted<Read> => day_energy::read;
+    GET "/api/v1/programmes/{programme}/day-plans/{plan}/energy/picture" Permitted<Read> => day_energy::picture;
+    POST "/api/v1/programmes/{programme}/day-plans/{plan}/replanning" Permitted<PlanDays> => day_plans::replan;
     GET "/api/v1/programmes/{programme}/deviations" Permitted<Read> => deviations::list;
     POST "/api/v1/programmes/{programme}/deviations" Permitted<ProposeDeviation> => deviations::propose;
     GET "/api/v1/programmes/{programme}/deviations/{deviation}" Permitted<Read> => deviations::read;

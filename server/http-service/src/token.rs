@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
+use crate::live::Pass;
 use crate::problem::{FAULT, Problem, TOKEN_REFUSED};
 
 /// Who issues tokens, and for whom.
@@ -250,9 +251,22 @@ fn refused() -> Problem {
 }
 
 impl Bearer {
+    /// Until when it is good.
+    pub fn expires_at(&self) -> DateTime<Utc> {
+        DateTime::from_timestamp(self.expires, 0).unwrap_or(self.issued_at)
+    }
+
     fn is_good(&self, now: DateTime<Utc>) -> Result<(), Problem> {
         let now = now.timestamp();
         if self.not_before <= now && now < self.expires { Ok(()) } else { Err(refused()) }
+    }
+}
+
+impl From<Bearer> for Pass {
+    fn from(bearer: Bearer) -> Self {
+        let expires_at = bearer.expires_at();
+        let Bearer { handle: person, session, issued_at, .. } = bearer;
+        Self { person, session, issued_at, expires_at }
     }
 }
 

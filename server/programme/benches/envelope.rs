@@ -129,6 +129,7 @@ fn policy() -> Policy {
         required_totals: Vec::new(),
         heating_order: Vec::new(),
         heating_horizon_min: None,
+        quarantine: Vec::new(),
         build_up_pairs: Vec::new(),
         predictions: None,
     }

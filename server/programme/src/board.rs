@@ -329,6 +329,9 @@ fn concerned(state: &State, entry: &Entry, places: &mut Vec<usize>) {
         | Record::ModelReviewed(_)
         | Record::DampingStepJudged(_)
         | Record::RepeatNarrowed(_)
+        | Record::ForecastAssumed(_)
+        | Record::ForecastMade(_)
+        | Record::DayPlanProposed(_)
         | Record::ExceedanceExplained(_)
         | Record::ExceedanceClosed(_)
         | Record::SnagOpened(_)
@@ -336,7 +339,9 @@ fn concerned(state: &State, entry: &Entry, places: &mut Vec<usize>) {
         | Record::SnagClosed(_)
         | Record::WeatherObserved(_)
         | Record::StandDownCalled(_)
-        | Record::StandDownLifted(_) => {}
+        | Record::StandDownLifted(_)
+        | Record::CheckpointKeyChanged(_)
+        | Record::CopyAcknowledged(_) => {}
     }
 }
 

@@ -178,6 +178,14 @@ number!(
     DeviationNumber
 );
 number!(
+    /// Counts a programme's forecasts, from 1.
+    ForecastNumber
+);
+number!(
+    /// Counts a programme's plans of days, from 1.
+    DayPlanNumber
+);
+number!(
     /// Counts a programme's intervals of recordings, from 1.
     IntervalNumber
 );

@@ -9,6 +9,7 @@
 
 mod incomplete;
 mod sums;
+mod table;
 #[cfg(test)]
 mod tests;
 
@@ -19,6 +20,7 @@ use serde::Serialize;
 
 pub use incomplete::IncompleteRun;
 pub use sums::{HoursTotals, TotalToGo};
+pub use table::runs_csv;
 
 use crate::card::Fitted;
 use crate::codes::{ItemCode, PersonHandle, ProgrammeId, RunNumber};
@@ -115,6 +117,16 @@ pub struct ConfigurationDigest {
     pub digest: Digest,
     /// Its first 12 digits, for people.
     pub short: String,
+}
+
+impl ConfigurationDigest {
+    /// The name of what is fitted.
+    pub fn of(fitted: &Fitted) -> Self {
+        let digest =
+            Digest::of(fitted).expect("a map of texts to texts always has an RFC 8785 form");
+        let short = digest.to_string().chars().take(SHORT_DIGITS).collect();
+        Self { digest, short }
+    }
 }
 
 /// What runs of one phase add up to.
@@ -250,10 +262,7 @@ impl Configurations {
         if let Some(known) = self.names.get(&fitted) {
             return known.clone();
         }
-        let digest =
-            Digest::of(&*fitted).expect("a map of texts to texts always has an RFC 8785 form");
-        let short = digest.to_string().chars().take(SHORT_DIGITS).collect();
-        let name = ConfigurationDigest { digest, short };
+        let name = ConfigurationDigest::of(&fitted);
         self.names.insert(std::sync::Arc::clone(&fitted), name.clone());
         self.in_order.push(fitted);
         name

@@ -98,6 +98,7 @@ const fn effort(reason: &Reason) -> u32 {
         | Reason::Refused(_) => 3,
         // Work on the aircraft, or an explanation.
         Reason::Configuration(_)
+        | Reason::Quarantined(_)
         | Reason::OpenExceedance(_)
         | Reason::Heating(_)
         | Reason::Snag(_) => 4,

@@ -107,6 +107,10 @@ acts! {
     JudgeDamping "judge damping" [Engineer],
     /// Let a result stand though items changed.
     NarrowRepeats "let results stand after changes" [Safety],
+    /// Assume what forecasts rest on, and make them.
+    Forecast "make forecasts" [Lead],
+    /// Plan days.
+    PlanDays "plan days" [Lead],
     /// Open snags.
     OpenSnags "open snags" [Lead, Pilot, Safety, Engineer, Crew],
     /// Work on snags.
@@ -121,6 +125,8 @@ acts! {
     CallStandDown "call a stand-down" [Lead, Pilot, Safety, Engineer, Crew],
     /// Lift a stand-down.
     LiftStandDown "lift a stand-down" [Safety],
+    /// Acknowledge that the ledger goes on from a copy that may be older; it takes both.
+    AcknowledgeCopy "acknowledge a restored copy" [Lead, Safety],
 }
 
 impl Act {

@@ -5,15 +5,18 @@
 mod build_up;
 #[cfg(test)]
 mod frozen;
+mod keeping;
 mod predictions;
 mod recordings;
 mod runs;
 mod signing;
+mod told;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 pub use build_up::DeviatingStep;
+pub use keeping::PublicKey;
 pub use predictions::{KeptPrediction, Predicted, ToleratedChange};
 pub use recordings::{
     EventMark, HeatingComponent, HeatingOutcome, IntervalBasis, RecordedChannel, RecordedMoment,
@@ -25,14 +28,17 @@ pub use runs::{
 pub use signing::{BadDigest, Digest, Part, ReleaseWindow};
 
 use crate::codes::{
-    ChannelCode, CheckCode, DeviationNumber, EventCode, ExceedanceNumber, HazardCode,
-    IntervalNumber, ItemCode, LimitCode, PointCode, ProposalNumber, RecorderCode, ReductionNumber,
-    RunNumber, SnagNumber,
+    ChannelCode, CheckCode, DayPlanNumber, DeviationNumber, EventCode, ExceedanceNumber,
+    ForecastNumber, HazardCode, IntervalNumber, ItemCode, LimitCode, PointCode, ProposalNumber,
+    RecorderCode, ReductionNumber, RunNumber, SnagNumber,
 };
+use crate::day_plan::{DayPlan, DayTerms};
+use crate::forecast::{Assumptions, Driver, Forecast};
+use crate::ledger::NodeHash;
 use crate::measure::Measure;
 use crate::nouns::{
     Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, Person, Phase, Point, Policy,
-    Recorder, RiskLevel, Severity, Statistic, WeatherObservation,
+    Recorder, RiskLevel, Role, Severity, Statistic, WeatherObservation,
 };
 
 macro_rules! records {
@@ -606,6 +612,37 @@ records! {
         /// Why it need not be shown again.
         reason: String,
     }
+    /// The test lead assumed what forecasts rest on from now on.
+    ForecastAssumed "forecast-assumed" {
+        /// All of it.
+        assumptions: Assumptions,
+    }
+    /// A forecast was made. It opens no rung and holds none.
+    ForecastMade "forecast-made" {
+        /// Which.
+        forecast: ForecastNumber,
+        /// The record of what was assumed.
+        assumed: u64,
+        /// The dates as distributions, and how critical each point is.
+        told: Forecast,
+        /// What would move the dates most.
+        drivers: Vec<Driver>,
+    }
+    /// A plan for a day was proposed. It releases nothing.
+    DayPlanProposed "day-plan-proposed" {
+        /// Which.
+        plan: DayPlanNumber,
+        /// The plan of the same day whose place it takes.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        replaces: Option<DayPlanNumber>,
+        /// The forecast by which points count as critical; absent: there was none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        forecast: Option<ForecastNumber>,
+        /// What was given for the day.
+        terms: DayTerms,
+        /// The plan.
+        day: DayPlan,
+    }
     /// The weather was observed.
     WeatherObserved "weather-observed" {
         /// What was observed.
@@ -620,6 +657,52 @@ records! {
     StandDownLifted "stand-down-lifted" {
         /// Why it can be lifted.
         reasons: String,
+    }
+    /// Checkpoints are signed by another key from now on. The one before signs the checkpoint that has this record.
+    CheckpointKeyChanged "checkpoint-key-changed" {
+        /// The key that signed until now.
+        before: PublicKey,
+        /// The key that signs from now on.
+        key: PublicKey,
+        /// Why.
+        reason: String,
+    }
+    /// Somebody knows that the ledger goes on from a copy that may be older than what was recorded.
+    CopyAcknowledged "copy-acknowledged" {
+        /// How many records the copy has.
+        records: u64,
+        /// The root over them.
+        root: NodeHash,
+        /// How many records there are known to have been; absent: not known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        known: Option<u64>,
+        /// The key that signs checkpoints once both have acknowledged it.
+        key: PublicKey,
+        /// As whom.
+        role: Role,
+        /// What was done to find out what is missing.
+        account: String,
+    }
+}
+
+impl Record {
+    /// Whether somebody signs something by it that can open a rung.
+    pub const fn signs(&self) -> bool {
+        matches!(
+            self,
+            Record::LimitChangeAgreed(_)
+                | Record::RiskAccepted(_)
+                | Record::PartSigned(_)
+                | Record::SignatureWithdrawn(_)
+                | Record::ExceedanceClosed(_)
+                | Record::SnagClosed(_)
+                | Record::BuildUpDeviationProposed(_)
+                | Record::BuildUpDeviationAgreed(_)
+                | Record::RepeatNarrowed(_)
+                | Record::DampingStepJudged(_)
+                | Record::ModelReviewed(_)
+                | Record::StandDownLifted(_)
+        )
     }
 }
 

@@ -118,6 +118,7 @@ pub(crate) fn policy() -> Policy {
         required_totals: Vec::new(),
         heating_order: Vec::new(),
         heating_horizon_min: None,
+        quarantine: Vec::new(),
         build_up_pairs: Vec::new(),
         predictions: None,
     }
@@ -260,6 +261,7 @@ impl Story {
             description: "A two-seat tug.".to_owned(),
             airfield: None,
             never_exceed_speed: None,
+            maximum_altitude: None,
             maximum_mass: None,
             seats: 2,
             loading: Vec::new(),

@@ -82,6 +82,14 @@ pub enum ActError {
         #[source]
         source: Option<programme::entry::UnreadableEntry>,
     },
+    /// The ledger goes on from a copy that nobody has acknowledged, so nobody signs in it.
+    #[error(
+        "the ledger goes on from a copy of {records} records that test lead and safety officer have not both acknowledged"
+    )]
+    CopyNotAcknowledged {
+        /// How many records the copy has.
+        records: u64,
+    },
     /// A fault in the program: the decision, the fold or the reply gave up.
     #[error("the program failed while deciding; this is a fault in it, and nothing was written")]
     Panicked,

@@ -12,8 +12,10 @@ use sqlx::Connection;
 use crate::data_dir::{
     DataDir, DataDirError, database_in, make_private_directory, private_file, sync_directory,
 };
+use crate::fence::{self, CopyFound, Marks};
 use crate::files::{self, LostFile};
 use crate::objects::folder_beside;
+use crate::secret;
 use crate::sqlite;
 use crate::verify::{FirstFailure, ProgrammeVerdict, VerifyError, verify_ledger};
 
@@ -196,6 +198,7 @@ pub async fn restore(
         io::copy(&mut backup, &mut copy).map_err(|source| unusable(&restoring, source))?;
         let mut connection = sqlite::connect_alone(&restoring).await?;
         sqlite::session::revoke_all(&mut connection, at).await?;
+        let token = secret::find_or_make(&mut connection, fence::PLACE).await?;
         connection.close().await?;
         let mut verdicts = all_pass(verify_ledger(&restoring, &[]).await?)
             .map_err(|(programme, failure)| RestoreError::Fails { programme, failure })?;
@@ -203,6 +206,9 @@ pub async fn restore(
         copy_files(&folder_beside(from), &files, &mut verdicts)
             .map_err(|(programme, lost)| RestoreError::Lost { programme, lost })?;
         copy.sync_all().map_err(|source| unusable(&restoring, source))?;
+        copies_of(&verdicts, &token)
+            .write(data_dir)
+            .map_err(|source| unusable(data_dir, source))?;
         let database = database_in(data_dir);
         fs::rename(&restoring, &database).map_err(|source| unusable(&database, source))?;
         sync_directory(data_dir).map_err(|source| unusable(data_dir, source))?;
@@ -213,9 +219,18 @@ pub async fn restore(
         // Leave the directory as it was found; what cannot be removed is told by the next attempt.
         let _ = fs::remove_file(&restoring);
         let _ = fs::remove_dir_all(folder_beside(&restoring));
+        let _ = fs::remove_file(fence::file_in(data_dir));
         let _ = fs::remove_file(place.lock_file());
     }
     outcome
+}
+
+/// Every ledger goes on from a copy, of which nobody knows whether it is the whole.
+fn copies_of(verdicts: &[ProgrammeVerdict], place: &[u8]) -> Marks {
+    let copies = verdicts
+        .iter()
+        .map(|verdict| (verdict.programme.clone(), CopyFound { head: verdict.head, known: None }));
+    Marks { place: fence::place_of(place), copies: copies.collect(), ..Marks::default() }
 }
 
 /// Copies the files that the records speak of.

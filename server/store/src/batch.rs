@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use chrono::{DateTime, Utc};
+use parking_lot::RwLock;
 use programme::codes::{PersonHandle, ProgrammeId};
 use programme::entry::{Draft, Entry};
 use programme::ledger::{NodeHash, Tree, leaf_hash};
@@ -12,7 +13,9 @@ use tokio::sync::oneshot;
 
 use crate::act::{Act, ActError, Acted};
 use crate::fault::WriteError;
+use crate::fence::CopyFound;
 use crate::idempotency::{Answered, Key, Remembered, Reply, ToRemember};
+use crate::published::Published;
 use crate::store::Shared;
 use crate::writer::ActJob;
 
@@ -127,7 +130,15 @@ impl<'a> Batch<'a> {
                 let published = std::sync::Arc::clone(
                     self.shared.programmes.write().entry(programme.clone()).or_default(),
                 );
-                published.write().take_in(rows.iter().map(|row| (&row.entry, row.leaf)));
+                let head = {
+                    let mut published = published.write();
+                    published.take_in(rows.iter().map(|row| (&row.entry, row.leaf)));
+                    published.head
+                };
+                settle_copy(self.shared, &programme, &published);
+                if !self.shared.copies.read().contains_key(&programme) {
+                    self.shared.fence.note(programme.as_str(), head);
+                }
                 // Nobody need be listening.
                 let _ = self
                     .shared
@@ -183,6 +194,7 @@ impl<'a> Batch<'a> {
         if !founds && !known {
             return Err(ActError::UnknownProgramme(programme));
         }
+        let shared = self.shared;
         let working = self.working_on(&programme);
         let drafts = catch_unwind(AssertUnwindSafe(|| decide(&working.state)))
             .map_err(|_| ActError::Panicked);
@@ -197,6 +209,12 @@ impl<'a> Batch<'a> {
                 return Err(panicked);
             }
         };
+        let copy = shared.copies.read().get(&programme).copied();
+        if let Some(copy) = copy
+            && drafts.iter().any(|draft| draft.record.signs())
+        {
+            return Err(ActError::CopyNotAcknowledged { records: copy.head.size });
+        }
         let rows = match keepable(&programme, working.tree.size(), at, &by, drafts) {
             Ok(rows) => rows,
             Err(unkeepable) => {
@@ -250,6 +268,17 @@ impl<'a> Batch<'a> {
             working.tree.push(row.leaf);
         }
         self.working.insert(programme.clone(), working);
+    }
+}
+
+/// A copy that test lead and safety officer have acknowledged is the ledger from now on.
+fn settle_copy(shared: &Shared, programme: &ProgrammeId, published: &RwLock<Published>) {
+    let mut copies = shared.copies.write();
+    let settled = copies.get(programme).is_some_and(|CopyFound { head, .. }| {
+        published.read().state.keeping.is_acknowledged(head.size, head.root)
+    });
+    if settled {
+        copies.remove(programme);
     }
 }
 

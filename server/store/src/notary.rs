@@ -2,11 +2,13 @@
 
 use std::collections::HashMap;
 
-use parking_lot::Mutex;
+use parking_lot::{Mutex, RwLock};
 use programme::codes::ProgrammeId;
 use programme::ledger::checkpoint::{Checkpoint, Origin, SignedCheckpoint};
 use programme::ledger::note::{Signer, Verifier};
 use programme::ledger::{NodeHash, Tree};
+use programme::record::PublicKey;
+use programme::state::State;
 
 use crate::batch::Batch;
 use crate::fault::ReadError;
@@ -17,10 +19,13 @@ use crate::store::{Shared, Store};
 /// The secret by which checkpoints are signed.
 pub(crate) const KEY: &str = "checkpoint-key";
 
-/// Signs checkpoints. The same secret signs for every programme, under the name of its ledger.
+/// Signs checkpoints. The same secret signs for every programme, under the name of its ledger, but while keys are changed.
 pub(crate) struct Notary {
-    secret: [u8; 32],
-    signers: Mutex<HashMap<Origin, Signer>>,
+    /// Secrets by the keys that check what they sign, the newest last.
+    secrets: RwLock<Vec<(PublicKey, [u8; 32])>>,
+    /// The keys by which ledgers were signed first.
+    first: RwLock<HashMap<ProgrammeId, PublicKey>>,
+    signers: Mutex<HashMap<(Origin, PublicKey), Signer>>,
 }
 
 /// A signature to be kept.
@@ -39,19 +44,65 @@ pub(crate) struct Inconsistent {
 }
 
 impl Notary {
-    pub fn new(secret: [u8; 32]) -> Self {
-        Self { secret, signers: Mutex::default() }
+    /// Signs with the last of these, which is not empty, unless a ledger names another one.
+    pub fn new(secrets: &[[u8; 32]]) -> Self {
+        let notary = Self {
+            secrets: RwLock::default(),
+            first: RwLock::default(),
+            signers: Mutex::default(),
+        };
+        secrets.iter().for_each(|secret| {
+            notary.add(*secret);
+        });
+        notary
     }
 
-    /// Signs size and root of each programme that a batch adds to, where they follow from what is on disk.
+    /// Takes in a secret, by which new ledgers are signed from now on.
+    pub fn add(&self, secret: [u8; 32]) -> PublicKey {
+        let key = public_key_of(&secret);
+        self.secrets.write().push((key, secret));
+        key
+    }
+
+    /// The key by which new ledgers are signed.
+    pub fn newest(&self) -> PublicKey {
+        let newest = self.secrets.read().last().map(|(key, _)| *key);
+        newest.expect("a notary is made with a secret, and none is taken away from it")
+    }
+
+    /// Whether a ledger's next checkpoint can be signed here.
+    pub fn has(&self, key: PublicKey) -> bool {
+        self.secrets.read().iter().any(|(known, _)| *known == key)
+    }
+
+    /// Notes by which key a ledger was signed first.
+    pub fn signed_first_by(&self, programme: &ProgrammeId, key: PublicKey) {
+        self.first.write().insert(programme.clone(), key);
+    }
+
+    /// The key that signs the next checkpoint of a ledger.
+    pub fn key_of(&self, programme: &ProgrammeId, state: &State) -> PublicKey {
+        state
+            .keeping
+            .key_at(u64::MAX)
+            .or_else(|| self.first.read().get(programme).copied())
+            .unwrap_or_else(|| self.newest())
+    }
+
+    /// Signs size and root of each programme that a batch adds to, where they follow from what is on disk, and where it does
+    /// not go on from a copy that nobody has acknowledged.
     pub fn sign(&self, shared: &Shared, batch: &Batch<'_>) -> Result<Vec<Signed>, Inconsistent> {
-        let mut grown: HashMap<&ProgrammeId, (Tree, Option<NodeHash>)> = HashMap::new();
+        let mut grown: HashMap<&ProgrammeId, (Tree, Option<NodeHash>, PublicKey)> = HashMap::new();
         for (programme, leaves) in batch.leaves() {
-            let (tree, first) = grown.entry(programme).or_insert_with(|| {
-                shared.programme(programme).map_or_else(Default::default, |published| {
-                    let published = published.read();
-                    (published.tree.edge(), published.tree.leaf(0))
-                })
+            let (tree, first, _) = grown.entry(programme).or_insert_with(|| {
+                shared.programme(programme).map_or_else(
+                    || (Tree::default(), None, self.newest()),
+                    |published| {
+                        let published = published.read();
+                        let key = self.key_of(programme, &published.state);
+                        (published.tree.edge(), published.tree.leaf(0), key)
+                    },
+                )
             });
             for leaf in leaves {
                 first.get_or_insert(leaf);
@@ -59,38 +110,56 @@ impl Notary {
             }
         }
         let heads = batch.heads();
+        let copies = shared.copies.read();
         grown
             .into_iter()
-            .map(|(programme, (tree, first))| {
+            .filter(|(programme, _)| !copies.contains_key(*programme))
+            .map(|(programme, (tree, first, key))| {
                 let inconsistent = || Inconsistent { programme: programme.clone() };
                 let first = first.ok_or_else(inconsistent)?;
                 if heads.get(programme).is_none_or(|head| **head != tree) {
                     return Err(inconsistent());
                 }
                 let head = Head { size: tree.size(), root: tree.root() };
-                Ok(self.sign_head(programme, &first, head))
+                // A ledger that is begun goes on with this key, also where a newer one is made.
+                self.first.write().entry(programme.clone()).or_insert(key);
+                self.sign_head(programme, &first, head, key).ok_or_else(inconsistent)
             })
             .collect()
     }
 
-    /// Signs a size and root.
-    pub fn sign_head(&self, programme: &ProgrammeId, first: &NodeHash, head: Head) -> Signed {
+    /// Signs a size and root; none where the secret of that key is not here.
+    pub fn sign_head(
+        &self,
+        programme: &ProgrammeId,
+        first: &NodeHash,
+        head: Head,
+        key: PublicKey,
+    ) -> Option<Signed> {
+        let (_, secret) = *self.secrets.read().iter().find(|(known, _)| *known == key)?;
         let origin = Origin::new(programme, first);
         let checkpoint = Checkpoint { origin: origin.clone(), size: head.size, root: head.root };
         let mut signers = self.signers.lock();
-        let signer = signers.entry(origin.clone()).or_insert_with(|| self.signer(&origin));
-        Signed {
+        let signer =
+            signers.entry((origin.clone(), key)).or_insert_with(|| signer(&origin, &secret));
+        Some(Signed {
             programme: programme.clone(),
             size: head.size,
-            public_key: signer.verifier().key(),
+            public_key: *key.bytes(),
             signature: signer.sign(&checkpoint.text()),
-        }
+        })
     }
+}
 
-    fn signer(&self, origin: &Origin) -> Signer {
-        Signer::new(origin.as_str(), &self.secret)
-            .expect("the name of a ledger has neither a space nor a plus sign")
-    }
+fn signer(origin: &Origin, secret: &[u8; 32]) -> Signer {
+    Signer::new(origin.as_str(), secret)
+        .expect("the name of a ledger has neither a space nor a plus sign")
+}
+
+/// The key that checks what a secret signs.
+pub(crate) fn public_key_of(secret: &[u8; 32]) -> PublicKey {
+    let signer = Signer::new(KEY, secret).expect("the name has neither a space nor a plus sign");
+    PublicKey::from_bytes(signer.verifier().key())
 }
 
 /// A checkpoint of a programme with the keys that may have signed it.
@@ -157,6 +226,21 @@ impl Store {
         let kept = sqlite::ledger::public_keys(&mut reader, programme.as_str()).await?;
         let keys = kept.iter().map(|key| verifier(&origin, key)).collect::<Result<_, _>>()?;
         Ok(Some((origin, keys)))
+    }
+
+    /// The size of the first signed checkpoint that has the record of this number; none if there is none yet.
+    ///
+    /// # Errors
+    ///
+    /// [`ReadError`], where the database cannot be read.
+    pub async fn signed_with(
+        &self,
+        programme: &ProgrammeId,
+        seq: u64,
+    ) -> Result<Option<u64>, ReadError> {
+        let mut reader = self.shared().readers.acquire().await?;
+        let size = sqlite::ledger::signed_from(&mut reader, programme.as_str(), seq).await?;
+        Ok(size.map(i64::unsigned_abs))
     }
 }
 

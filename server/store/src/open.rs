@@ -7,17 +7,18 @@ use std::sync::Arc;
 
 use parking_lot::RwLock;
 use programme::codes::ProgrammeId;
-use programme::record::Digest;
+use programme::record::{Digest, PublicKey};
 use sqlx::SqliteConnection;
 use sqlx::migrate::MigrateError;
 use tokio::sync::{broadcast, mpsc};
 
 use crate::data_dir::{DataDir, DataDirError};
+use crate::fence::{self, CopyFound, Fence, Marks};
 use crate::files;
 use crate::health::Health;
 use crate::notary::{self, Notary};
 use crate::objects::{ObjectError, Objects};
-use crate::published::Published;
+use crate::published::{Head, Published};
 use crate::replay::{Look, replay};
 use crate::secret;
 use crate::session::SignIns;
@@ -58,6 +59,9 @@ pub enum OpenError {
     /// The files that records speak of cannot be used.
     #[error("the recordings cannot be used")]
     Objects(#[from] ObjectError),
+    /// The file that tells how far the ledgers had come cannot be used.
+    #[error("the file that tells how far the ledgers had come cannot be used")]
+    Fence(#[source] io::Error),
     /// The system gives no thread to write on.
     #[error("the system gives no thread for the writer")]
     NoThread(#[source] io::Error),
@@ -90,8 +94,9 @@ impl Store {
             tracing::info!(removed, "{removed} files that no record speaks of were removed");
         }
         let sign_ins = load_sign_ins(&mut connection).await?;
-        let notary = Notary::new(secret::find_or_make(&mut connection, notary::KEY).await?);
-        sign_what_is_not_signed(&mut connection, &programmes, &notary).await?;
+        let notary = open_notary(&mut connection, &programmes).await?;
+        let (fence, copies) = open_fence(&mut connection, data_dir, &programmes, &notary).await?;
+        sign_what_is_not_signed(&mut connection, &programmes, &notary, &copies).await?;
         let shared = Arc::new(Shared {
             programmes: RwLock::new(programmes),
             sign_ins: RwLock::new(sign_ins),
@@ -101,6 +106,8 @@ impl Store {
             readers: sqlite::readers(&database),
             objects,
             notary,
+            fence,
+            copies: RwLock::new(copies),
             place,
         });
         let (jobs, waiting) = mpsc::channel(WAITING);
@@ -159,19 +166,104 @@ async fn load_programmes(
     Ok((programmes, named))
 }
 
+/// The secrets that sign, and which key signed each ledger first.
+async fn open_notary(
+    connection: &mut SqliteConnection,
+    programmes: &Programmes,
+) -> sqlx::Result<Notary> {
+    secret::find_or_make(connection, notary::KEY).await?;
+    let kept = sqlite::secret::beginning_with(connection, notary::KEY).await?;
+    let secrets = kept.iter().map(|bytes| sqlite::hash(bytes)).collect::<Result<Vec<_>, _>>()?;
+    let notary = Notary::new(&secrets);
+    for id in programmes.keys() {
+        let keys = sqlite::ledger::public_keys(connection, id.as_str()).await?;
+        if let Some(first) = keys.first() {
+            notary.signed_first_by(id, PublicKey::from_bytes(sqlite::hash(first)?));
+        }
+    }
+    Ok(notary)
+}
+
+/// Holds the ledgers against how far they are known to have come: which of them go on from copies.
+async fn open_fence(
+    connection: &mut SqliteConnection,
+    data_dir: &Path,
+    programmes: &Programmes,
+    notary: &Notary,
+) -> Result<(Fence, HashMap<ProgrammeId, CopyFound>), OpenError> {
+    let (secret, made) = secret::find_or_make_new(connection, fence::PLACE).await?;
+    let place = fence::place_of(&secret);
+    let before = Marks::read(data_dir).map_err(OpenError::Fence)?;
+    // A database that has never been in a folder with this file is no copy; it may be from before there was such a file.
+    let strange = before.as_ref().map_or(!made, |marks| marks.place != place);
+    let before = before.unwrap_or_default();
+    let mut marks = Marks { place, ..before.clone() };
+    if strange {
+        // What another database had is no concern of this one.
+        marks.heads.retain(|name, _| programmes.keys().any(|id| id.as_str() == name));
+    }
+    let mut copies = HashMap::new();
+    for (id, published) in programmes {
+        let published = published.read();
+        let name = id.as_str();
+        let stands = |head: &Head| published.tree.root_at(head.size) == Some(head.root);
+        let known = before.heads.get(name).copied();
+        let waiting = before.copies.get(name).copied();
+        let keyless = !notary.has(notary.key_of(id, &published.state));
+        let found = match waiting {
+            Some(found) if stands(&found.head) => Some(found),
+            _ if strange
+                || keyless
+                || waiting.is_some()
+                || known.is_some_and(|it| !stands(&it)) =>
+            {
+                let known = known.map(|head| head.size).filter(|size| *size > published.head.size);
+                Some(CopyFound { head: published.head, known })
+            }
+            _ => None,
+        };
+        let acknowledged = |found: &CopyFound| {
+            published.state.keeping.is_acknowledged(found.head.size, found.head.root)
+        };
+        match found.filter(|found| !acknowledged(found)) {
+            Some(found) => {
+                tracing::warn!(
+                    programme = name,
+                    records = found.head.size,
+                    known = found.known,
+                    "the ledger of {name} goes on from a copy: nobody signs in it until test lead and safety officer have acknowledged that"
+                );
+                marks.copies.insert(name.to_owned(), found);
+                copies.insert(id.clone(), found);
+            }
+            None => {
+                marks.copies.remove(name);
+                marks.heads.insert(name.to_owned(), published.head);
+            }
+        }
+    }
+    let fence = Fence::open(data_dir, marks).map_err(OpenError::Fence)?;
+    Ok((fence, copies))
+}
+
 /// A ledger from before there were keys is signed as it stands.
 async fn sign_what_is_not_signed(
     connection: &mut SqliteConnection,
     programmes: &BTreeMap<ProgrammeId, Arc<RwLock<Published>>>,
     notary: &Notary,
+    copies: &HashMap<ProgrammeId, CopyFound>,
 ) -> sqlx::Result<()> {
-    for (id, published) in programmes {
+    for (id, published) in programmes.iter().filter(|(id, _)| !copies.contains_key(*id)) {
         if sqlite::ledger::signature(connection, id.as_str(), None).await?.is_some() {
             continue;
         }
         let signed = {
             let published = published.read();
-            published.tree.leaf(0).map(|first| notary.sign_head(id, &first, published.head))
+            let key = notary.key_of(id, &published.state);
+            published
+                .tree
+                .leaf(0)
+                .and_then(|first| notary.sign_head(id, &first, published.head, key))
         };
         if let Some(signed) = signed {
             sqlite::ledger::insert_signatures(connection, &[signed]).await?;

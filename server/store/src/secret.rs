@@ -40,7 +40,17 @@ pub(crate) async fn find_or_make(
     sqlite::hash(&kept)
 }
 
-fn random() -> sqlx::Result<[u8; LENGTH]> {
+/// As [`find_or_make`], and whether it was made.
+pub(crate) async fn find_or_make_new(
+    connection: &mut sqlx::SqliteConnection,
+    name: &str,
+) -> sqlx::Result<([u8; LENGTH], bool)> {
+    let bytes = random()?;
+    let kept = sqlite::secret::find_or_insert(connection, name, &bytes, Utc::now()).await?;
+    Ok((sqlite::hash(&kept)?, kept == bytes))
+}
+
+pub(crate) fn random() -> sqlx::Result<[u8; LENGTH]> {
     let mut bytes = [0; LENGTH];
     SysRng
         .try_fill_bytes(&mut bytes)

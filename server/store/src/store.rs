@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use parking_lot::RwLock;
 use programme::codes::ProgrammeId;
+use programme::commands::GoneOnFrom;
 use programme::ledger::NodeHash;
 use programme::state::State;
 use sqlx::SqlitePool;
@@ -12,6 +13,7 @@ use tokio::sync::{broadcast, mpsc, oneshot};
 
 use crate::data_dir::DataDir;
 use crate::fault::{StopCause, WriteError};
+use crate::fence::{CopyFound, Fence};
 use crate::health::Health;
 use crate::notary::Notary;
 use crate::objects::Objects;
@@ -37,6 +39,9 @@ pub(crate) struct Shared {
     pub readers: SqlitePool,
     pub objects: Objects,
     pub notary: Notary,
+    pub fence: Fence,
+    /// Ledgers that go on from copies that nobody has acknowledged.
+    pub copies: RwLock<HashMap<ProgrammeId, CopyFound>>,
     /// Holds the directory's lock until the last handle and the writer are gone.
     pub place: DataDir,
 }
@@ -133,6 +138,14 @@ impl Store {
         let published = self.shared.programme(programme)?;
         let published = published.read();
         published.tree.consistency_proof(first, second)
+    }
+
+    /// The copy that a ledger goes on from, where test lead and safety officer have not both acknowledged it: until then
+    /// nobody signs in it, and its checkpoints are not signed.
+    pub fn copy_of(&self, programme: &ProgrammeId) -> Option<GoneOnFrom> {
+        let found = self.shared.copies.read().get(programme).copied()?;
+        let CopyFound { head: Head { size, root }, known } = found;
+        Some(GoneOnFrom { records: size, root, known, key: self.shared.notary.newest() })
     }
 
     /// Hears of records once they are on disk. Who listens too slowly misses some, is told so, and can read on from

@@ -25,8 +25,7 @@ pub enum BadFlights {
 pub struct Flight {
     /// Its number in the story.
     pub run: u32,
-    /// Its points, for whoever reads the file.
-    #[cfg_attr(not(test), expect(dead_code, reason = "for whoever reads the file"))]
+    /// Its points.
     pub points: Vec<String>,
     /// Seed of its noise.
     pub seed: u64,
@@ -61,8 +60,28 @@ pub struct Flight {
     /// Sensors that drift away.
     #[serde(default)]
     pub drifts: Vec<Drift>,
+    /// Whether the engineer looked at how parts warmed.
+    #[serde(default)]
+    pub fits: bool,
     /// What was done.
     pub segments: Vec<Segment>,
+}
+
+impl Flight {
+    /// From when on the propeller turned, and until when, in seconds after the beginning; none where it never did.
+    pub fn powered(&self) -> Option<(f64, f64)> {
+        let (mut t_s, mut powered) = (0.0, None);
+        for segment in &self.segments {
+            let begun = t_s;
+            t_s += segment.seconds;
+            let turns = segment.rpm.is_some() || segment.power_kw.is_some_and(|kw| kw > 0.0);
+            if turns {
+                let from = powered.map_or(begun, |(from, _)| from);
+                powered = Some((from, t_s));
+            }
+        }
+        powered
+    }
 }
 
 const fn all() -> f64 {

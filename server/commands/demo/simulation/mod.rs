@@ -13,7 +13,7 @@ mod sheet;
 mod tests;
 mod truth;
 
-use chrono::{DateTime, Days, NaiveTime, Utc};
+use chrono::{DateTime, Days, NaiveTime, TimeDelta, Utc};
 
 pub use flights::BadFlights;
 use flights::Flight;
@@ -32,6 +32,19 @@ pub struct SimulatedFile {
     pub run: u32,
     /// What the recorder wrote.
     pub bytes: Vec<u8>,
+    /// What the engineer looked at in it, if they did.
+    pub warming: Option<Warming>,
+}
+
+/// A part of a file in which parts warmed.
+#[derive(Debug, Clone)]
+pub struct Warming {
+    /// The point that was run.
+    pub point: String,
+    /// When the propeller began to turn.
+    pub from: DateTime<Utc>,
+    /// When it stopped.
+    pub to: DateTime<Utc>,
 }
 
 /// A flight on its day.
@@ -81,6 +94,14 @@ impl Dated {
             ),
             run: self.flight.run,
             bytes: recorder.write(&self.flight, self.begins),
+            warming: if recorder.shows_warming() { self.warming() } else { None },
         }
+    }
+
+    fn warming(&self) -> Option<Warming> {
+        let (from_s, to_s) = self.flight.powered().filter(|_| self.flight.fits)?;
+        let after = |seconds: f64| self.begins + TimeDelta::milliseconds((seconds * 1e3) as i64);
+        let point = self.flight.points.first()?.clone();
+        Some(Warming { point, from: after(from_s), to: after(to_s) })
     }
 }

@@ -93,6 +93,11 @@ impl Recorder {
         }
     }
 
+    /// Whether it writes temperatures of parts beside the power.
+    pub const fn shows_warming(self) -> bool {
+        matches!(self, Recorder::Inverter)
+    }
+
     /// How its files' names end.
     pub const fn extension(self) -> &'static str {
         match self {

@@ -37,6 +37,7 @@ fn programme() -> State {
         required_totals: Vec::new(),
         heating_order: ["L-WINDING", "L-CELL"].map(|it| LimitCode::new(it).unwrap()).to_vec(),
         heating_horizon_min: None,
+        quarantine: Vec::new(),
         build_up_pairs: Vec::new(),
         predictions: None,
     });

@@ -13,13 +13,11 @@ use programme::nouns::{Item, ItemKind};
 use programme::record::{Predicted, ToleratedChange};
 use programme::state::{Lapse, State};
 use serde::{Deserialize, Serialize};
-use store::{Remembered, Reply};
 
 use crate::access::{NarrowRepeats, Permitted, Read};
 use crate::description::SignedBody;
 use crate::desk::{Answer, Outcome, Shown, View, Written, answer};
 use crate::given::{At, Given, Number, Query, Signed};
-use crate::idempotency::{REPLAYED, TRUE};
 use crate::office::Office;
 use crate::page::OfMoment;
 use crate::problem::{INVALID, Problem};
@@ -41,7 +39,7 @@ pub enum SupposedChange {
         /// Which.
         item: ItemCode,
     },
-    /// Something happened that ends checks.
+    /// Something happened that ends checks or puts items into quarantine.
     Happened {
         /// What kind of happening.
         event: EventCode,
@@ -204,17 +202,11 @@ fn supposed(state: &State, change: SupposedChange) -> Result<Supposed, Problem> 
         }
         SupposedChange::Removed { item } => Ok(Supposed::Removed(item)),
         SupposedChange::Happened { event } => {
-            let mut ends = state.checks.by_code.values();
-            if ends.any(|known| known.check.validity.until.contains(&event)) {
+            if state.known_events().contains(&event) {
                 return Ok(Supposed::Happened(event));
             }
-            Err(Problem::of_field(
-                INVALID,
-                "event",
-                format!(
-                    "No check ends by {event}. Name a happening that the validity of a check names."
-                ),
-            ))
+            let why = "ends no check and puts no item into quarantine. Name one that the validity of a check or the policy names.";
+            Err(Problem::of_field(INVALID, "event", format!("{event} {why}")))
         }
     }
 }
@@ -236,28 +228,10 @@ pub(crate) async fn dry_run(
     office: Office,
 ) -> Answer {
     let Given { body, asked } = given;
-    let now = office.now();
-    let mut replayed = false;
-    if let Some(key) = &asked.idempotency {
-        match office.store.remembered(&person.person, key, now).await? {
-            Remembered::Nothing => {}
-            // Looking again is as good as keeping what was seen.
-            Remembered::Same(_) => replayed = true,
-            Remembered::Another => return Err(Problem::key_reused()),
-        }
-    }
+    let replayed = office.was_computed(&person.person, &asked).await?;
     let by = person.person.clone();
     let found = office.look(&person, None, |view| effects_of(view, body, &by)).await?;
-    if let (Some(key), false) = (asked.idempotency, replayed) {
-        let reply =
-            Reply { status: StatusCode::OK.as_u16(), body: Vec::new(), headers: Vec::new() };
-        office.store.remember(&person.person, key, reply, now).await?;
-    }
-    let mut reply = answer(StatusCode::OK, &found)?;
-    if replayed {
-        reply.headers_mut().insert(REPLAYED.clone(), TRUE.clone());
-    }
-    Ok(reply)
+    office.computed(&person.person, asked, replayed, answer(StatusCode::OK, &found)?).await
 }
 
 /// Why a result lapsed for changes of items, and for which of them the safety officer lets it stand.

@@ -27,6 +27,19 @@ pub struct LedgerKeys {
     pub origin: String,
     /// Every key that signed any, the oldest first: name, id and Ed25519 key, as the public signed-note format has it.
     pub keys: Vec<String>,
+    /// Where one key handed over to the next, the oldest first: whoever noted an older key can follow to the newest by these.
+    pub handed_over: Vec<HandedOver>,
+}
+
+/// Where one key handed over to the next.
+#[derive(Debug, Serialize, utoipa::ToSchema)]
+pub struct HandedOver {
+    /// The next key.
+    pub key: String,
+    /// The record that says so; it names both keys.
+    pub record: u64,
+    /// The size of the checkpoint that has this record; the key before signed it.
+    pub checkpoint: u64,
 }
 
 const EXAMPLE: &str = "rungbook/7d1c4f2a90be33d5/tallow\n812\nKS7BGx0gNGgWcEmIzd1Gov8FNvFCkL0HqhQSkOeUJ8A=\n\n\u{2014} rungbook/7d1c4f2a90be33d5/tallow mDbYZv…\n";
@@ -67,6 +80,15 @@ pub(crate) async fn keys(person: Permitted<Read>, request: HttpRequest, office: 
     let found = office.store.checkpoint_keys(&person.programme).await?;
     let (origin, keys) = found.ok_or_else(|| Problem::unknown("programme", &person.programme))?;
     let keys = keys.iter().map(ToString::to_string).collect();
-    let keys = LedgerKeys { origin: origin.to_string(), keys };
+    let named = office.store.read(&person.programme, |state, _| state.keeping.keys.clone());
+    let mut handed_over = Vec::new();
+    for named in named.unwrap_or_default().into_iter().filter(|named| named.handed_over) {
+        let checkpoint = office.store.signed_with(&person.programme, named.seq).await?;
+        let key = store::verifier(&origin, &named.key).map(|key| key.to_string());
+        if let Some((checkpoint, key)) = checkpoint.zip(key) {
+            handed_over.push(HandedOver { key, record: named.seq, checkpoint });
+        }
+    }
+    let keys = LedgerKeys { origin: origin.to_string(), keys, handed_over };
     Ok(Shown::tagged(&keys)?.reply(request.headers()))
 }

@@ -50,7 +50,7 @@ pub struct CheckView<'a> {
     /// The first run since it was passed whose minutes under power are not known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hours_unknown_of: Option<RunNumber>,
-    /// The record of the happening that ended it.
+    /// The record of the happening, or of the change of an item, that ended it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ended_by: Option<u64>,
     /// The pass that was done last.
@@ -77,7 +77,7 @@ pub struct DoneView<'a> {
     pub findings: &'a str,
 }
 
-fn done_view(done: &Done) -> DoneView<'_> {
+pub(crate) fn done_view(done: &Done) -> DoneView<'_> {
     DoneView {
         seq: done.seq,
         at: done.at,
@@ -87,7 +87,7 @@ fn done_view(done: &Done) -> DoneView<'_> {
     }
 }
 
-fn check_view<'a>(view: View<'a>, known: &'a CheckState) -> CheckView<'a> {
+pub(crate) fn check_view<'a>(view: View<'a>, known: &'a CheckState) -> CheckView<'a> {
     let fault = check_fault(known, view.state, view.now);
     let standing = match fault {
         None => CheckStanding::Good,
@@ -98,7 +98,7 @@ fn check_view<'a>(view: View<'a>, known: &'a CheckState) -> CheckView<'a> {
         Some(CheckFault::HoursUnknown(_)) => CheckStanding::HoursUnknown,
     };
     let ended_by = match fault {
-        Some(CheckFault::Overdue { happening, .. }) => happening,
+        Some(CheckFault::Overdue { happening, change, .. }) => happening.max(change),
         _ => None,
     };
     let last_pass = known.last_pass();

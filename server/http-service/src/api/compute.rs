@@ -5,12 +5,10 @@ use actix_web::http::StatusCode;
 use flight_science::catalogue;
 use flight_science::reference;
 use serde_json::Value;
-use store::{Remembered, Reply};
 
 use crate::access::{Anyone, SignedIn};
 use crate::desk::{Answer, Shown, answer};
 use crate::given::{At, Given, Topic};
-use crate::idempotency::{REPLAYED, TRUE};
 use crate::office::Office;
 use crate::problem::{FAULT, Problem};
 
@@ -44,16 +42,7 @@ pub(crate) async fn compute(
     office: Office,
 ) -> Answer {
     let Given { body: input, asked } = given;
-    let now = office.now();
-    let mut replayed = false;
-    if let Some(key) = &asked.idempotency {
-        match office.store.remembered(&person.handle, key, now).await? {
-            Remembered::Nothing => {}
-            // The same input gives the same answer, so it need not be kept.
-            Remembered::Same(_) => replayed = true,
-            Remembered::Another => return Err(Problem::key_reused()),
-        }
-    }
+    let replayed = office.was_computed(&person.handle, &asked).await?;
     let topic = topic.0.0;
     let computed = tokio::task::spawn_blocking(move || catalogue::compute(&topic, &input))
         .await
@@ -64,16 +53,7 @@ pub(crate) async fn compute(
         )
         .because(error)
     })??;
-    if let (Some(key), false) = (asked.idempotency, replayed) {
-        let reply =
-            Reply { status: StatusCode::OK.as_u16(), body: Vec::new(), headers: Vec::new() };
-        office.store.remember(&person.handle, key, reply, now).await?;
-    }
-    let mut reply = answer(StatusCode::OK, &computed)?;
-    if replayed {
-        reply.headers_mut().insert(REPLAYED.clone(), TRUE.clone());
-    }
-    Ok(reply)
+    office.computed(&person.handle, asked, replayed, answer(StatusCode::OK, &computed)?).await
 }
 
 /// What the reference says of one topic.

@@ -27,7 +27,7 @@ pub struct PersonView<'a> {
     pub expired: Vec<&'a QualificationCode>,
 }
 
-fn person_view<'a>(view: View<'a>, person: &'a Person) -> PersonView<'a> {
+pub(crate) fn person_view<'a>(view: View<'a>, person: &'a Person) -> PersonView<'a> {
     let expired = person.qualifications.iter().filter(|held| !held.is_good(view.now));
     PersonView {
         person,

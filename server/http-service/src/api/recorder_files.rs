@@ -14,13 +14,12 @@ use recordings::format::candump::CandumpPlan;
 use recordings::format::csv::{self, Look};
 use recordings::format::{Field, candump, gpx, igc, nmea};
 use serde::Deserialize;
-use store::{Remembered, Reply};
 use tokio::time::timeout;
 
 use crate::access::{Permitted, Read};
 use crate::desk::{Answer, answer};
 use crate::given::{Query, check_type};
-use crate::idempotency::{Asked, REPLAYED, TRUE};
+use crate::idempotency::Asked;
 use crate::office::Office;
 use crate::problem::{
     BAD_QUERY, BAD_REQUEST, BODY_TOO_LARGE, INVALID, Problem, REQUEST_TIMEOUT, capitalised,
@@ -108,27 +107,9 @@ pub(crate) async fn look(
     check_type(request.headers(), &request, KNOWN)?;
     let begins = beginning(body, office.settings.sender_silent_at_most).await?;
     let asked = Asked::of(&request, &begins)?;
-    let now = office.now();
-    let mut replayed = false;
-    if let Some(key) = &asked.idempotency {
-        match office.store.remembered(&person.person, key, now).await? {
-            Remembered::Nothing => {}
-            // Looking again at the same bytes is as good as keeping what was seen.
-            Remembered::Same(_) => replayed = true,
-            Remembered::Another => return Err(Problem::key_reused()),
-        }
-    }
+    let replayed = office.was_computed(&person.person, &asked).await?;
     let found = proposal(&office, &person, begins, known.0).await?;
-    if let (Some(key), false) = (asked.idempotency, replayed) {
-        let reply =
-            Reply { status: StatusCode::OK.as_u16(), body: Vec::new(), headers: Vec::new() };
-        office.store.remember(&person.person, key, reply, now).await?;
-    }
-    let mut reply = answer(StatusCode::OK, &found)?;
-    if replayed {
-        reply.headers_mut().insert(REPLAYED.clone(), TRUE.clone());
-    }
-    Ok(reply)
+    office.computed(&person.person, asked, replayed, answer(StatusCode::OK, &found)?).await
 }
 
 /// What the beginning of a file offers.

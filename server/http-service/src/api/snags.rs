@@ -98,7 +98,7 @@ pub struct SnagPage {
     pub open: Option<bool>,
 }
 
-fn snag_view(snag: &Snag) -> Result<SnagView<'_>, Problem> {
+pub(crate) fn snag_view(snag: &Snag) -> Result<SnagView<'_>, Problem> {
     let digest = match snag.closed {
         None => Some(digests::snag(snag).map_err(Problem::unsignable)?),
         Some(_) => None,

@@ -32,7 +32,7 @@ pub struct ObservedWeather<'a> {
     pub weather: &'a WeatherObservation,
 }
 
-fn observed_view<'a>(state: &State, observed: &'a Observed) -> ObservedWeather<'a> {
+pub(crate) fn observed_view<'a>(state: &State, observed: &'a Observed) -> ObservedWeather<'a> {
     ObservedWeather {
         seq: observed.seq,
         by: &observed.by,

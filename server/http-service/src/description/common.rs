@@ -40,6 +40,8 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("reduction", "ReductionNumber", "The reduction's number.", "1"),
     ("proposal", "ProposalNumber", "The proposal's number.", "1"),
     ("deviation", "DeviationNumber", "The deviation's number.", "1"),
+    ("forecast", "ForecastNumber", "The forecast's number.", "1"),
+    ("plan", "DayPlanNumber", "The number of the plan of a day.", "1"),
     ("pair", "Pair", "The pair of axes.", "speed-altitude"),
     ("topic", "TopicName", "The topic's name.", "atmosphere"),
     ("seq", "RecordNumber", "The record's number.", "1"),

@@ -56,6 +56,7 @@ const UNTAGGED: &[&str] = &[
     "programmes::list",
     "next::read",
     "next_steps::read",
+    "events::listen",
     "ledger::list",
     "ledger::inclusion",
     "ledger::consistency",
@@ -109,12 +110,19 @@ const GROUPS: &[(&str, &str)] = &[
         "What earlier runs let expect of a point, what came of earlier predictions, and who judges both.",
     ),
     ("changes", "What a change would undo, before it is recorded."),
+    ("forecast_assumptions", "What forecasts rest on, as the test lead assumes it."),
+    ("forecasts", "When the aircraft may fly first and the programme may end, as distributions."),
+    ("day_plans", "Plans of test days: proposals, with charge and temperatures along the day."),
+    ("day_energy", "How many runs the energy of a planned day allows, and from which source."),
     ("deviations", "Deviations from the build-up, which take two people."),
+    ("events", "That the ledger has grown, told while it happens."),
     ("ledger", "The records as they are kept, and proofs that none was altered."),
     (
         "checkpoints",
         "Size and root of the ledger, signed, to be kept elsewhere; and the keys to check them with.",
     ),
+    ("copies", "A ledger that goes on from a copy that may be older, and who knows of it."),
+    ("differences", "What changed between two moments, in words."),
 ];
 
 /// The description, its parts in the order in which people read them.
@@ -235,7 +243,7 @@ fn noted(operation: Operation) -> Note {
         signs: asks_for_a_secret(path, &note),
         amends: has("If-Match"),
         version_asked: has("If-Match") && has("If-None-Match"),
-        looks_back: has("as_of"),
+        looks_back: has("as_of") || path.ends_with("/differences"),
     };
     let tagged = method == Method::GET && !UNTAGGED.contains(&name);
     if method == Method::POST {

@@ -39,6 +39,10 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
     ("programme-exists", "There is a programme \"tallow\" already. Choose another id."),
     ("account-exists", "There is an account \"ines\" already."),
     ("last-administrator", "Marit is the last administrator."),
+    (
+        "copy-not-acknowledged",
+        "Nothing was signed: the ledger goes on from a copy of 380 records that test lead and safety officer have not both acknowledged, so what was signed since may be missing. Find out what is missing; then both acknowledge the copy.",
+    ),
     ("not-yet", "The ledger has 412 records, so nothing stood as of record 500 yet."),
     (
         "stale",
@@ -94,6 +98,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Nothing needs to be done.",
     ),
     (
+        "another-copy",
+        "The copy has 380 records, not 381.",
+        "Read what is told about the copy again.",
+    ),
+    (
         "card-changed",
         "The card of GR-02 is not what you saw: it has changed since.",
         "Read it as it is now, with what changed, and sign that.",
@@ -117,6 +126,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "clock-not-a-reference",
         "The clock of recording 3b0c…9a41 has an offset itself.",
         "Hold this clock against the one that the other was held against.",
+    ),
+    (
+        "copy-acknowledged-already",
+        "You have acknowledged this copy already.",
+        "It takes two people: the other of test lead and safety officer acknowledges it too.",
     ),
     (
         "damping-changed",
@@ -157,6 +171,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Note the moment before it first, or correct the times of the run.",
     ),
     (
+        "no-copy",
+        "This ledger does not go on from a copy that waits to be acknowledged.",
+        "Nothing needs to be done.",
+    ),
+    (
         "no-damping-measured",
         "No damping was measured that would let SP-01 go on.",
         "Measure damping at the speeds that were shown, and reduce the recordings.",
@@ -189,7 +208,17 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "The conditions hold together for 12.4 s at most, from 2031-05-12T08:03:10+00:00 to 2031-05-12T08:03:22.4+00:00, and 30 s are wanted. Then ias left 60 kt ± 3: it was 63.8 kt at 2031-05-12T08:03:22.5+00:00.",
         "Give wider tolerances or a shorter time, or take the interval by its times.",
     ),
+    (
+        "nothing-assumed",
+        "Nobody has said yet what a forecast rests on.",
+        "The test lead gives the assumptions first: durations, working days, weather, deliveries, repeats.",
+    ),
     ("nothing-changes", "The plan of GR-02 is already as given.", "Nothing needs to be done."),
+    (
+        "nothing-left",
+        "Every point is accepted, so that there is nothing to forecast.",
+        "Nothing needs to be done.",
+    ),
     (
         "nothing-to-withdraw",
         "No release of GR-02 bears your signature, and you have not refused it.",
@@ -210,6 +239,11 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "point-not-in-run",
         "GR-02 was not planned for run 3.",
         "Record the result for a point of the run.",
+    ),
+    (
+        "programme-changed",
+        "The programme changed while the day was planned.",
+        "Ask for the plan again.",
     ),
     (
         "proposal-of-another",
@@ -288,4 +322,5 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "A stand-down is in force that you have not named: record 88.",
         "Read why it was called, and name it with the others.",
     ),
+    ("stopped", "The planning of the day was stopped before it was finished.", "Ask again."),
 ];

@@ -99,7 +99,7 @@ impl Character<'_> {
             }
             412 => self.amends,
             428 => self.version_asked,
-            422 => self.has_body || self.compares_recordings(),
+            422 => self.has_body || self.compares_recordings() || self.supposes_runs(),
             413 | 415 => self.has_body,
             429 => self.signs || signs_in,
             503 => {
@@ -114,6 +114,11 @@ impl Character<'_> {
     fn compares_recordings(&self) -> bool {
         self.method == Method::GET
             && (self.path.ends_with("/judged") || self.path.ends_with("/clock-estimate"))
+    }
+
+    /// The runs that are asked about may be impossible.
+    fn supposes_runs(&self) -> bool {
+        self.path.contains("/day-plans/{plan}/energy")
     }
 
     /// It reads the columns of a recording, which takes its turn.

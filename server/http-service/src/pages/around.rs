@@ -2,7 +2,8 @@
 
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
-use chrono::{DateTime, Utc};
+use actix_web::http::header::{HeaderName, HeaderValue};
+use chrono::{DateTime, SecondsFormat, Utc};
 use maud::{DOCTYPE, Markup, html};
 
 use super::assets;
@@ -13,6 +14,7 @@ use super::words::{moment, roles};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Section {
     None,
+    Today,
     Programme,
     Ladder,
     Runs,
@@ -21,11 +23,21 @@ pub(crate) enum Section {
     Predictions,
     Configuration,
     Hazards,
+    Days,
+    Hours,
+    Snags,
+    Checks,
+    People,
+    Ledger,
+    Tomorrow,
+    Forecast,
+    Past,
     StandDown,
 }
 
 /// The menu of a programme: section, words, and where it is.
 const MENU: &[(Section, &str, &str)] = &[
+    (Section::Today, "Today", "/today"),
     (Section::Programme, "Programme", ""),
     (Section::Ladder, "Ladder", "/ladder"),
     (Section::Runs, "Runs", "/runs"),
@@ -34,6 +46,15 @@ const MENU: &[(Section, &str, &str)] = &[
     (Section::Predictions, "Predictions", "/predictions"),
     (Section::Configuration, "Configuration", "/configuration"),
     (Section::Hazards, "Hazards", "/hazards"),
+    (Section::Days, "Test days", "/days"),
+    (Section::Hours, "Hours and log", "/hours"),
+    (Section::Snags, "Snags", "/snags"),
+    (Section::Checks, "Checks", "/checks"),
+    (Section::People, "People", "/people"),
+    (Section::Ledger, "Ledger", "/ledger"),
+    (Section::Past, "The past", "/past"),
+    (Section::Tomorrow, "Tomorrow", "/tomorrow"),
+    (Section::Forecast, "Forecast", "/forecast"),
     (Section::StandDown, "Stand-down", "/stand-down"),
 ];
 
@@ -47,12 +68,42 @@ pub(crate) struct Around {
     pub now: DateTime<Utc>,
     /// The record that was just made, told at the top.
     pub recorded: Option<u64>,
+    /// Whether the page follows the ledger while it is open.
+    pub follows: bool,
+    /// Whether browsers may keep the page for where there is no signal.
+    pub keeps: bool,
+    /// The past moment as of which the page is shown.
+    pub past: Option<String>,
 }
+
+/// Tells the service worker that it may keep a page, and for whom it was made.
+static KEEP: HeaderName = HeaderName::from_static("rungbook-keep");
 
 impl Around {
     pub fn of_nobody(title: impl Into<String>, now: DateTime<Utc>) -> Self {
         let title = title.into();
-        Self { title, visitor: None, programme: None, section: Section::None, now, recorded: None }
+        Self {
+            title,
+            visitor: None,
+            programme: None,
+            section: Section::None,
+            now,
+            recorded: None,
+            follows: false,
+            keeps: false,
+            past: None,
+        }
+    }
+
+    /// The page follows the ledger while it is open: it shows what others do without being loaded anew.
+    pub fn live(self) -> Self {
+        Self { follows: true, ..self }
+    }
+
+    /// The page opens where there is no signal, once it was opened where there was one. What this means for what a device
+    /// keeps stands in [`assets`].
+    pub fn keeps(self) -> Self {
+        Self { keeps: true, ..self }
     }
 
     /// Tells that a record of this number was made.
@@ -68,9 +119,15 @@ impl Around {
 
     /// The whole page as a reply.
     pub fn reply(&self, status: StatusCode, body: Markup) -> HttpResponse {
-        HttpResponse::build(status)
-            .content_type("text/html; charset=utf-8")
-            .body(self.page(body).into_string())
+        let mut reply = HttpResponse::build(status);
+        let person = self
+            .visitor
+            .as_ref()
+            .filter(|_| self.keeps && self.past.is_none() && status == StatusCode::OK);
+        if let Some(Ok(person)) = person.map(|it| HeaderValue::from_str(it.handle.as_str())) {
+            reply.insert_header((KEEP.clone(), person));
+        }
+        reply.content_type("text/html; charset=utf-8").body(self.page(body).into_string())
     }
 
     /// The whole page.
@@ -87,28 +144,48 @@ impl Around {
                     link rel="stylesheet" href=(assets::STYLE.place());
                     script src=(assets::SCRIPT.place()) defer {}
                 }
-                body {
+                body data-made=(self.now.to_rfc3339_opts(SecondsFormat::Millis, true)) data-person=[self.visitor.as_ref().map(|it| it.handle.as_str())] data-name=[self.visitor.as_ref().map(|it| it.name.as_str())] {
                     a.skip href="#main" { "Skip to the page" }
                     (self.head())
-                    @if let Some(programme) = &self.programme { (self.stand_down(programme)) }
+                    @if let Some(programme) = &self.programme {
+                        div data-part="stand-down" {
+                            (self.stand_down(programme))
+                            (self.copy(programme))
+                        }
+                    }
+                    aside.kept #kept aria-label="Kept on this device" aria-live="polite" hidden {}
                     div.columns {
                         @if let Some(programme) = &self.programme { (self.menu(programme)) }
-                        main #main tabindex="-1" {
+                        main #main tabindex="-1" data-live=[self.stream()] data-seq=[self.programme.as_ref().map(|it| it.records)] data-keep[self.keeps && self.past.is_none()] {
                             @if let Some(seq) = self.recorded_in_ledger() {
                                 p.recorded role="status" { "Recorded as no. " (seq) " of the ledger." }
                             }
-                            (body)
+                            @if let Some(past) = &self.past {
+                                p.past role="status" {
+                                    strong { "As it stood " (past_in_words(past)) ". " }
+                                    "Nothing can be sent from here, and links lead to the present. "
+                                    a href="?" { "Show the present" }
+                                }
+                                fieldset.past disabled { (body) }
+                            } @else { (body) }
                         }
                     }
                     (self.foot())
+                    @if self.follows && self.past.is_none() { p.news #news aria-live="polite" {} }
                 }
             }
         }
     }
 
+    /// Where the page hears that the ledger has grown.
+    fn stream(&self) -> Option<String> {
+        let programme = self.programme.as_ref().filter(|_| self.follows && self.past.is_none())?;
+        Some(format!("/programmes/{}/events", programme.id))
+    }
+
     fn head(&self) -> Markup {
         html! {
-            header.top {
+            header.top data-part="head" {
                 p.mark {
                     a href="/" { "Rungbook" }
                     @if let Some(programme) = &self.programme {
@@ -134,6 +211,18 @@ impl Around {
                     strong { "Stand-down in force. " }
                     "Nothing is released and nothing runs. "
                     a href={ "/programmes/" (programme.id) "/stand-down" } { "Who called it, and why" }
+                }
+            }
+        }
+    }
+
+    fn copy(&self, programme: &OwnProgramme) -> Markup {
+        html! {
+            @if programme.is_copy {
+                p.standing-down role="alert" {
+                    strong { "This ledger goes on from a copy. " }
+                    "What was recorded after the copy was made is missing, and nobody signs until test lead and safety officer have acknowledged that. "
+                    a href={ "/programmes/" (programme.id) "/past" } { "What is known of it" }
                 }
             }
         }
@@ -174,5 +263,14 @@ impl Around {
                 }
             }
         }
+    }
+}
+
+/// A past moment as an address gives it.
+fn past_in_words(past: &str) -> String {
+    if past.bytes().all(|digit| digit.is_ascii_digit()) {
+        format!("after record {past}")
+    } else {
+        format!("at {past}")
     }
 }

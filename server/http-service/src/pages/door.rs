@@ -6,6 +6,7 @@ use std::future::{Ready, ready};
 
 use actix_web::cookie::{Cookie, SameSite, time::Duration};
 use actix_web::dev::Payload;
+use actix_web::http::Method;
 use actix_web::{FromRequest, HttpRequest};
 use chrono::{DateTime, Utc};
 use programme::codes::{PersonHandle, ProgrammeId, RunNumber};
@@ -15,8 +16,10 @@ use uuid::Uuid;
 
 use super::around::{Around, Section};
 use crate::access::{Permission, Permitted, permitted_to};
+use crate::live::Pass;
 use crate::office::{Office, office_of};
 use crate::problem::{NOT_SIGNED_IN, Problem};
+use crate::token::Bearer;
 
 /// Somebody who is signed in.
 #[derive(Debug, Clone)]
@@ -35,6 +38,8 @@ pub(crate) struct Member<P> {
     pub permitted: Permitted<P>,
     pub visitor: Visitor,
     pub programme: OwnProgramme,
+    /// The past moment that the page is asked for, as `as_of` in its address: a record's number, or a time.
+    pub past: Option<String>,
 }
 
 /// What every page of a programme shows of it.
@@ -50,6 +55,8 @@ pub(crate) struct OwnProgramme {
     pub open_run: Option<RunNumber>,
     /// How many records its ledger has.
     pub records: u64,
+    /// Whether it goes on from a copy that nobody has acknowledged.
+    pub is_copy: bool,
 }
 
 impl Visitor {
@@ -63,7 +70,8 @@ impl<P> Member<P> {
     /// What is around a page of the programme.
     pub fn around(&self, title: impl Into<String>, section: Section) -> Around {
         let programme = Some(self.programme.clone());
-        Around { programme, section, ..self.visitor.around(title) }
+        let past = self.past.clone();
+        Around { programme, section, past, ..self.visitor.around(title) }
     }
 
     /// Where a page of the programme is.
@@ -122,13 +130,25 @@ pub(super) fn cookie(
         .finish()
 }
 
-/// The session that the request's cookie names, if it stands.
-pub(super) fn visitor(request: &HttpRequest, office: &Office) -> Result<Visitor, Problem> {
+fn signed_out() -> Problem {
+    Problem::new(NOT_SIGNED_IN, "You have been signed out. Sign in again.")
+}
+
+fn bearer(request: &HttpRequest, office: &Office) -> Result<Bearer, Problem> {
     let not_signed_in = || Problem::new(NOT_SIGNED_IN, "Sign in first.");
     let cookie = request.cookie(&cookie_name(request, office)).ok_or_else(not_signed_in)?;
+    office.tokens.verify_for_pages(cookie.value(), office.now()).map_err(|_| signed_out())
+}
+
+/// By what whoever looks at a page is signed in, for what goes on after the request was let in.
+pub(super) fn pass(request: &HttpRequest, office: &Office) -> Result<Pass, Problem> {
+    Ok(bearer(request, office)?.into())
+}
+
+/// The session that the request's cookie names, if it stands.
+pub(super) fn visitor(request: &HttpRequest, office: &Office) -> Result<Visitor, Problem> {
     let now = office.now();
-    let signed_out = || Problem::new(NOT_SIGNED_IN, "You have been signed out. Sign in again.");
-    let bearer = office.tokens.verify_for_pages(cookie.value(), now).map_err(|_| signed_out())?;
+    let bearer = bearer(request, office)?;
     let session = office.store.signed_in(&bearer.handle, bearer.session, bearer.issued_at);
     let known = session.map_err(|_| signed_out())?;
     Ok(Visitor {
@@ -147,6 +167,7 @@ pub(super) fn own_programme(
     visitor: &Visitor,
 ) -> Option<OwnProgramme> {
     let id = ProgrammeId::new(request.match_info().get("programme")?).ok()?;
+    let is_copy = office.store.copy_of(&id).is_some();
     office
         .store
         .read(&id, |state, head| {
@@ -158,9 +179,18 @@ pub(super) fn own_programme(
                 stand_downs: state.stand_downs.iter().filter(|it| it.lifted.is_none()).count(),
                 open_run: state.open_run().map(|run| run.number),
                 records: head.size,
+                is_copy,
             })
         })
         .flatten()
+}
+
+/// The past moment that an address asks for. A form is never sent to the past.
+fn past_of(request: &HttpRequest) -> Option<String> {
+    let reads = request.method() == Method::GET || request.method() == Method::HEAD;
+    let given = actix_web::web::Query::<Vec<(String, String)>>::from_query(request.query_string());
+    let given = given.ok().filter(|_| reads)?.into_inner();
+    given.into_iter().find(|(name, text)| name == "as_of" && !text.is_empty()).map(|(_, text)| text)
 }
 
 impl FromRequest for Visitor {
@@ -183,7 +213,8 @@ impl<P: Permission> FromRequest for Member<P> {
             let permitted = permitted_to::<P>(request, office, visitor.handle.clone())?;
             let programme = own_programme(request, office, &visitor)
                 .ok_or_else(|| Problem::unknown("programme", &permitted.programme))?;
-            Ok(Self { permitted, visitor, programme })
+            let past = past_of(request);
+            Ok(Self { permitted, visitor, programme, past })
         };
         ready(member())
     }

@@ -33,6 +33,9 @@ static ALWAYS: [(HeaderName, HeaderValue); 4] = [
     ),
 ];
 
+/// The code of the problem that a page tells, for scripts that send forms.
+static CODE: HeaderName = HeaderName::from_static("rungbook-problem");
+
 /// Wraps all pages.
 pub(super) async fn frame(
     request: ServiceRequest,
@@ -108,6 +111,9 @@ fn reply_to(request: &HttpRequest, problem: &Problem) -> HttpResponse {
     }
     let mut reply = around(request, problem).reply(problem.status(), Told::of(problem).page());
     dress(reply.headers_mut());
+    if let Ok(code) = HeaderValue::from_str(problem.code()) {
+        reply.headers_mut().insert(CODE.clone(), code);
+    }
     for (name, value) in problem.headers() {
         // A challenge to send a token in a header means nothing to a browser.
         if *name != header::WWW_AUTHENTICATE {

@@ -27,11 +27,11 @@ pub(crate) struct PointLine {
 }
 
 impl PointLine {
-    fn of(row: &PointRow<'_>, holds: Vec<Hold>) -> Self {
+    pub fn of(row: &PointRow<'_>, holds: Vec<Hold>) -> Self {
         Self { code: row.code.clone(), title: row.title.to_owned(), state: row.state, holds }
     }
 
-    fn line(&self, programme: &str) -> Markup {
+    pub fn line(&self, programme: &str) -> Markup {
         html! {
             a href={ (programme) "/points/" (self.code) } { strong { (self.code) } " " (self.title) }
             " " (state_word(self.state))
@@ -266,10 +266,10 @@ impl ProgrammePage {
 /// The page.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
     let page = office
-        .look_at_ladder(&member.permitted, None, |view, board| {
+        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
             Ok(ProgrammePage::of(member.place(""), &member.programme.id, view, board))
         })
         .await?;
-    let around = member.around(member.programme.title.clone(), Section::Programme);
+    let around = member.around(member.programme.title.clone(), Section::Programme).live();
     Ok(around.reply(StatusCode::OK, page.body()))
 }

@@ -81,8 +81,11 @@ pages! {
     opened "/sign-in" HttpRequest => sign_in::show;
     sent "/sign-in" AtTheDoor => sign_in::begin;
     sent "/sign-out" Visitor => sign_in::end;
+    opened "/who" HttpRequest => sign_in::who;
+    opened "/worker.js" HttpRequest => assets::worker;
 
     opened "/programmes/{programme}" Member<Read> => overview::show;
+    opened "/programmes/{programme}/events" Member<Read> => events::listen;
     opened "/programmes/{programme}/ladder" Member<Read> => ladder::show;
 
     opened "/programmes/{programme}/points/{point}" Member<Read> => point::show;
@@ -95,6 +98,7 @@ pages! {
     sent "/programmes/{programme}/runs" Member<ConductRuns> => runs::open;
     opened "/programmes/{programme}/runs/{run}" Member<Read> => run::show;
     opened "/programmes/{programme}/runs/{run}/cards" Member<Read> => card::of_run;
+    opened "/programmes/{programme}/runs/{run}/briefing" Member<Read> => briefing::show;
     sent "/programmes/{programme}/runs/{run}/moments" Member<ConductRuns> => run::note_moment;
     sent "/programmes/{programme}/runs/{run}/energy" Member<ConductRuns> => run::read_energy;
     sent "/programmes/{programme}/runs/{run}/knock-off" Member<KnockOff> => run::knock_off;
@@ -141,6 +145,46 @@ pages! {
     sent "/programmes/{programme}/hazards" Member<RecordHazards> => hazards::record;
     opened "/programmes/{programme}/hazards/{hazard}" Member<Read> => hazards::show;
     sent "/programmes/{programme}/hazards/{hazard}/acceptance" Member<AcceptRisk> => hazards::accept;
+
+    opened "/programmes/{programme}/today" Member<Read> => today::show;
+    sent "/programmes/{programme}/today/weather" Member<ObserveWeather> => today::observe;
+    sent "/programmes/{programme}/today/checks" Member<DoChecks> => today::report;
+
+    opened "/programmes/{programme}/days" Member<Read> => evening::days;
+    opened "/programmes/{programme}/days/{day}" Member<Read> => evening::show;
+
+    opened "/programmes/{programme}/hours" Member<Read> => hours::show;
+    opened "/programmes/{programme}/hours/runs.csv" Member<Read> => hours::csv;
+    opened "/programmes/{programme}/hours/completed.json" Member<Read> => hours::json;
+
+    opened "/programmes/{programme}/snags" Member<Read> => snags::show;
+    sent "/programmes/{programme}/snags" Member<OpenSnags> => snags::open;
+    opened "/programmes/{programme}/snags/{snag}" Member<Read> => snags::one;
+    sent "/programmes/{programme}/snags/{snag}/work" Member<WorkSnags> => snags::work;
+    sent "/programmes/{programme}/snags/{snag}/closing" Member<CloseSnags> => snags::close;
+
+    opened "/programmes/{programme}/checks" Member<Read> => checks::show;
+    opened "/programmes/{programme}/happenings" Member<Read> => checks::happenings;
+    sent "/programmes/{programme}/happenings" Member<ReportEvents> => checks::happened;
+    opened "/programmes/{programme}/checks/{check}" Member<Read> => checks::one;
+    sent "/programmes/{programme}/checks/{check}/done" Member<DoChecks> => checks::report;
+
+    opened "/programmes/{programme}/people" Member<Read> => people::show;
+
+    opened "/programmes/{programme}/ledger" Member<Read> => ledger::show;
+    opened "/programmes/{programme}/ledger/check" Member<Read> => ledger::check;
+    sent "/programmes/{programme}/ledger/against" Member<Read> => ledger::against;
+    opened "/programmes/{programme}/ledger/{seq}" Member<Read> => ledger::record;
+    opened "/programmes/{programme}/tomorrow" Member<Read> => tomorrow::show;
+    sent "/programmes/{programme}/tomorrow" Member<PlanDays> => tomorrow::plan;
+    opened "/programmes/{programme}/tomorrow/{plan}" Member<Read> => tomorrow::show_one;
+    sent "/programmes/{programme}/tomorrow/{plan}/replanning" Member<PlanDays> => tomorrow::replan;
+    opened "/programmes/{programme}/forecast" Member<Read> => forecast::show;
+    sent "/programmes/{programme}/forecast" Member<Forecast> => forecast::make;
+
+    opened "/programmes/{programme}/past" Member<Read> => past::show;
+    sent "/programmes/{programme}/past/copy" Member<AcknowledgeCopy> => past::acknowledge;
+    opened "/programmes/{programme}/changes" Member<Read> => changes::show;
 
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;
     sent "/programmes/{programme}/stand-down" Member<CallStandDown> => stand_down::call;

@@ -252,11 +252,11 @@ async fn page<P: Permission>(
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     let page = office
-        .look_at_ladder(&member.permitted, None, |view, board| {
+        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
             Ok(RunsPage::of(member, view, board, trouble))
         })
         .await?;
-    Ok(member.around("Runs", Section::Runs).reply(status, page.body()))
+    Ok(member.around("Runs", Section::Runs).live().reply(status, page.body()))
 }
 
 /// Opens a run.

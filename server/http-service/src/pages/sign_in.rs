@@ -4,13 +4,14 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::LOCATION;
 use actix_web::{HttpRequest, HttpResponse};
 use maud::{Markup, html};
-use serde::Deserialize;
+use programme::codes::PersonHandle;
+use serde::{Deserialize, Serialize};
 
 use super::around::Around;
 use super::door::{self, Visitor};
 use super::form::{Draft, Form, FormAtTheDoor, Trouble};
 use crate::api::sessions;
-use crate::desk::Answer;
+use crate::desk::{Answer, answer};
 use crate::office::Office;
 
 /// Who signs in where.
@@ -105,6 +106,22 @@ pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Off
             Ok(Around::of_nobody("Sign in", office.now()).reply(status, page.body()))
         }
     }
+}
+
+/// Who is signed in, as scripts ask before they send what was kept on a device.
+#[derive(Debug, Serialize)]
+struct SignedInHere {
+    /// Absent where nobody is.
+    person: Option<PersonHandle>,
+    /// What each form of this sign-in carries.
+    token: Option<String>,
+}
+
+/// Tells who is signed in in this browser.
+pub(crate) async fn who(request: HttpRequest, office: Office) -> Answer {
+    let visitor = door::visitor(&request, &office).ok();
+    let (person, token) = visitor.map(|it| (it.handle, it.form_token)).unzip();
+    answer(StatusCode::OK, &SignedInHere { person, token })
 }
 
 /// Signs out, at once and everywhere the cookie may be.

@@ -145,7 +145,7 @@ async fn page<P: Permission>(
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             let calls = view.state.stand_downs.iter().map(api::stand_down::call_view);
             let calls = calls.map(|call| Call {
                 record: call.seq,

@@ -3,9 +3,16 @@
 //! What is what is told by shape, line and word besides colour. Colours are those of M. Okabe and K. Ito, "Color Universal
 //! Design", which people with any kind of colour vision tell apart: common practice, from memory.
 
+mod chart;
+mod day;
+mod energy;
+mod forecast;
 mod pair;
 mod plot;
 
+pub(crate) use day::{DayPicture, draw_day};
+pub(crate) use energy::{EnergyPicture, draw_energy};
+pub(crate) use forecast::{ForecastPicture, draw_forecast};
 pub(crate) use pair::{PairPicture, Subject, draw, scale};
 pub(crate) use plot::Scale;
 

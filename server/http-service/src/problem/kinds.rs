@@ -51,6 +51,7 @@ kinds! {
     PROGRAMME_EXISTS 409 "programme-exists" "There is such a programme already";
     ACCOUNT_EXISTS 409 "account-exists" "There is such an account already";
     LAST_ADMINISTRATOR 409 "last-administrator" "Nobody would be left to manage accounts";
+    COPY_NOT_ACKNOWLEDGED 409 "copy-not-acknowledged" "The ledger goes on from a copy";
     NOT_YET 409 "not-yet" "The ledger is not that long yet";
     STALE 412 "stale" "It has changed since you read it";
     BODY_TOO_LARGE 413 "body-too-large" "The body is too large";

@@ -255,6 +255,12 @@ impl From<ActError> for Problem {
                 format!("A record of kind \"{kind}\" cannot be kept with these figures. Give finite numbers."),
             )
             .because(error),
+            ActError::CopyNotAcknowledged { .. } => Problem::new(
+                COPY_NOT_ACKNOWLEDGED,
+                format!(
+                    "Nothing was signed: {error}, so what was signed since may be missing. Find out what is missing; then both acknowledge the copy."
+                ),
+            ),
             ActError::Panicked => Problem::new(
                 FAULT,
                 "The program failed while deciding: nothing was recorded. Tell whoever runs it the request id.",

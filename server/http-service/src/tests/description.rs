@@ -67,6 +67,31 @@ fn every_operation_has_an_id_of_its_own_a_summary_and_all_its_problems() {
     }
 }
 
+/// Reads of a programme in which the past cannot be asked for.
+const WITHOUT_A_PAST: &[(&str, &str)] = &[
+    ("/ledger", "the ledger is its own past"),
+    (
+        "/recordings/{recording}/",
+        "a recording never changes, and is held against the limits of now",
+    ),
+    ("/intervals/{interval}/values", "it proposes values for a result that is recorded now"),
+    ("/reductions/{reduction}/input", "what was given to a reduction never changes"),
+];
+
+#[test]
+fn every_read_of_a_programme_can_be_asked_for_as_it_stood_or_is_of_what_never_changes() {
+    for (method, path, operation) in operations(&description()) {
+        let Some(rest) = path.strip_prefix("/api/v1/programmes/{programme}") else { continue };
+        if method != "GET" {
+            continue;
+        }
+        let parameters = operation["parameters"].as_array().cloned().unwrap_or_default();
+        let looks_back = parameters.iter().any(|it| it["name"] == "as_of");
+        let without = WITHOUT_A_PAST.iter().any(|(of, _)| rest.starts_with(of));
+        assert!(looks_back != without, "{path}: as_of {looks_back}, and in the list {without}");
+    }
+}
+
 #[test]
 fn every_reference_in_the_description_leads_somewhere() {
     let description = description();

@@ -164,6 +164,7 @@ fn policy() -> Policy {
         required_totals: Vec::new(),
         heating_order: Vec::new(),
         heating_horizon_min: None,
+        quarantine: Vec::new(),
         build_up_pairs: Vec::new(),
         predictions: None,
     }
@@ -198,6 +199,7 @@ impl Campaign {
             description: "An invented two-seater.".to_owned(),
             airfield: None,
             never_exceed_speed: None,
+            maximum_altitude: None,
             maximum_mass: None,
             seats: 2,
             loading: Vec::new(),
@@ -222,6 +224,7 @@ impl Campaign {
                 clock_hours: None,
                 days: Some(3650),
                 until: vec![code("hard-landing")],
+                until_changed: Vec::new(),
             };
             let check = Check {
                 code: code(&format!("C-{place}")),

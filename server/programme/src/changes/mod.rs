@@ -28,7 +28,7 @@ pub enum Supposed {
     Fitted(Item),
     /// An item is taken off and nothing put in its place.
     Removed(ItemCode),
-    /// Something happened that ends checks.
+    /// Something happened that ends checks or puts items into quarantine.
     Happened(EventCode),
 }
 

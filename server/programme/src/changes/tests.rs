@@ -5,8 +5,8 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::nouns::{ItemKind, Validity};
-use crate::record::{CheckDefined, ToleratedChange};
+use crate::nouns::{ItemKind, Policy, QuarantineRule, Validity};
+use crate::record::{CheckDefined, PolicySet, ToleratedChange};
 use crate::story::chance::steps;
 use crate::story::predictions::{powered, prediction_rules};
 use crate::story::{Story, check, code};
@@ -100,6 +100,33 @@ fn an_item_taken_off_lapses_too_and_a_happening_makes_checks_fall_due() {
     let checks: Vec<_> = landed.checks.iter().map(|it| it.check.to_string()).collect();
     assert_eq!(checks, ["C-gear"]);
     assert!(landed.lapsing.is_empty() && !landed.holds.is_empty());
+}
+
+#[test]
+fn what_may_be_harmed_lapses_while_it_is_in_quarantine_and_an_exchange_ends_checks() {
+    let mut story = shown();
+    let rule = QuarantineRule {
+        event: code("overspeed"),
+        items: vec![code("motor")],
+        until_checks: vec![code("C-gear")],
+        source: "the motor's manual".to_owned(),
+    };
+    let policy = story.state.policy.clone().unwrap();
+    story.record("safety", PolicySet { policy: Policy { quarantine: vec![rule], ..policy } });
+    let validity = Validity { until_changed: vec![code("motor")], ..Validity::default() };
+    story.record("engineer", CheckDefined { check: check("C-gear", validity) });
+    story.check("C-gear", true);
+    let found = effects_of(&story, &Supposed::Happened(code("overspeed")));
+    let points: Vec<_> = found.lapsing.iter().map(|it| it.point.to_string()).collect();
+    assert_eq!(points, ["P1", "P2", "P3"]);
+    assert!(
+        matches!(&found.lapsing[0].because, Lapse::Quarantined { event, .. } if *event == code("overspeed"))
+    );
+    story.happens("overspeed");
+    assert!(story.rules("C").contains(&"item-quarantined"));
+    story.check("C-gear", true);
+    assert!(!story.rules("C").contains(&"item-quarantined"));
+    assert_eq!(effects_of(&story, &motor("2")).checks[0].check, code("C-gear"));
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use super::given::{Given, at_revision, changes, one};
 use super::{Command, Stamp};
+use crate::document::unknown_items;
 use crate::entry::Draft;
 use crate::nouns::Check;
 use crate::people::Act;
@@ -27,7 +28,10 @@ impl Command for DefineCheck {
         let Self { check, expected } = self;
         let code = &check.code;
         at_revision(state, &Amendable::Check(code.clone()), *expected)?;
-        Given::new(state, stamp).faults(check.faults("")).settled()?;
+        Given::new(state, stamp)
+            .faults(check.faults(""))
+            .faults(unknown_items(check, |item| state.configuration.knows(item)))
+            .settled()?;
         let known = state.checks.by_code.get(code);
         changes(known.is_none_or(|known| known.check != *check), format_args!("check {code}"))?;
         Ok(one(CheckDefined { check: check.clone() }))
@@ -43,6 +47,14 @@ mod tests {
     use crate::commands::asked::{faults, no_permission, not_now, stale};
     use crate::nouns::{Role, Validity};
     use crate::story::{Story, check, code};
+
+    #[test]
+    fn a_check_that_ends_with_the_change_of_an_item_nobody_knows_is_refused() {
+        let mut command = definition("C-new", 7);
+        command.check.validity.until_changed = vec![code("motor"), code("mortor")];
+        let told = faults(Story::team().when("engineer", &command));
+        assert_eq!(told, ["validity.until_changed[1]"]);
+    }
 
     fn definition(name: &str, days: u32) -> DefineCheck {
         let validity = Validity { days: Some(days), ..Validity::default() };

@@ -458,12 +458,17 @@ pub fn of_record<'a>(
         | Record::ModelReviewed(_)
         | Record::DampingStepJudged(_)
         | Record::RepeatNarrowed(_)
+        | Record::ForecastAssumed(_)
+        | Record::ForecastMade(_)
+        | Record::DayPlanProposed(_)
         | Record::ExceedanceExplained(_)
         | Record::SnagOpened(_)
         | Record::SnagWorked(_)
         | Record::WeatherObserved(_)
         | Record::StandDownCalled(_)
-        | Record::StandDownLifted(_) => return Ok(None),
+        | Record::StandDownLifted(_)
+        | Record::CheckpointKeyChanged(_)
+        | Record::CopyAcknowledged(_) => return Ok(None),
     };
     Ok(Some(SignedDigest { carried, due }))
 }

@@ -1,11 +1,13 @@
 //! Records what was worked out of a recording: by which method and version, of which channels and interval. Worked out
-//! anew it takes the place of what it was before, which stays to be seen beside it.
+//! anew it takes the place of what it was before, which stays to be seen beside it. How another part warms, or another place
+//! shakes, is something else, though method and interval are the same.
 
 use super::given::{Given, changes, one};
 use super::{Command, Stamp, known};
 use crate::codes::{ChannelCode, IntervalNumber, PointCode, ReductionNumber, RunNumber};
 use crate::entry::Draft;
 use crate::people::Act;
+use crate::prediction::Figures;
 use crate::record::{Digest, ReductionMade};
 use crate::refusal::Refusal;
 use crate::state::State;
@@ -86,12 +88,15 @@ impl Command for MakeReduction {
             );
         }
         given.settled()?;
+        let result = text.unwrap_or_default();
+        let figures = Figures::read(&self.topic, &result);
+        let part = figures.as_ref().map(Figures::channel);
         let before = state.recordings.reductions.iter().rev().find(|earlier| {
             (&earlier.recording, earlier.run) == (&self.recording, self.run)
                 && (&earlier.point, earlier.interval) == (&self.point, self.interval)
                 && earlier.topic == self.topic
+                && earlier.figures.as_ref().map(Figures::channel) == part
         });
-        let result = text.unwrap_or_default();
         let same = before.is_some_and(|before| {
             (&before.version, &before.given) == (&self.version, &self.given)
                 && (&before.channels, &before.others) == (&self.channels, &self.others)
@@ -171,6 +176,27 @@ mod tests {
         command.topic = "pack-energy".to_owned();
         story.when("engineer", &command).unwrap();
         assert_eq!(story.state.recordings.reductions[2].replaces, None, "another topic");
+    }
+
+    #[test]
+    fn the_warming_of_another_part_is_another_reduction_and_of_the_same_part_the_same_one() {
+        let (mut story, recording, run) = with_interval();
+        let fit = |part: &str, ambient: &str| MakeReduction {
+            result: json!({
+                "output": {
+                    "time_constant_s": 140, "time_constant_se_s": 4, "rise_c_per_kw": 0.9,
+                    "rise_se_c_per_kw": 0.02, "residual_sd_c": 0.4,
+                },
+                "rests_on": { "channels": { "temperature": part, "ambient": ambient } },
+            }),
+            ..reduction(&recording, run)
+        };
+        for (part, ambient) in [("winding", "oat"), ("inverter", "oat"), ("winding", "bay")] {
+            story.when("engineer", &fit(part, ambient)).unwrap();
+        }
+        let made = &story.state.recordings.reductions;
+        let replaces: Vec<_> = made.iter().map(|it| it.replaces.map(|number| number.0)).collect();
+        assert_eq!(replaces, [None, None, Some(1)]);
     }
 
     #[test]

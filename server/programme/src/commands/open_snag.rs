@@ -55,7 +55,7 @@ impl Command for OpenSnag {
         let mut given = Given::new(state, stamp).observed(observed_at).title("title", &title);
         given.judging.no_repeats("phases", &phases);
         if let Some(item) = &item {
-            let was_fitted = state.configuration.changes.iter().any(|it| it.item == *item);
+            let was_fitted = state.configuration.knows(item);
             given = given.must(was_fitted, "item", format!("there is no item {item}"));
         }
         if let Some(run) = run {

@@ -39,7 +39,7 @@ impl Command for RemoveItem {
     fn decide(&self, state: &State, stamp: &Stamp) -> Result<Vec<Draft>, Refusal> {
         let Self { item, terms: RemovalTerms { reason }, expected } = self;
         let configuration = &state.configuration;
-        if !configuration.changes.iter().any(|change| change.item == *item) {
+        if !configuration.knows(item) {
             return Err(unknown("item", item));
         }
         at_revision(state, &Amendable::Item(item.clone()), *expected)?;

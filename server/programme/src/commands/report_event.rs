@@ -1,6 +1,7 @@
-//! Reports a happening that ends the validity of checks, such as a hard landing; anyone who takes part.
+//! Reports a happening that ends the validity of checks or puts items into quarantine, such as a hard landing; anyone who takes
+//! part.
 //!
-//! The kind of happening must be one that a check names: a misspelt one would end nothing, and nobody would know.
+//! The kind of happening must be one that a check or the policy names: a misspelt one would end nothing, and nobody would know.
 
 use std::collections::BTreeSet;
 
@@ -20,7 +21,7 @@ use crate::state::State;
 #[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct EventReport {
-    /// What kind of happening; one that a check's validity names.
+    /// What kind of happening; one that a check's validity or a rule of quarantine names.
     pub event: EventCode,
     /// What happened.
     pub account: String,
@@ -43,7 +44,7 @@ impl Command for ReportEvent {
 
     fn decide(&self, state: &State, stamp: &Stamp) -> Result<Vec<Draft>, Refusal> {
         let EventReport { event, account, observed_at } = self.terms.clone();
-        let known = known_events(state);
+        let known = state.known_events();
         Given::new(state, stamp)
             .observed(observed_at)
             .must(known.contains(&event), "event", ends_nothing(&event, &known))
@@ -53,11 +54,6 @@ impl Command for ReportEvent {
     }
 }
 
-/// The kinds of happening that end a check.
-fn known_events(state: &State) -> BTreeSet<&EventCode> {
-    state.checks.by_code.values().flat_map(|known| &known.check.validity.until).collect()
-}
-
 fn ends_nothing(event: &EventCode, known: &BTreeSet<&EventCode>) -> String {
     let known: Vec<_> = known.iter().map(|event| event.as_str()).collect();
     let instead = if known.is_empty() {
@@ -65,7 +61,7 @@ fn ends_nothing(event: &EventCode, known: &BTreeSet<&EventCode>) -> String {
     } else {
         format!("use {}, or open a snag for it", known.join(", "))
     };
-    format!("no check ends with {event}: {instead}")
+    format!("no check ends with {event}, and it puts nothing into quarantine: {instead}")
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use super::given::{Given, at_revision, changes, one};
 use super::{Command, Stamp};
-use crate::document::faults_of_heating_order;
+use crate::document::{faults_of_heating_order, faults_of_quarantine};
 use crate::entry::Draft;
 use crate::nouns::Policy;
 use crate::people::Act;
@@ -30,7 +30,16 @@ impl Command for SetPolicy {
         let against_limits = faults_of_heating_order(policy, |code| {
             state.limits.by_code.get(code).map(|known| &*known.limit)
         });
-        Given::new(state, stamp).faults(policy.faults("")).faults(against_limits).settled()?;
+        let against_items = faults_of_quarantine(
+            policy,
+            |item| state.configuration.knows(item),
+            |check| state.checks.by_code.contains_key(check),
+        );
+        Given::new(state, stamp)
+            .faults(policy.faults(""))
+            .faults(against_limits)
+            .faults(against_items)
+            .settled()?;
         changes(state.policy.as_ref() != Some(policy), "the policy")?;
         Ok(one(PolicySet { policy: policy.clone() }))
     }
@@ -41,8 +50,8 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::commands::asked::{faults, no_permission, not_now, stale};
-    use crate::nouns::RiskLevel;
-    use crate::story::{Story, policy};
+    use crate::nouns::{QuarantineRule, RiskLevel};
+    use crate::story::{Story, code, policy};
 
     fn setting(policy: Policy) -> SetPolicy {
         SetPolicy { policy, expected: None }
@@ -80,6 +89,22 @@ mod tests {
         let told = faults(story.when("safety", &setting(wrong)));
         assert_eq!(told[..2], ["weather_good_for_min", "build_up[0].step.value"]);
         assert!(told[2].starts_with("risk.rows"), "{told:?}");
+    }
+
+    #[test]
+    fn a_rule_of_quarantine_names_items_and_checks_that_there_are_and_says_who_asks_for_it() {
+        let mut story = Story::team();
+        let rule = QuarantineRule {
+            event: code("hard-landing"),
+            items: vec![code("pack"), code("pakc")],
+            until_checks: vec![code("C-pack")],
+            source: String::new(),
+        };
+        let wrong = Policy { quarantine: vec![rule], ..policy() };
+        assert_eq!(
+            faults(story.when("safety", &setting(wrong))),
+            ["quarantine[0].source", "quarantine[0].items[1]", "quarantine[0].until_checks[0]"]
+        );
     }
 
     #[test]

@@ -1,19 +1,21 @@
 //! Which points a day can be planned with: those that are open, and those that only what is done on the day holds.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::codes::PointCode;
 use crate::holds::{self, CheckFault, NotShown, Prerequisite, Reason, ReleaseFault, WeatherFault};
-use crate::nouns::Role;
+use crate::nouns::{Point, Role};
 use crate::state::{Rung, State};
 
 /// Something that somebody has to do on the day before a point can be run.
 #[derive(
     Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema,
 )]
+#[serde(deny_unknown_fields)]
 pub struct Need {
     /// What is to be done, in a sentence.
     pub what: String,
@@ -23,6 +25,7 @@ pub struct Need {
 
 /// A point that is not planned, and what holds it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct LeftOut {
     /// The point.
     pub point: PointCode,
@@ -31,8 +34,9 @@ pub struct LeftOut {
 }
 
 /// A point that can be planned.
-pub(super) struct Open<'a> {
-    pub rung: &'a Rung,
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Open {
+    pub point: Arc<Point>,
     /// What has to be done before.
     pub needs: BTreeSet<Need>,
     /// Points of the day that have to be accepted before.
@@ -98,6 +102,7 @@ fn clears(reason: &Reason, rung: &Rung, state: &State) -> Clears {
         | Reason::Crew(_)
         // Work on the aircraft, an explanation, or another point first that nobody has planned.
         | Reason::Configuration(_)
+        | Reason::Quarantined(_)
         | Reason::OpenExceedance(_)
         | Reason::Heating(_)
         | Reason::Snag(_)
@@ -117,9 +122,14 @@ fn clears(reason: &Reason, rung: &Rung, state: &State) -> Clears {
 
 /// The points that a day can be planned with, in the ladder's order, and those that it cannot.
 ///
-/// What holds is looked at for both ends of the window: what lapses in between holds the whole day. `window` are its ends.
-pub(super) fn open(state: &State, window: [DateTime<Utc>; 2]) -> (Vec<Open<'_>>, Vec<LeftOut>) {
-    let mut open: Vec<Open<'_>> = Vec::new();
+/// What holds is looked at for both ends of the window: what lapses in between holds the whole day. `window` are its ends,
+/// and `without` are points that are not to be run.
+pub(super) fn open(
+    state: &State,
+    window: [DateTime<Utc>; 2],
+    without: &BTreeSet<PointCode>,
+) -> (Vec<Open>, Vec<LeftOut>) {
+    let mut open: Vec<Open> = Vec::new();
     let mut because: BTreeMap<PointCode, Vec<String>> = BTreeMap::new();
     let to_be_shown = state
         .ladder
@@ -127,8 +137,16 @@ pub(super) fn open(state: &State, window: [DateTime<Utc>; 2]) -> (Vec<Open<'_>>,
         .iter()
         .filter(|rung| rung.dropped.is_none() && state.accepted_result_of(rung).is_none());
     for rung in to_be_shown {
-        let mut found = Open { rung, needs: BTreeSet::new(), after: Vec::new(), not_before: None };
+        let mut found = Open {
+            point: Arc::clone(&rung.point),
+            needs: BTreeSet::new(),
+            after: Vec::new(),
+            not_before: None,
+        };
         let mut held: Vec<String> = Vec::new();
+        if without.contains(&rung.point.code) {
+            held.push("Whoever asked for the plan wants it left out.".to_owned());
+        }
         for at in window {
             for reason in holds::reasons(state, rung, at) {
                 match clears(&reason, rung, state) {
@@ -157,13 +175,13 @@ pub(super) fn open(state: &State, window: [DateTime<Utc>; 2]) -> (Vec<Open<'_>>,
     }
     // What waits for a point that cannot be planned cannot be either, and so on up the ladder.
     loop {
-        let codes: BTreeSet<PointCode> = open.iter().map(|it| it.rung.point.code.clone()).collect();
+        let codes: BTreeSet<PointCode> = open.iter().map(|it| it.point.code.clone()).collect();
         let before = open.len();
         open.retain(|it| {
             let missing: Vec<_> = it.after.iter().filter(|code| !codes.contains(*code)).collect();
             for code in &missing {
                 let why = format!("{code} must come before, and cannot be planned for the day.");
-                because.entry(it.rung.point.code.clone()).or_default().push(why);
+                because.entry(it.point.code.clone()).or_default().push(why);
             }
             missing.is_empty()
         });

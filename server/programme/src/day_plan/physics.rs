@@ -40,7 +40,7 @@ pub(super) struct Part {
 }
 
 /// What the day's runs rest on, besides the points.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Grounds {
     /// The aircraft's pack, from empty to full.
     pub usable_kwh: f64,

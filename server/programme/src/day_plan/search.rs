@@ -27,7 +27,7 @@ const MOST_BESIDE: usize = 48;
 const DUST: f64 = 1.0e-9;
 
 /// A point that could be run.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Candidate {
     /// What it is worth; above 0.
     pub value: f64,
@@ -76,7 +76,7 @@ pub(super) struct Traced {
 }
 
 /// A day to be planned.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Problem {
     /// Steps of the window.
     pub steps: usize,

@@ -1,6 +1,6 @@
 //! What people type in for a day: the window, the weather by the hour, energy, what heats, and who is there.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use flight_science::charging::Taper;
@@ -19,6 +19,7 @@ use crate::state::State;
 /// Where the field is.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = FieldPlace)]
 pub struct Field {
     /// Latitude in degrees, north positive.
     pub latitude_deg: f64,
@@ -166,6 +167,7 @@ pub struct DayTerms {
     /// The field, for its civil twilight and its sun.
     pub field: Field,
     /// The weather as it is expected, in the order of time.
+    #[serde(default)]
     pub weather: Vec<HourOfWeather>,
     /// The pack.
     pub pack: PackOfDay,
@@ -189,6 +191,9 @@ pub struct DayTerms {
     /// How much the lead wants single points, from 0 to 10; 0 where absent.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub priorities: BTreeMap<PointCode, f64>,
+    /// Points that are not to be run: what was not met today, and what the team does not want.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub without: BTreeSet<PointCode>,
 }
 
 /// The longest window.
@@ -253,6 +258,10 @@ impl DayTerms {
             let field = format!("priorities.{code}");
             within(&mut judging, &field, *priority, 0.0, 10.0);
             judging.must(state.rung(code).is_some(), &field, "is for no point of the programme");
+        }
+        for code in &self.without {
+            let why = format!("names {code}, which is no point of the programme");
+            judging.must(state.rung(code).is_some(), "without", why);
         }
         judging.done()
     }

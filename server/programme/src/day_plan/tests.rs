@@ -2,3 +2,4 @@
 
 mod day;
 mod orders;
+mod rest;

@@ -8,9 +8,9 @@ use super::read::MOST_FAULTS;
 use super::records::{differs, is_being_written, is_planned_anew};
 use super::references::{Known, unit_fits};
 use super::{MOST_POINTS, ProgrammeDocument};
-use crate::codes::{ChannelCode, LimitCode, RecorderCode};
+use crate::codes::{ChannelCode, CheckCode, ItemCode, LimitCode, RecorderCode};
 use crate::measure::Measure;
-use crate::nouns::{Criterion, Limit, LimitKind, Phase, Point, Policy, Role, Statistic};
+use crate::nouns::{Check, Criterion, Limit, LimitKind, Phase, Point, Policy, Role, Statistic};
 use crate::refusal::Fault;
 use crate::state::{Run, State};
 
@@ -27,6 +27,8 @@ pub fn check(document: &ProgrammeDocument, state: &State) -> Vec<Fault> {
     checking.recorders();
     checking.limits();
     checking.heating_order();
+    checking.quarantine();
+    checking.checks();
     checking.limits_in_force();
     checking.items();
     checking.points();
@@ -69,6 +71,37 @@ pub(crate) fn faults_of_heating_order<'a>(
         faults.push(Fault::at(field, why));
     }
     faults
+}
+
+/// What is wrong with the items and checks that the rules of quarantine name: one that is misspelt would hold nothing.
+pub(crate) fn faults_of_quarantine(
+    policy: &Policy,
+    is_item: impl Fn(&ItemCode) -> bool,
+    is_check: impl Fn(&CheckCode) -> bool,
+) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (place, rule) in policy.quarantine.iter().enumerate() {
+        for (nth, item) in rule.items.iter().enumerate().filter(|(_, item)| !is_item(item)) {
+            let why = format!("no item {item} is fitted or ever was");
+            faults.push(Fault::at(format!("quarantine[{place}].items[{nth}]"), why));
+        }
+        for (nth, check) in rule.until_checks.iter().enumerate().filter(|(_, it)| !is_check(it)) {
+            let why = format!("there is no check {check}");
+            faults.push(Fault::at(format!("quarantine[{place}].until_checks[{nth}]"), why));
+        }
+    }
+    faults
+}
+
+/// What is wrong with the items whose change ends a check: the change of one that is misspelt would end nothing.
+pub(crate) fn unknown_items(check: &Check, is_item: impl Fn(&ItemCode) -> bool) -> Vec<Fault> {
+    let named = check.validity.until_changed.iter().enumerate();
+    let unknown = named.filter(|(_, item)| !is_item(item));
+    let told = unknown.map(|(place, item)| {
+        let why = format!("no item {item} is fitted or ever was");
+        Fault::at(format!("validity.until_changed[{place}]"), why)
+    });
+    told.collect()
 }
 
 struct Checking<'a> {
@@ -216,6 +249,26 @@ impl<'a> Checking<'a> {
         let Some(policy) = &self.document.policy else { return };
         let limits = &self.known.limits;
         let faults = faults_of_heating_order(policy, |code| limits.get(code).copied());
+        for fault in faults {
+            self.fault(format!("policy.{}", fault.field), fault.why);
+        }
+    }
+
+    /// Checks end with changes of items that there are.
+    fn checks(&mut self) {
+        for (place, check) in self.document.checks.iter().enumerate() {
+            for fault in unknown_items(check, |item| self.known.items.contains(item)) {
+                self.fault(format!("checks[{place}].{}", fault.field), fault.why);
+            }
+        }
+    }
+
+    /// The rules of quarantine name items and checks that there are.
+    fn quarantine(&mut self) {
+        let Some(policy) = &self.document.policy else { return };
+        let (items, checks) = (&self.known.items, &self.known.checks);
+        let faults =
+            faults_of_quarantine(policy, |it| items.contains(it), |it| checks.contains(it));
         for fault in faults {
             self.fault(format!("policy.{}", fault.field), fault.why);
         }

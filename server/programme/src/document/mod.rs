@@ -21,7 +21,9 @@ mod tests;
 use serde::{Deserialize, Serialize};
 
 pub use check::check;
-pub(crate) use check::{check_proposed, faults_of_heating_order};
+pub(crate) use check::{
+    check_proposed, faults_of_heating_order, faults_of_quarantine, unknown_items,
+};
 pub use export::export;
 pub use found::found;
 pub use import::{ImportDocument, ImportPoints, PointsFile};

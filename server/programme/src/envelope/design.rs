@@ -13,6 +13,9 @@ use crate::state::State;
 /// Between two corners of a structural envelope the boundary of several masses is looked at so many times.
 const SPEEDS_PER_KNOT: f64 = 2.0;
 
+/// A light aircraft is nowhere near it: how far a boundary of altitude goes where no never-exceed speed ends it.
+const BEYOND_ANY_SPEED_KT: f64 = 1000.0;
+
 /// What a pair of axes is bounded by, in the pair's units.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Boundary {
@@ -36,6 +39,7 @@ pub fn of_axis(state: &State, axis: Axis) -> (Option<Measure>, Option<Measure>) 
     match axis {
         Axis::Speed => (None, aircraft.and_then(|it| it.never_exceed_speed)),
         Axis::Mass => (None, aircraft.and_then(|it| it.maximum_mass)),
+        Axis::PressureAltitude => (None, aircraft.and_then(|it| it.maximum_altitude)),
         Axis::ChargeState => {
             (Some(Measure::new(0.0, Unit::Percent)), Some(Measure::new(100.0, Unit::Percent)))
         }
@@ -55,8 +59,7 @@ pub fn of_axis(state: &State, axis: Axis) -> (Option<Measure>, Option<Measure>) 
             };
             (places.clone().min_by(by), places.max_by(by))
         }
-        Axis::PressureAltitude
-        | Axis::Power
+        Axis::Power
         | Axis::TimeAtPower
         | Axis::PackTemperature
         | Axis::Crosswind
@@ -161,8 +164,19 @@ pub fn of_pair(state: &State, pair: Pair) -> Boundary {
                     )
                 },
             );
-            let altitude = "No greatest altitude is stated for the aircraft.".to_owned();
-            Boundary { x_greatest, notes: vec![speed, altitude], ..Boundary::default() }
+            let greatest = state.aircraft.as_ref().and_then(|it| it.maximum_altitude);
+            let altitude = greatest.map_or_else(
+                || "No greatest altitude is stated for the aircraft.".to_owned(),
+                |altitude| format!("Greatest altitude {altitude} of the aircraft."),
+            );
+            let greatest = greatest.and_then(|it| it.in_unit(pair.upwards().1));
+            let end = x_greatest.unwrap_or(BEYOND_ANY_SPEED_KT);
+            Boundary {
+                x_greatest,
+                upper: greatest.map(|it| [[0.0, it], [end, it]]).into_iter().flatten().collect(),
+                notes: vec![speed, altitude],
+                ..Boundary::default()
+            }
         }
         Pair::SpeedLoadFactor => structural(state),
         Pair::MassCentreOfGravity => loading(state),

@@ -82,7 +82,10 @@ fn stood(state: &State, id: ResultId) -> bool {
         // The configuration is named first, so that what else made it lapse is looked for.
         Standing::Lapsed(Lapse::ItemChanged { .. }) => state.stands_but_for_items(result),
         Standing::Lapsed(
-            Lapse::PlanChanged | Lapse::LimitChanged | Lapse::RecordingSetAside { .. },
+            Lapse::Quarantined { .. }
+            | Lapse::PlanChanged
+            | Lapse::LimitChanged
+            | Lapse::RecordingSetAside { .. },
         )
         | Standing::Open
         | Standing::NotMet

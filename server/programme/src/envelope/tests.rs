@@ -87,6 +87,21 @@ fn the_region_ends_at_the_never_exceed_speed() {
 }
 
 #[test]
+fn the_region_ends_at_the_greatest_altitude() {
+    let mut story = flights();
+    let mut aircraft = story.state.aircraft.clone().unwrap();
+    aircraft.maximum_altitude = Some(Measure::new(7000.0, Unit::Foot));
+    story.record("lead", AircraftDescribed { aircraft });
+    let envelope = Envelope::present(&story.state);
+    let pair = envelope.pair(Pair::SpeedAltitude).unwrap();
+    assert_eq!(pair.boundary.notes[1], "Greatest altitude 7000 ft of the aircraft.");
+    let highest = pair.regions[0].polygon.iter().map(|corner| corner[1]).fold(0.0, f64::max);
+    assert!((highest - 7000.0).abs() < 1e-9, "{:?}", pair.regions[0].polygon);
+    assert!(shown_by(&story, Pair::SpeedAltitude, [50.0, 7000.0]).is_some());
+    assert_eq!(shown_by(&story, Pair::SpeedAltitude, [50.0, 7001.0]), None);
+}
+
+#[test]
 fn a_lower_charge_state_is_more_demanding() {
     let story = shown(&[(
         "LAND",

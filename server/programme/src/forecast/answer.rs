@@ -22,6 +22,7 @@ pub const SHARES: [f64; 4] = [0.10, 0.50, 0.80, 0.95];
 
 /// A date as a distribution.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct DateSpread {
     /// By these dates it had happened in 10, 50, 80 and 95 % of the trials; null where it had not within ten years.
     pub by: [Option<NaiveDate>; 4],
@@ -33,6 +34,7 @@ pub struct DateSpread {
 
 /// What the forecast says of one point.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct PointOutlook {
     /// The point.
     pub code: PointCode,
@@ -44,6 +46,7 @@ pub struct PointOutlook {
 
 /// Working days of the longest way to the end, by what took them; means over the trials that reached it.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct DaysTaken {
     /// First attempts, from the run to acceptance.
     pub work: f64,
@@ -59,6 +62,7 @@ pub struct DaysTaken {
 
 /// A forecast.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Forecast {
     /// How many trials.
     pub trials: u32,

@@ -27,6 +27,19 @@ pub enum Weekday {
     Sunday,
 }
 
+impl Weekday {
+    /// All of them, as the week has them.
+    pub const ALL: [Self; 7] = [
+        Self::Monday,
+        Self::Tuesday,
+        Self::Wednesday,
+        Self::Thursday,
+        Self::Friday,
+        Self::Saturday,
+        Self::Sunday,
+    ];
+}
+
 /// What was thought of repeats before there were results: as if so many runs had been repeated and so many had not.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]

@@ -7,16 +7,6 @@ use super::assumptions::{Assumptions, Weekday};
 /// How far a forecast looks: ten years. A trial that gets no further is told as not reached.
 const HORIZON_DAYS: u64 = 3_653;
 
-const WEEK: [Weekday; 7] = [
-    Weekday::Monday,
-    Weekday::Tuesday,
-    Weekday::Wednesday,
-    Weekday::Thursday,
-    Weekday::Friday,
-    Weekday::Saturday,
-    Weekday::Sunday,
-];
-
 /// One working day.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct WorkDay {
@@ -36,7 +26,7 @@ pub(super) fn working_days(assumptions: &Assumptions) -> Vec<WorkDay> {
     (0..HORIZON_DAYS)
         .filter_map(|day| assumptions.starts.checked_add_days(Days::new(day)))
         .filter(|date| {
-            let weekday = WEEK[date.weekday().num_days_from_monday() as usize];
+            let weekday = Weekday::ALL[date.weekday().num_days_from_monday() as usize];
             assumptions.works_on.contains(&weekday) && !assumptions.days_off.contains(date)
         })
         .map(|date| {

@@ -14,6 +14,7 @@ use crate::nouns::Phase;
 
 /// What one kinder assumption would bring.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Driver {
     /// What would be otherwise.
     pub what: String,
@@ -94,10 +95,7 @@ fn kinder(
     }
     if given.works_on.len() < 7 {
         with("the team works on every day of the week".to_owned(), &|changed| {
-            use Weekday::{Friday, Monday, Saturday, Sunday, Thursday, Tuesday, Wednesday};
-            changed
-                .works_on
-                .extend([Monday, Tuesday, Wednesday, Thursday, Friday, Saturday, Sunday]);
+            changed.works_on.extend(Weekday::ALL);
         });
     }
     for (index, delivery) in given.deliveries.iter().enumerate() {

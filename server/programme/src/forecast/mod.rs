@@ -14,6 +14,7 @@ mod calendar;
 mod course;
 mod drivers;
 mod network;
+mod outcome;
 mod remaining;
 mod score;
 mod spread;
@@ -26,6 +27,7 @@ pub use answer::{DateSpread, DaysTaken, Forecast, PointOutlook, SHARES, forecast
 pub use assumptions::{Assumptions, Delivery, RepeatPrior, UsableWeather, Weekday};
 pub use drivers::{Driver, drivers};
 pub use network::{Cycle, Network, Schedule, critical_path};
+pub use outcome::{DateOutcome, end_came, first_flight_came, outcomes};
 pub use remaining::{Remaining, Step, remaining};
 pub use score::{Score, score, slip_days};
 pub use spread::{Spread, ThreePoint};

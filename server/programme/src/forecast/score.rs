@@ -7,6 +7,7 @@ use super::answer::{DateSpread, SHARES};
 
 /// How a forecast of a date did.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Score {
     /// Mean quantile loss over the four shares, in days: 0 only if all four dates were the true one. A lower score is a
     /// better forecast.

@@ -56,6 +56,8 @@ pub enum Fault {
         powered_min: Option<u64>,
         /// The record of a happening that ended it.
         happening: Option<u64>,
+        /// The record of a change of an item that ended it.
+        change: Option<u64>,
     },
     /// Nobody knows for how long this run since it was passed was under power; cleared by the run's times too.
     HoursUnknown(RunNumber),
@@ -106,11 +108,15 @@ pub fn fault(check: &CheckState, state: &State, now: DateTime<Utc>) -> Option<Fa
         .iter()
         .filter_map(|event| state.checks.happened_since(event, passed))
         .max_by_key(|happening| happening.seq);
-    if !by_clock || powered_min.is_some() || happening.is_some() {
+    let changes = validity.until_changed.iter();
+    let changes = changes.filter_map(|item| state.configuration.changed_since(item, passed));
+    let change = changes.max_by_key(|change| change.seq);
+    if !by_clock || powered_min.is_some() || happening.is_some() || change.is_some() {
         return Some(Fault::Overdue {
             age: (!by_clock).then_some(age),
             powered_min,
             happening: happening.map(|happening| happening.seq),
+            change: change.map(|change| change.seq),
         });
     }
     match powered {
@@ -167,7 +173,7 @@ impl Explained for Check {
                     format!("{title} failed at {}: {}", moment(failure.at), said(&failure.findings))
                 },
             ),
-            Fault::Overdue { age, powered_min, happening } => {
+            Fault::Overdue { age, powered_min, happening, change } => {
                 let mut ends = Vec::new();
                 if age.is_some() || powered_min.is_some() {
                     let good_for = check.map(good_for).unwrap_or_default();
@@ -185,6 +191,16 @@ impl Explained for Check {
                 });
                 ends.extend(happening.map(|happening| {
                     format!("was ended by {} at {}", happening.event, moment(happening.at))
+                }));
+                let mut changes = state.configuration.changes.iter();
+                let change = change.and_then(|seq| changes.find(|change| change.seq == seq));
+                ends.extend(change.map(|change| {
+                    let item = &change.item;
+                    let at = moment(change.at);
+                    change.after.as_ref().map_or_else(
+                        || format!("was ended by taking {item} off at {at}"),
+                        |version| format!("was ended by fitting {item} \"{version}\" at {at}"),
+                    )
                 }));
                 format!("{title} {}.", listed(ends))
             }
@@ -367,6 +383,25 @@ mod tests {
         assert!(story.rules("A").is_empty());
         story.happens("hard-landing");
         assert_eq!(story.rules("A"), ["check-overdue"]);
+        story.check("C", true);
+        assert!(story.rules("A").is_empty());
+    }
+
+    #[test]
+    fn an_exchange_of_an_item_that_it_names_ends_a_check_and_undoing_it_does_not_give_it_back() {
+        let until_changed = vec![code("motor")];
+        let mut story = with(Validity { until_changed, ..Validity::default() });
+        story.check("C", true);
+        let before = story.now;
+        story.fit("pack", "2");
+        assert!(story.rules("A").is_empty(), "that is another item");
+        story.later(TimeDelta::hours(1)).fit("motor", "2");
+        let why = story.hold("A", "check-overdue").why;
+        assert!(why.starts_with("Check C (Check C) was ended by fitting motor \"2\" at"), "{why}");
+        story.fit("motor", "1");
+        assert_eq!(story.rules("A"), ["check-overdue"], "nobody has looked since");
+        story.observed("crew", before, done(true));
+        assert_eq!(story.rules("A"), ["check-overdue"], "it was done before the exchange");
         story.check("C", true);
         assert!(story.rules("A").is_empty());
     }

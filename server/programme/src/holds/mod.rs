@@ -178,6 +178,8 @@ sources! {
     Heating heating false;
     /// The aircraft is not what the plan says.
     Configuration configuration false;
+    /// Nobody knows whether something was harmed.
+    Quarantined quarantine false;
     /// A hazard is not dealt with.
     Hazard hazards false;
     /// A check is not good.
@@ -217,6 +219,7 @@ mod prediction_missing;
 mod prerequisites;
 #[cfg(test)]
 mod properties;
+mod quarantine;
 mod refusals;
 mod release;
 mod results;

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::words::listed;
+use super::words::{listed, moment};
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::{PointCode, RunNumber};
 use crate::state::{Lapse, Rung, Standing, State};
@@ -163,7 +163,9 @@ impl Explained for Prerequisite {
             NotShown::Waiting(_) => format!("The result of {code} is accepted."),
             NotShown::NotMet(_) => format!("{code} is run again, met, and accepted."),
             NotShown::Lapsed(_) => {
-                format!("{code} is run again and its result accepted, or what changed is undone.")
+                format!(
+                    "{code} is run again and its result accepted, or what changed is undone or found unharmed."
+                )
             }
             NotShown::SetAside(_) => format!(
                 "The result of {code} is recorded anew from what counts, or {code} is run again, and the result is accepted."
@@ -183,6 +185,9 @@ fn lapsed_because(lapse: &Lapse) -> String {
     match lapse {
         Lapse::ItemChanged { item, was, is } => {
             format!("{item} was {} and is {} now", version(was), version(is))
+        }
+        Lapse::Quarantined { item, version, event, at } => {
+            format!("{item} \"{version}\" is in quarantine since {event} at {}", moment(*at))
         }
         Lapse::PlanChanged => "its plan was changed after the run".to_owned(),
         Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),

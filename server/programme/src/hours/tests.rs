@@ -375,3 +375,24 @@ fn minutes_are_told_as_whole_numbers_with_their_unit_in_the_name() {
     );
     assert!(row.get("energy_wh").is_none());
 }
+
+#[test]
+fn the_log_as_a_table_has_a_row_for_each_counted_run_and_empty_cells_for_what_is_not_known() {
+    let mut story = team();
+    run(&mut story, "E", flight());
+    run(&mut story, "A", powered(10));
+    let text = runs_csv(&completed(&story.state)).unwrap();
+    let lines: Vec<_> = text.split_terminator("\r\n").collect();
+    let [heading, flown, on_the_spot] = &lines[..] else { panic!("{text}") };
+    assert!(heading.starts_with("run,date_utc,kind,phase,power_on_utc"), "{heading}");
+    let cells = |line: &str| line.split(',').map(str::to_owned).collect::<Vec<_>>();
+    assert_eq!(cells(flown)[..4], ["1", "2031-05-12", "flight", "envelope"], "{flown}");
+    assert_eq!(cells(flown)[8..14], ["45", "10", "30", "40", "2", ""], "{flown}");
+    assert_eq!(
+        cells(flown)[15],
+        "pilot pilot on board; engineer engineer on the ground",
+        "{flown}"
+    );
+    assert_eq!(cells(on_the_spot)[5..7], ["", ""], "it did not move: {on_the_spot}");
+    assert_eq!(cells(on_the_spot).len(), cells(heading).len());
+}

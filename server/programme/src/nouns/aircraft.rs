@@ -37,6 +37,9 @@ pub struct Aircraft {
     /// Greatest speed it may ever be flown at.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub never_exceed_speed: Option<Measure>,
+    /// Greatest pressure altitude it may ever be flown at.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub maximum_altitude: Option<Measure>,
     /// Greatest take-off mass.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub maximum_mass: Option<Measure>,
@@ -103,6 +106,9 @@ impl Aircraft {
         }
         if let Some(speed) = self.never_exceed_speed {
             judging.measure_positive("never_exceed_speed", speed, Kind::Speed);
+        }
+        if let Some(altitude) = self.maximum_altitude {
+            judging.measure_positive("maximum_altitude", altitude, Kind::Length);
         }
         if let Some(mass) = self.maximum_mass {
             judging.measure_positive("maximum_mass", mass, Kind::Mass);

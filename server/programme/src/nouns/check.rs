@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::codes::{CheckCode, EventCode};
+use crate::codes::{CheckCode, EventCode, ItemCode};
 use crate::nouns::judging::Judging;
 use crate::nouns::{Phase, Role};
 use crate::people::Act;
@@ -24,6 +24,9 @@ pub struct Validity {
     /// Happenings that end it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub until: Vec<EventCode>,
+    /// Items whose exchange, fitting or removal ends it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub until_changed: Vec<ItemCode>,
 }
 
 /// A recurring inspection.
@@ -64,7 +67,7 @@ impl Check {
         judging.must(
             !self.validity.is_empty(),
             "validity",
-            "must say what ends it: powered_hours, clock_hours, days or until",
+            "must say what ends it: powered_hours, clock_hours, days, until or until_changed",
         );
         if let Some(hours) = self.validity.powered_hours {
             judging.positive("validity.powered_hours", hours);
@@ -76,6 +79,7 @@ impl Check {
             judging.must(days > 0, "validity.days", "must be at least 1");
         }
         judging.no_repeats("validity.until", &self.validity.until);
+        judging.no_repeats("validity.until_changed", &self.validity.until_changed);
         judging.no_repeats("phases", &self.phases);
         judging.some_without_repeats("by", &self.by);
         for (place, role) in self.by.iter().enumerate() {

@@ -13,6 +13,7 @@ mod phase;
 mod point;
 mod policy;
 mod prediction;
+mod quarantine;
 mod recorder;
 mod weather;
 
@@ -39,6 +40,7 @@ pub use prediction::{
     DemandedPrediction, LandingReserve, PowerAvailable, PredictedComponent, PredictionKind,
     PredictionRules, ReserveRule, TakeOffPower,
 };
+pub use quarantine::QuarantineRule;
 pub use recorder::{
     DecimalMark, LinearPlan, MappedColumn, Recorder, RecorderFile, TimeColumn, TimeForm,
 };

@@ -7,7 +7,7 @@ use crate::codes::LimitCode;
 use crate::envelope::Pair;
 use crate::measure::{Kind, Measure, Unit};
 use crate::nouns::judging::Judging;
-use crate::nouns::{Aircraft, Axis, Phase, PredictionRules, RiskMatrix};
+use crate::nouns::{Aircraft, Axis, Phase, PredictionRules, QuarantineRule, RiskMatrix};
 use crate::refusal::Fault;
 
 /// Which way along an axis is the more demanding one.
@@ -255,6 +255,9 @@ pub struct Policy {
     /// What is decided about predictions; absent: none are made, and none are asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub predictions: Option<PredictionRules>,
+    /// What puts items into quarantine.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub quarantine: Vec<QuarantineRule>,
 }
 
 impl BuildUpRule {
@@ -381,6 +384,9 @@ impl Policy {
         }
         if let Some(predictions) = &self.predictions {
             predictions.judge(&mut judging);
+        }
+        for (place, rule) in self.quarantine.iter().enumerate() {
+            rule.judge(&format!("quarantine[{place}]"), &mut judging);
         }
         let mut faults = judging.done();
         let risk = if at.is_empty() { "risk".to_owned() } else { format!("{at}.risk") };

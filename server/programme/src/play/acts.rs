@@ -3,6 +3,7 @@
 
 mod findings;
 mod nouns;
+mod planning;
 mod running;
 mod signing;
 
@@ -123,6 +124,10 @@ acts! {
     "open-snag" findings OpenSnag,
     "work-snag" findings WorkSnag,
     "close-snag" findings CloseSnag,
+    "assume-forecast" planning Assume,
+    "make-forecast" planning Forecast,
+    "plan-day" planning PlanDay,
+    "replan-day" planning Replan,
     "observe-weather" findings ObserveWeather,
     "call-stand-down" findings CallStandDown,
     "lift-stand-down" findings LiftStandDown,

@@ -70,6 +70,14 @@ fn channel(answer: &Value, role: &str) -> Option<ChannelCode> {
 }
 
 impl Figures {
+    /// The channel of the part that they are of.
+    pub const fn channel(&self) -> &ChannelCode {
+        match self {
+            Figures::Thermal(figures) => &figures.channel,
+            Figures::Damping(figures) => &figures.channel,
+        }
+    }
+
     /// Reads what was kept of a reduction; absent where predictions take nothing from it, or where a figure is missing.
     pub fn read(topic: &str, result: &str) -> Option<Self> {
         match topic {

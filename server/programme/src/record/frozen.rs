@@ -228,4 +228,5 @@ fn every_word_that_records_use_is_frozen() {
     words::<Statistic>("statistic", &[]);
     words::<Total>("total", &[]);
     words("unit", Unit::ALL);
+    words("weekday", &crate::forecast::Weekday::ALL);
 }

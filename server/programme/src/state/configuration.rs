@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
+use super::Done;
 use crate::card::Fitted;
 use crate::codes::{ItemCode, PersonHandle};
 use crate::entry::Entry;
@@ -62,6 +63,17 @@ impl Configuration {
     /// The version of an item that is fitted now.
     pub fn version(&self, item: &ItemCode) -> Option<&str> {
         self.fitted.get(item).map(String::as_str)
+    }
+
+    /// The last change of an item that was recorded after a check was, or made after it was done.
+    pub fn changed_since(&self, item: &ItemCode, done: &Done) -> Option<&Change> {
+        let mut changes = self.changes.iter().rev().filter(|change| change.item == *item);
+        changes.find(|change| change.seq > done.seq || change.at > done.at)
+    }
+
+    /// Whether an item is fitted, or ever was.
+    pub fn knows(&self, item: &ItemCode) -> bool {
+        self.changes.iter().any(|change| change.item == *item)
     }
 
     /// Whether anything but the title changed.

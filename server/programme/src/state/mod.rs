@@ -9,9 +9,12 @@ mod deviations;
 mod exceedances;
 mod hazards;
 mod heating;
+mod keeping;
 mod ladder;
 mod limits;
+mod planning;
 mod predictions;
+mod quarantine;
 mod recordings;
 mod results;
 mod revisions;
@@ -32,10 +35,13 @@ pub use deviations::{Deviation, DeviationFate};
 pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};
 pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
+pub use keeping::{CopyAcknowledgement, Keeping, KeyInForce};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
+pub use planning::{AssumedForecast, MadeForecast, Planning, ProposedDay};
 pub use predictions::{DampingJudgement, MadePredictions, ModelReview, Predictions};
+pub use quarantine::Quarantine;
 pub use recordings::{
     Attachment, ClockOffset, Interval, RecordingState, RecordingTake, Recordings, Reduction,
     SetAside,
@@ -102,6 +108,8 @@ pub struct State {
     pub heating: HeatingJudgements,
     /// What was predicted, reviews of models and judgements of damping.
     pub predictions: Predictions,
+    /// Forecasts and plans of days. No hold looks at them.
+    pub planning: Planning,
     /// Snags by number, from 1.
     pub snags: Vec<Snag>,
     /// Weather, oldest first.
@@ -110,8 +118,12 @@ pub struct State {
     pub stand_downs: Vec<StandDown>,
     /// What accepted results have shown on each axis for what is fitted now.
     pub envelope: AxesShown,
+    /// What was put into quarantine, oldest first; also what was let out again.
+    pub quarantines: Vec<Quarantine>,
     /// Deviations from the build-up by number, from 1.
     pub deviations: Vec<Deviation>,
+    /// Keys of checkpoints, and copies that the ledger goes on from.
+    pub keeping: Keeping,
     revisions: HashMap<Amendable, u64>,
     length: u64,
     open_exceedances: Vec<ExceedanceNumber>,
@@ -137,6 +149,7 @@ impl State {
             self.founded_at = Some(entry.at);
         }
         self.revise(entry);
+        self.keeping.note(entry);
         match &entry.record {
             Record::ProgrammeFounded(body) => self.title.clone_from(&body.title),
             Record::AircraftDescribed(body) => self.aircraft = Some(body.aircraft.clone()),
@@ -173,8 +186,14 @@ impl State {
             }
             Record::LimitChangeDeclined(body) => self.limits.decline(body, entry),
             Record::CheckDefined(body) => self.checks.define(&body.check),
-            Record::CheckDone(body) => self.checks.done(body, &self.runs, entry),
-            Record::EventHappened(body) => self.checks.happened(body, entry),
+            Record::CheckDone(body) => {
+                self.checks.done(body, &self.runs, entry);
+                self.quarantine_checked(body, entry);
+            }
+            Record::EventHappened(body) => {
+                self.checks.happened(body, entry);
+                self.quarantine_after(body, entry);
+            }
             Record::HazardRecorded(body) => {
                 hazards::record(&mut self.hazards, &body.hazard, entry);
             }
@@ -263,6 +282,9 @@ impl State {
             Record::ModelReviewed(body) => self.review_model(body, entry),
             Record::DampingStepJudged(body) => self.judge_damping(body, entry),
             Record::RepeatNarrowed(body) => self.narrow_repeat(body),
+            Record::ForecastAssumed(body) => self.planning.assume(body, entry),
+            Record::ForecastMade(body) => self.planning.forecast(body, entry),
+            Record::DayPlanProposed(body) => self.planning.propose(body, entry),
             Record::WeatherObserved(body) => {
                 let observed = Observed::new(body, entry);
                 if !self.latest_weather().is_some_and(|latest| observed.was_before(latest)) {
@@ -278,6 +300,8 @@ impl State {
                     stand_down.lift(body, entry);
                 }
             }
+            Record::CheckpointKeyChanged(body) => self.keeping.change_key(body, entry),
+            Record::CopyAcknowledged(body) => self.keeping.acknowledge(body, entry),
         }
     }
 

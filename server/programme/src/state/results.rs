@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::{Exceedance, Rung, Signature, Signer, State};
 use crate::card::Fitted;
-use crate::codes::{ItemCode, LimitCode, PersonHandle, PointCode, RunNumber};
+use crate::codes::{EventCode, ItemCode, LimitCode, PersonHandle, PointCode, RunNumber};
 use crate::entry::Entry;
 use crate::measure::Measure;
 use crate::nouns::{Axis, Point, Statistic};
@@ -33,6 +33,17 @@ pub enum Lapse {
         was: Option<String>,
         /// What it is now; absent: not fitted.
         is: Option<String>,
+    },
+    /// An item that the point is sensitive to is in quarantine: nobody knows whether it came through what happened.
+    Quarantined {
+        /// Which.
+        item: ItemCode,
+        /// Its version.
+        version: String,
+        /// What happened.
+        event: EventCode,
+        /// When.
+        at: DateTime<Utc>,
     },
     /// The plan of the point was changed after the run.
     PlanChanged,
@@ -340,6 +351,15 @@ impl State {
                     is: is.map(str::to_owned),
                 });
             }
+        }
+        let sensitive = result.planned.sensitive_to.iter().chain(&now.sensitive_to);
+        if let Some(it) = sensitive.filter_map(|item| self.quarantine(item)).next() {
+            return Some(Lapse::Quarantined {
+                item: it.item.clone(),
+                version: it.version.clone(),
+                event: it.event.clone(),
+                at: it.at,
+            });
         }
         self.lapse_but_for_items(result, now)
     }

@@ -137,9 +137,14 @@ impl State {
             | Record::ModelReviewed(_)
             | Record::DampingStepJudged(_)
             | Record::RepeatNarrowed(_)
+            | Record::ForecastAssumed(_)
+            | Record::ForecastMade(_)
+            | Record::DayPlanProposed(_)
             | Record::WeatherObserved(_)
             | Record::StandDownCalled(_)
-            | Record::StandDownLifted(_) => return None,
+            | Record::StandDownLifted(_)
+            | Record::CheckpointKeyChanged(_)
+            | Record::CopyAcknowledged(_) => return None,
         })
     }
 }

@@ -5,7 +5,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::codes::{ExceedanceNumber, ProposalNumber, ReductionNumber, SnagNumber};
-use crate::nouns::RequiredItem;
+use crate::nouns::{QuarantineRule, RequiredItem};
 use crate::record::{
     ClockOffsetConfirmed, ExceedanceClosed, ExceedanceExplained, HeatingOutcome, ItemRemoved,
     KnockedOff, LimitChangeAgreed, LimitChangeDeclined, LimitChangeProposed, PointDropped,
@@ -366,6 +366,14 @@ impl Story {
                 }
                 if picks.one_in(2) {
                     changed.risk.accepted_by[2].roles = vec![Role::Safety];
+                }
+                if picks.one_in(2) {
+                    changed.quarantine.push(QuarantineRule {
+                        event: code("hard-landing"),
+                        items: vec![code(picks.of(&ITEMS))],
+                        until_checks: vec![code(picks.of(&CHECKS))],
+                        source: "the handbook".to_owned(),
+                    });
                 }
                 self.record("lead", PolicySet { policy: changed });
             }

@@ -135,6 +135,7 @@ pub(crate) async fn programmes(connection: &mut SqliteConnection) -> sqlx::Resul
         "SELECT id FROM programme
          UNION SELECT DISTINCT programme FROM ledger
          UNION SELECT DISTINCT programme FROM checkpoint
+         UNION SELECT DISTINCT programme FROM checkpoint_signature
          ORDER BY 1",
     )
     .fetch_all(connection)
@@ -213,5 +214,42 @@ pub(crate) async fn last_checkpoint(
     )
     .bind(programme)
     .fetch_optional(connection)
+    .await
+}
+
+/// Programmes with the moments at which they were founded.
+pub(crate) async fn founded(
+    connection: &mut SqliteConnection,
+) -> sqlx::Result<BTreeMap<String, i64>> {
+    let founded: Vec<(String, i64)> =
+        sqlx::query_as("SELECT id, founded_at FROM programme").fetch_all(connection).await?;
+    Ok(founded.into_iter().collect())
+}
+
+/// Every signature of a programme's checkpoints, by size.
+pub(crate) async fn signatures(
+    connection: &mut SqliteConnection,
+    programme: &str,
+) -> sqlx::Result<Vec<KeptSignature>> {
+    sqlx::query_as(
+        "SELECT size, public_key, signature FROM checkpoint_signature WHERE programme = ?1 ORDER BY size",
+    )
+    .bind(programme)
+    .fetch_all(connection)
+    .await
+}
+
+/// The smallest size at or beyond one at which a checkpoint was signed.
+pub(crate) async fn signed_from(
+    connection: &mut SqliteConnection,
+    programme: &str,
+    size: u64,
+) -> sqlx::Result<Option<i64>> {
+    sqlx::query_scalar(
+        "SELECT min(size) FROM checkpoint_signature WHERE programme = ?1 AND size >= ?2",
+    )
+    .bind(programme)
+    .bind(i64::try_from(size).unwrap_or(i64::MAX))
+    .fetch_one(connection)
     .await
 }

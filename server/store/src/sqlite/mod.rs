@@ -6,6 +6,7 @@ pub(crate) mod ledger;
 pub(crate) mod secret;
 pub(crate) mod session;
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Duration;
 
@@ -13,6 +14,7 @@ use chrono::{DateTime, Utc};
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{Connection, SqliteConnection, SqlitePool};
+use tokio::sync::OnceCell;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/sqlite");
 
@@ -79,6 +81,57 @@ pub(crate) async fn migrate(connection: &mut SqliteConnection) -> Result<(), Mig
 /// What SQLite says first about its own structure; `ok` if nothing is wrong.
 pub(crate) async fn integrity(connection: &mut SqliteConnection) -> sqlx::Result<String> {
     sqlx::query_scalar("PRAGMA integrity_check(1)").fetch_one(connection).await
+}
+
+/// Tables and guards by name, as they are written down in the database.
+type Objects = BTreeMap<String, Option<String>>;
+
+/// What the tables and guards are after each of the migrations, by its version.
+static EXPECTED: OnceCell<BTreeMap<i64, Objects>> = OnceCell::const_new();
+
+/// The first table or guard that is not as this program makes it; none if all are.
+pub(crate) async fn other_object(
+    connection: &mut SqliteConnection,
+) -> sqlx::Result<Option<String>> {
+    let version: i64 =
+        sqlx::query_scalar("SELECT coalesce(max(version), 0) FROM _sqlx_migrations WHERE success")
+            .fetch_one(&mut *connection)
+            .await?;
+    let expected = EXPECTED.get_or_try_init(expected_objects).await?;
+    let Some(expected) = expected.get(&version) else {
+        return Ok(Some(format!("tables of version {version}")));
+    };
+    let mut found = objects(connection).await?;
+    let mut other = expected
+        .iter()
+        .filter(|(name, sql)| found.remove(*name).as_ref() != Some(*sql))
+        .map(|(name, _)| name.clone());
+    if let Some(name) = other.next() {
+        return Ok(Some(name));
+    }
+    drop(other);
+    Ok(found.into_keys().next())
+}
+
+async fn expected_objects() -> sqlx::Result<BTreeMap<i64, Objects>> {
+    let mut empty = SqliteConnection::connect("sqlite::memory:").await?;
+    // The library's own table is no part of any migration.
+    let mut by_version = BTreeMap::new();
+    for migration in MIGRATIONS.iter() {
+        sqlx::raw_sql(migration.sql.clone()).execute(&mut empty).await?;
+        by_version.insert(migration.version, objects(&mut empty).await?);
+    }
+    empty.close().await?;
+    Ok(by_version)
+}
+
+async fn objects(connection: &mut SqliteConnection) -> sqlx::Result<Objects> {
+    let all: Vec<(String, Option<String>)> = sqlx::query_as(
+        "SELECT type || ' ' || name, sql FROM sqlite_master WHERE tbl_name <> '_sqlx_migrations'",
+    )
+    .fetch_all(connection)
+    .await?;
+    Ok(all.into_iter().collect())
 }
 
 /// Writes a whole copy of the database, as of one moment, into an empty file.

@@ -84,8 +84,9 @@ impl Basis {
 ///
 /// Channels may be of other recordings of the run; both clocks are put right and units converted. The exact input of the
 /// topic is kept. Figures that lie beyond what was recorded are told, and fill nothing. Made again of the same interval by
-/// the same method it takes the place of the earlier one, which stays to be seen beside it. What is computed advises
-/// engineers; it clears nobody to fly.
+/// the same method it takes the place of the earlier one, which stays to be seen beside it; the warming or the damping of
+/// another part is another reduction. What is computed advises
+/// engineers; it clears nobody to fly. A thermal fit or a damping of another part is another reduction.
 #[utoipa::path(
     post, path = "",
     request_body(content = NewReduction, example = json!({

@@ -1,4 +1,5 @@
 // Comfort only: every act works without this script.
+(() => {
 "use strict";
 
 // Beside each UTC time the time where the reader is.
@@ -40,8 +41,19 @@ function sendOnce(event) {
   for (const button of form.querySelectorAll("button")) button.setAttribute("aria-disabled", "true");
 }
 
-tellLocalTime(document);
-for (const field of document.querySelectorAll("input[type=datetime-local]")) tellTypedTime(field);
+// What is done to markup when it comes, also to what other scripts put in later.
+function dress(root) {
+  tellLocalTime(root);
+  for (const field of root.querySelectorAll("input[type=datetime-local]")) tellTypedTime(field);
+  for (const button of root.querySelectorAll("button[data-print]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => window.print());
+  }
+  for (const field of root.querySelectorAll("input[type=file][data-first]")) field.addEventListener("change", () => sendBeginning(field));
+}
+
+dress(document);
+document.addEventListener("rungbook:shown", (event) => dress(event.target));
 document.addEventListener("submit", sendOnce);
 // A page that comes back from the browser's memory can be sent again.
 window.addEventListener("pageshow", () => {
@@ -50,10 +62,6 @@ window.addEventListener("pageshow", () => {
     for (const button of form.querySelectorAll("button")) button.removeAttribute("aria-disabled");
   }
 });
-for (const button of document.querySelectorAll("button[data-print]")) {
-  button.hidden = false;
-  button.addEventListener("click", () => window.print());
-}
 
 // Of a file that is only looked at, no more goes over the line than is looked at.
 function sendBeginning(field) {
@@ -63,9 +71,6 @@ function sendBeginning(field) {
   const part = new DataTransfer();
   part.items.add(new File([file.slice(0, most)], file.name, { type: file.type }));
   field.files = part.files;
-}
-for (const field of document.querySelectorAll("input[type=file][data-first]")) {
-  field.addEventListener("change", () => sendBeginning(field));
 }
 
 // How much of a file has gone. The reply is a page or leads to one, as without this script.
@@ -111,7 +116,7 @@ function sendWithProgress(event) {
     if (!main) { again("The reply cannot be read (status " + request.status + "). Nothing is known of the file: look at the list before you send it again."); return; }
     document.title = page.title;
     document.querySelector("main").replaceWith(main);
-    liven(main);
+    main.dispatchEvent(new CustomEvent("rungbook:shown", { bubbles: true }));
     main.querySelector(".told, h1")?.scrollIntoView();
     main.focus();
   });
@@ -165,10 +170,4 @@ function nearer(plot) {
 }
 for (const plot of document.querySelectorAll("svg.plot[data-from]")) nearer(plot);
 for (const hint of document.querySelectorAll(".with-script")) hint.hidden = false;
-
-// What a reply brought is as comfortable as what was there.
-function liven(root) {
-  tellLocalTime(root);
-  for (const field of root.querySelectorAll("input[type=datetime-local]")) tellTypedTime(field);
-  for (const field of root.querySelectorAll("input[type=file][data-first]")) field.addEventListener("change", () => sendBeginning(field));
-}
+})();

@@ -3,7 +3,6 @@
 mod shown;
 
 use actix_web::http::StatusCode;
-use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use programme::codes::{PointCode, RunNumber};
 
@@ -11,7 +10,7 @@ pub(crate) use shown::CardShown;
 
 use super::around::Section;
 use super::door::Member;
-use super::words::moment;
+use super::paper::MadeFrom;
 use crate::access::Read;
 use crate::api::points::rung;
 use crate::desk::{Answer, View};
@@ -27,10 +26,7 @@ pub(crate) struct CardsPage {
     pub of: String,
     pub programme: String,
     pub cards: Vec<CardShown>,
-    /// Size and root of the ledger when the cards were made.
-    pub records: u64,
-    pub root: String,
-    pub made: DateTime<Utc>,
+    pub made_from: MadeFrom,
 }
 
 impl CardsPage {
@@ -53,10 +49,7 @@ impl CardsPage {
                     (card.on_paper())
                     p.sheet-foot {
                         "Digest of this card " code { (card.digest) } ". "
-                        "Ledger: " (self.records) " records, root " code { (self.root) } ". "
-                        "Printed from the state of " (moment(self.made)) "; what was recorded since is not on it. "
-                        "Rungbook clears nobody to fly: permit, local rules, the pilot in command and licensed inspectors come first. "
-                        "High-voltage DC, propeller and lithium cells: instructed people only; nobody in the plane of the propeller; fire watch as briefed."
+                        (self.made_from.told())
                     }
                 }
             }
@@ -70,9 +63,7 @@ impl CardsPage {
             of: "run 3".to_owned(),
             programme: "Electric glider tug".to_owned(),
             cards,
-            records: 412,
-            root: "9f86d081".repeat(8),
-            made: DateTime::UNIX_EPOCH,
+            made_from: MadeFrom::sample(),
         };
         vec![
             ("ordinary", page(vec![CardShown::sample(3)]).body()),
@@ -82,29 +73,26 @@ impl CardsPage {
     }
 }
 
-fn head(office: &Office, member: &Member<Read>) -> (u64, String) {
-    let head = office.store.tree(&member.programme.id);
-    head.map(|head| (head.size, head.root.to_string())).unwrap_or_default()
-}
-
 async fn page(
     office: &Office,
     member: &Member<Read>,
     (back, of): (String, String),
     points: impl FnOnce(View<'_>) -> Result<Vec<PointCode>, Problem>,
 ) -> Answer {
-    let (records, root) = head(office, member);
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             let cards = points(view)?
                 .iter()
                 .map(|code| CardShown::of(view.state, rung(view.state, code)?))
                 .collect::<Result<_, Problem>>()?;
             let programme = view.state.title.clone();
-            Ok(CardsPage { back, of, programme, cards, records, root, made: view.now })
+            let made_from = MadeFrom::of(view);
+            Ok(CardsPage { back, of, programme, cards, made_from })
         })
         .await?;
-    Ok(member.around("Test card", Section::None).reply(StatusCode::OK, page.body()))
+    let made_from = page.made_from.rooted(office, &member.programme.id);
+    let page = CardsPage { made_from, ..page };
+    Ok(member.around("Test card", Section::None).keeps().reply(StatusCode::OK, page.body()))
 }
 
 /// The card of a point as it stands now.

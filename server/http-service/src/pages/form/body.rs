@@ -24,6 +24,8 @@ enum Reading<'a> {
     Chosen,
     /// A list that may stay empty.
     List,
+    /// A thing of which nothing may be given.
+    Object,
 }
 
 /// Makes the body of the fields, or tells every field that cannot be read.
@@ -65,6 +67,7 @@ fn parsed(name: &str) -> (&str, Reading<'_>, bool) {
         Some((place, "moment")) => (place, Reading::Moment),
         Some((place, "chosen")) => (place, Reading::Chosen),
         Some((place, "list")) => (place, Reading::List),
+        Some((place, "object")) => (place, Reading::Object),
         Some((place, other)) if other.starts_with("measure ") => {
             (place, Reading::Measure(other.trim_start_matches("measure ")))
         }
@@ -85,6 +88,7 @@ fn value(reading: Reading<'_>, text: &str) -> Result<Value, String> {
         Reading::Chosen => serde_json::from_str(text)
             .map_err(|_| "is none of the choices that the page gives".to_owned()),
         Reading::List => Ok(Value::Array(Vec::new())),
+        Reading::Object => Ok(Value::Object(Map::new())),
         Reading::Moment => moment(text).ok_or_else(|| {
             format!("\"{text}\" is not a time: write it as 2026-05-02T14:30, in UTC")
         }),
@@ -173,6 +177,7 @@ mod tests {
             ("crew[]:chosen?", ""),
             ("crew[]:chosen?", r#"{"person": "jonas", "on_board": true}"#),
             ("limits:list", ""),
+            ("weather:object", ""),
             ("reached.speed:measure km/h?", "52"),
             ("reached.power:measure kW?", ""),
             ("run:count", "12"),
@@ -184,6 +189,7 @@ mod tests {
             "points": ["A", "B"],
             "crew": [{ "person": "jonas", "on_board": true }],
             "limits": [],
+            "weather": {},
             "reached": { "speed": { "value": 52.0, "unit": "km/h" } },
             "run": 12,
         });

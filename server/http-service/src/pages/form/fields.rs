@@ -15,12 +15,25 @@ pub(crate) struct Draft<'a> {
     /// The token of the session.
     pub token: &'a str,
     trouble: Option<&'a Trouble>,
+    queue: Option<&'static str>,
 }
 
 impl<'a> Draft<'a> {
     /// A form of a page; `trouble` is told where it is about this form.
     pub fn new(name: &'a str, to: &'a str, token: &'a str, trouble: Option<&'a Trouble>) -> Self {
-        Self { name, to, token, trouble: trouble.filter(|trouble| trouble.form == name) }
+        Self {
+            name,
+            to,
+            token,
+            trouble: trouble.filter(|trouble| trouble.form == name),
+            queue: None,
+        }
+    }
+
+    /// The form may be filled in where there is no signal: the browser keeps it until it can be sent. `time` is the field
+    /// that tells when it was pressed, where nothing in the form does; empty where that does not matter.
+    pub fn queued(self, time: &'static str) -> Self {
+        Self { queue: Some(time), ..self }
     }
 
     /// The whole form, with why it was refused above it.
@@ -50,7 +63,7 @@ impl<'a> Draft<'a> {
     fn posted(&self, encoding: Option<&str>, fields: Markup) -> Markup {
         html! {
             @if let Some(trouble) = self.trouble.filter(|it| it.is_refused()) { (trouble.told.part()) }
-            form method="post" action=(self.to) id={ "form-" (self.name) } enctype=[encoding] {
+            form method="post" action=(self.to) id={ "form-" (self.name) } enctype=[encoding] data-queue[self.queue.is_some()] data-queue-time=[self.queue.filter(|time| !time.is_empty())] {
                 input type="hidden" name="form.token" value=(self.token);
                 input type="hidden" name="form.key" value=(uuid::Uuid::now_v7());
                 input type="hidden" name="form.name" value=(self.name);

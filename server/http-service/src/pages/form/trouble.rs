@@ -1,8 +1,9 @@
 //! A form that was refused.
 
 use actix_web::http::StatusCode;
+use maud::{Markup, html};
 
-use super::body::{SECRET, place};
+use super::body::{OWN, SECRET, place};
 use super::given::Form;
 use crate::pages::told::Told;
 use crate::problem::{KEY_REUSED, Problem};
@@ -39,6 +40,21 @@ impl Trouble {
     /// Whether it was refused, so that there is something to tell.
     pub fn is_refused(&self) -> bool {
         self.status != StatusCode::OK
+    }
+
+    /// Why it was refused and what was typed, where the page does not have the form any more: somebody else was faster, say.
+    pub fn alone(&self) -> Markup {
+        let typed = || {
+            let own = |name: &str| name.starts_with(OWN) || name.contains("digest");
+            self.typed.iter().filter(move |(name, text)| !own(name) && !text.trim().is_empty())
+        };
+        html! {
+            (self.told.part())
+            @if typed().next().is_some() {
+                h2 { "What you typed" }
+                dl.pairs { @for (name, text) in typed() { dt { (place(name)) } dd.prose { (text) } } }
+            }
+        }
     }
 
     /// What was typed into a field.

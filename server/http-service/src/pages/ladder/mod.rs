@@ -159,9 +159,9 @@ fn legend() -> Markup {
 /// The page.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
     let page = office
-        .look_at_ladder(&member.permitted, None, |view, board| {
+        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
             Ok(LadderPage::of(member.place(""), view, board))
         })
         .await?;
-    Ok(member.around("The ladder", Section::Ladder).reply(StatusCode::OK, page.body()))
+    Ok(member.around("The ladder", Section::Ladder).live().reply(StatusCode::OK, page.body()))
 }

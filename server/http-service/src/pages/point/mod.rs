@@ -20,9 +20,8 @@ use crate::desk::Answer;
 use crate::given::{At, Query};
 use crate::office::Office;
 
-/// What the address may say of a page: which record was just made.
+/// What the address may say of a page: which record was just made. As of when it is shown is read at the door.
 #[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub(crate) struct Recorded {
     pub recorded: Option<u64>,
 }
@@ -46,7 +45,7 @@ async fn page(
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             let rung = points::rung(view.state, point)?;
             let holds = holds::holds(view.state, rung, view.now);
             let handle = &member.visitor.handle;
@@ -55,7 +54,7 @@ async fn page(
         })
         .await?;
     let title = format!("{} {}", page.card.code, page.card.title);
-    Ok(member.around(title, Section::Ladder).recorded(recorded).reply(status, page.body()))
+    Ok(member.around(title, Section::Ladder).recorded(recorded).live().reply(status, page.body()))
 }
 
 /// Leads to the point after an act, or shows the form again with why it was refused.

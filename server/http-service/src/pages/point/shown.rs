@@ -56,6 +56,7 @@ pub(crate) struct PointPage {
     pub waited_for_by: Vec<PointCode>,
     pub holds: Vec<Hold>,
     pub changed_since: Vec<Difference>,
+    pub signed_before: bool,
     pub parts: Vec<PartShown>,
     pub results: Vec<ResultLine>,
     pub history: Vec<Happened>,
@@ -115,6 +116,7 @@ impl PointPage {
                 })
                 .collect(),
             changed_since: seen.to_sign.changed_since,
+            signed_before: rung.signers.iter().any(|it| it.by == member.visitor.handle),
             holds: seen.holds,
             summary: seen.summary,
             history,
@@ -144,6 +146,9 @@ impl PointPage {
                 (holds_list(&self.holds))
             }
             (self.changes())
+            @if self.signed_before {
+                p { a href={ (self.place) "/changes?from=signed:" (code) } { "Everything that changed since you last signed this point" } }
+            }
             section {
                 h2 #card { "The card" }
                 p.source { "Planned by " (self.planned_by) ", " (moment(self.planned_at)) ". Digest " code.digest { (self.card.digest) } }
@@ -256,6 +261,7 @@ impl PointPage {
                     after: None,
                 })
                 .collect(),
+            signed_before: many > 0,
             parts: [PartName::PlanApproval, PartName::Release, PartName::Acknowledgement]
                 .map(|part| PartShown::sample(part, many))
                 .to_vec(),

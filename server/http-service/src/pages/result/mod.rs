@@ -91,12 +91,17 @@ async fn page<P: Permission>(
         Some(intervals::view_of(&asked, &from, values, digest))
     };
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             ResultPage::of(member, view, of, filled.as_ref(), trouble)
         })
         .await?;
     let title = format!("Result of run {} for {}", of.0, of.1);
-    Ok(member.around(title, Section::Runs).recorded(recorded).reply(status, page.body()))
+    Ok(member
+        .around(title, Section::Runs)
+        .recorded(recorded)
+        .live()
+        .keeps()
+        .reply(status, page.body()))
 }
 
 async fn ended<P: Permission>(

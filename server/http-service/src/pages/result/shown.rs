@@ -22,7 +22,8 @@ use crate::pages::form::{Draft, Trouble};
 use crate::pages::interval::{ValueLine, values_table};
 use crate::pages::point::PartShown;
 use crate::pages::words::{
-    axis, channel_name, condition, criterion, figure, limit, moment, person, result_word, statistic,
+    axis, channel_name, condition, criterion, figure, limit, moment, outcome, person, result_word,
+    statistic,
 };
 use crate::problem::Problem;
 
@@ -219,7 +220,8 @@ impl ResultPage {
 
     fn recording(&self) -> Markup {
         let to = self.here();
-        let draft = Draft::new("record", &to, &self.token, self.trouble.as_ref());
+        let draft = Draft::new("record", &to, &self.token, self.trouble.as_ref())
+            .queued("observed_at:moment");
         let refused = self.trouble.as_ref().is_some_and(|trouble| trouble.form == "record");
         html! {
             @if !self.may_record {
@@ -492,14 +494,6 @@ impl Recorded {
             exceeded: many > 10,
             digest: "9f86d081".repeat(8),
         }
-    }
-}
-
-const fn outcome(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Met => "met",
-        Outcome::NotMet => "not met",
-        Outcome::Missing => "missing",
     }
 }
 

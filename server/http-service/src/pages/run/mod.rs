@@ -37,12 +37,13 @@ async fn page<P: Permission>(
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     let page = office
-        .look(&member.permitted, None, |view| {
+        .look(&member.permitted, member.past.as_deref(), |view| {
             let run = view.state.run(number).ok_or_else(|| Problem::unknown("run", number))?;
             Ok(RunPage::of(member, view, run, trouble))
         })
         .await?;
-    let around = member.around(format!("Run {number}"), Section::Runs).recorded(recorded);
+    let around =
+        member.around(format!("Run {number}"), Section::Runs).recorded(recorded).live().keeps();
     Ok(around.reply(status, page.body()))
 }
 
@@ -61,7 +62,11 @@ where
         async { acts(member.permitted.clone(), run.clone(), form.given()?, office.clone()).await }
             .await;
     let number = run.0.0;
-    match recorded(acted, &member.place(&format!("/runs/{number}"))).await {
+    let place = match form.text("form.back") {
+        "today" => member.place("/today"),
+        _ => member.place(&format!("/runs/{number}")),
+    };
+    match recorded(acted, &place).await {
         Ok(reply) => Ok(reply),
         Err(problem) => page(&office, &member, number, None, Some(form.trouble(problem))).await,
     }

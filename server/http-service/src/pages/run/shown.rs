@@ -42,6 +42,9 @@ impl Reading {
     }
 }
 
+/// The field that tells when something was seen, where that was before it reached the server.
+const SEEN_AT: &str = "observed_at:moment";
+
 /// Something that was said or changed: what, by whom, when.
 pub(crate) type Said = (String, String, DateTime<Utc>);
 
@@ -69,6 +72,8 @@ pub(crate) struct RunPage {
     pub closed: Option<Said>,
     pub corrections: Vec<Said>,
     pub exceedances: Vec<ExceedanceNumber>,
+    /// Shown on the page of the day, to which its forms lead back.
+    pub on_today: bool,
     pub trouble: Option<Trouble>,
 }
 
@@ -157,6 +162,7 @@ impl RunPage {
                 .map(|it| (it.reason.to_owned(), person(state, it.by), it.at))
                 .collect(),
             exceedances: seen.exceedances,
+            on_today: false,
             trouble,
         }
     }
@@ -166,7 +172,7 @@ impl RunPage {
     }
 
     fn draft<'a>(&'a self, name: &'a str, to: &'a str) -> Draft<'a> {
-        Draft::new(name, to, &self.token, self.trouble.as_ref())
+        Draft::new(name, to, &self.token, self.trouble.as_ref()).queued(SEEN_AT)
     }
 
     fn here(&self, rest: &str) -> String {
@@ -190,7 +196,27 @@ impl RunPage {
                 h2 { "Crew" }
                 ul { @for (name, role, on_board) in &self.crew { li { (name) ", " (role) ", " (if *on_board { "on board" } else { "on the ground" }) } } }
             }
-            p { a href=(self.here("/cards")) { "Print the cards of this run" } }
+            p {
+                a.button href=(self.here("/cards")) data-keep { "Print the cards of this run" } " "
+                a.button href=(self.here("/briefing")) data-keep { "Briefing sheet" }
+            }
+        }
+    }
+
+    /// Where its forms lead back to.
+    fn back(&self, draft: &Draft<'_>) -> Markup {
+        html! { @if self.on_today { (draft.hidden("form.back", "today")) } }
+    }
+
+    /// What is pressed while the run goes on: knock-it-off, moments and results, large.
+    pub fn at_hand(&self) -> Markup {
+        html! {
+            @if let Some((reason, by, at)) = &self.knocked_off {
+                p.warn role="status" { strong { "Knock-it-off" } " was called by " (by) ", " (moment(*at)) ": " (reason) }
+            }
+            @if self.may_knock_off { (self.knock_it_off()) }
+            (self.moments())
+            (self.results())
         }
     }
 
@@ -201,6 +227,7 @@ impl RunPage {
             section.big {
                 h2 #knock-off { "Knock it off" }
                 (draft.form(html! {
+                    (self.back(&draft))
                     (draft.line("reason", "Why", "One word is enough.", "Called on the radio."))
                     p.send { button.danger { "Knock it off" } }
                 }))
@@ -221,6 +248,7 @@ impl RunPage {
                             @let name = format!("moment-{}", written(*event));
                             @let draft = self.draft(&name, &to);
                             (draft.form(html! {
+                                (self.back(&draft))
                                 (draft.hidden("event", written(*event)))
                                 p.send { button.moment { (capital(event.in_words())) " now" } }
                             }))
@@ -229,6 +257,7 @@ impl RunPage {
                     details open[self.trouble.as_ref().is_some_and(|trouble| trouble.form == "moment")] {
                         summary { "It was at another time" }
                         (at_another_time.form(html! {
+                            (self.back(&at_another_time))
                             (at_another_time.choice("event", "Moment", "", "", &events(self.kind).iter().map(|event| (written(*event).to_owned(), event.in_words().to_owned())).collect::<Vec<_>>()))
                             (at_another_time.moment("observed_at:moment", "When", "", &for_field(self.now)))
                             (at_another_time.send("Note it"))
@@ -281,8 +310,8 @@ impl RunPage {
                             a href={ (self.place) "/points/" (point.code) } { strong { (point.code) } " " (point.title) }
                             " "
                             @match point.result {
-                                Some(standing) => { a.button href=(self.here(&format!("/results/{}", point.code))) { "Result: " (result_word(standing)) } }
-                                None => { a.button href=(self.here(&format!("/results/{}", point.code))) { "Record the result" } }
+                                Some(standing) => { a.button href=(self.here(&format!("/results/{}", point.code))) data-keep { "Result: " (result_word(standing)) } }
+                                None => { a.button href=(self.here(&format!("/results/{}", point.code))) data-keep { "Record the result" } }
                             }
                         }
                     }
@@ -337,7 +366,7 @@ impl RunPage {
 
     fn end(&self) -> Markup {
         let to = self.here("/closing");
-        let draft = self.draft("close", &to);
+        let draft = self.draft("close", &to).queued("");
         html! {
             section {
                 h2 #close { "Debrief" }
@@ -360,10 +389,10 @@ impl RunPage {
     }
 
     #[cfg(test)]
-    pub fn samples() -> Vec<(&'static str, Markup)> {
+    pub fn sample(many: usize, closed: bool) -> Self {
         use crate::pages::tests::{codes, long};
         let at = DateTime::UNIX_EPOCH;
-        let page = |many: usize, closed: bool| Self {
+        Self {
             place: "/programmes/tug".to_owned(),
             token: "0".repeat(64),
             now: at,
@@ -400,8 +429,14 @@ impl RunPage {
             closed: closed.then(|| (long("Straight and quiet.", many), "Marit".to_owned(), at)),
             corrections: vec![(long("Recorder says so.", many), "Tomas".to_owned(), at); many],
             exceedances: (1..=many as u32).map(ExceedanceNumber).collect(),
+            on_today: false,
             trouble: None,
-        };
+        }
+    }
+
+    #[cfg(test)]
+    pub fn samples() -> Vec<(&'static str, Markup)> {
+        let page = Self::sample;
         vec![
             ("ordinary", page(1, false).body()),
             ("empty", page(0, false).body()),

@@ -1,5 +1,6 @@
 //! How pages say things: times, roles, states by word and shape, holds, conditions, criteria and limits.
 
+mod day;
 mod measures;
 mod standing;
 
@@ -10,6 +11,10 @@ use programme::holds::{Hold, Stage};
 use programme::nouns::{Phase, Role};
 use programme::state::State;
 
+pub(crate) use day::{
+    check_word, energy, hours_and_minutes, observed, outcome, severity, severity_code,
+    times_in_short,
+};
 pub(crate) use measures::{
     axis, channel_name, comparison, condition, criterion, figure, limit, statistic, weather,
 };

@@ -14,7 +14,7 @@ use crate::state::State;
 use crate::story::{Story, check, code, point};
 
 /// A window of six hours from the story's morning on, on the equator close to noon, so in daylight.
-fn terms(story: &Story) -> DayTerms {
+pub(super) fn terms(story: &Story) -> DayTerms {
     let from = story.now + TimeDelta::minutes(10);
     let to = from + TimeDelta::hours(6);
     let calm = WeatherObservation {
@@ -55,6 +55,7 @@ fn terms(story: &Story) -> DayTerms {
         crew: ["lead", "pilot", "safety", "engineer", "crew"].map(member).into(),
         most_runs: 6,
         priorities: BTreeMap::new(),
+        without: std::collections::BTreeSet::new(),
     }
 }
 
@@ -73,7 +74,7 @@ fn faults(state: &State, terms: &DayTerms) -> Vec<String> {
 }
 
 /// The team, with B after A, and C beside them.
-fn ladder() -> Story {
+pub(super) fn ladder() -> Story {
     let mut story = Story::team();
     let b = Point { after_points: vec![code("A")], energy_kwh: 6.0, ..point("B") };
     story.plan(b).approve("B").plan(Point { energy_kwh: 8.0, ..point("C") }).approve("C");

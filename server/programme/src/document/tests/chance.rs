@@ -75,6 +75,7 @@ fn aircraft() -> impl Strategy<Value = Aircraft> {
                 description,
                 airfield,
                 never_exceed_speed: speed,
+                maximum_altitude: None,
                 maximum_mass: mass,
                 seats: 9,
                 loading,
@@ -122,6 +123,7 @@ fn policy() -> impl Strategy<Value = Policy> {
                 required_totals,
                 heating_order: Vec::new(),
                 heating_horizon_min: None,
+                quarantine: Vec::new(),
                 build_up_pairs: Vec::new(),
                 predictions: None,
             }
@@ -293,6 +295,7 @@ fn checks() -> impl Strategy<Value = Vec<Check>> {
             clock_hours,
             days,
             until: vec!["hard-landing".parse().unwrap()],
+            until_changed: Vec::new(),
         },
     );
     (title(), text(), validity, phases(), text()).prop_map(

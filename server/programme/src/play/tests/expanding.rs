@@ -117,7 +117,7 @@ fn accepting_a_tie_down_step_opens_the_next_power_step_with_a_predicted_temperat
 }
 
 #[test]
-fn another_motor_controller_lapses_the_runs_that_looked_at_heat_with_the_reason_and_no_other_ground_run()
+fn another_motor_controller_lapses_exactly_the_runs_that_looked_at_heat_with_the_reason_and_checks_fall_due()
  {
     let (state, _) = played(noon());
     let fitted = state.configuration.items["inverter"].item.clone();
@@ -127,12 +127,6 @@ fn another_motor_controller_lapses_the_runs_that_looked_at_heat_with_the_reason_
     let lapsing: BTreeSet<&str> = found.lapsing.iter().map(|it| it.point.as_str()).collect();
     let accepted = state.ladder.rungs().iter();
     let accepted = accepted.filter(|rung| state.accepted_result_of(rung).is_some());
-    let sensitive: BTreeSet<&str> = accepted
-        .clone()
-        .filter(|rung| rung.point.sensitive_to.contains(&fitted.code))
-        .map(|rung| rung.point.code.as_str())
-        .collect();
-    assert_eq!(lapsing, sensitive, "exactly those that mind the controller");
     let hot: BTreeSet<&str> = accepted
         .filter(|rung| {
             let mut criteria = rung.point.criteria.iter();
@@ -142,10 +136,9 @@ fn another_motor_controller_lapses_the_runs_that_looked_at_heat_with_the_reason_
         .map(|rung| rung.point.code.as_str())
         .collect();
     assert!(hot.len() >= 4, "{hot:?}");
-    let ground: BTreeSet<&str> =
-        lapsing.iter().copied().filter(|code| code.starts_with("GR")).collect();
-    let electrical: BTreeSet<&str> = ["GR-09"].into();
-    assert_eq!(ground.difference(&electrical).copied().collect::<BTreeSet<_>>(), hot);
+    assert_eq!(lapsing, hot, "exactly the runs that looked at heat");
+    let due: BTreeSet<&str> = found.checks.iter().map(|it| it.check.as_str()).collect();
+    assert!(due.is_superset(&["C-COOLANT", "C-ISO", "C-SAFETY-CHAIN"].into()), "{due:?}");
     for lapse in &found.lapsing {
         let Lapse::ItemChanged { item, is, .. } = &lapse.because else { panic!("{lapse:?}") };
         assert_eq!((item.as_str(), is.as_deref()), ("inverter", Some("another serial")));

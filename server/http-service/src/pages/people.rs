@@ -1,0 +1,199 @@
+//! The people of the programme: roles, qualifications and when they end, and who may sign what.
+
+use actix_web::http::StatusCode;
+use chrono::{DateTime, TimeDelta, Utc};
+use maud::{Markup, html};
+use programme::nouns::Role;
+use programme::people::Act;
+
+use super::around::Section;
+use super::door::Member;
+use super::words::{moment, roles};
+use crate::access::Read;
+use crate::api::people::person_view;
+use crate::desk::{Answer, View};
+use crate::office::Office;
+
+/// A qualification that ends within so many days is told so.
+const SOON: TimeDelta = TimeDelta::days(30);
+
+/// How a qualification stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Held {
+    Good,
+    EndsSoon,
+    Over,
+}
+
+/// Somebody of the programme.
+#[derive(Debug, Clone)]
+pub(crate) struct Listed {
+    handle: String,
+    name: String,
+    roles: Vec<Role>,
+    qualifications: Vec<(String, Option<DateTime<Utc>>, Held)>,
+}
+
+/// What is signed, who may by role, and who that is.
+#[derive(Debug, Clone)]
+pub(crate) struct Signs {
+    what: &'static str,
+    roles: String,
+    names: Vec<String>,
+}
+
+/// What the page shows.
+#[derive(Debug, Clone)]
+pub(crate) struct PeoplePage {
+    /// Those who take part.
+    here: Vec<Listed>,
+    /// Those who have left.
+    left: Vec<Listed>,
+    signs: Vec<Signs>,
+}
+
+/// What is done with a signature, in the order of a step and then besides it.
+const SIGNED: &[Act] = &[
+    Act::ApprovePlans,
+    Act::ReleasePoints,
+    Act::AcknowledgeCards,
+    Act::AcceptAsEngineer,
+    Act::AcceptAsSafety,
+    Act::AgreeLimit,
+    Act::AcceptRisk,
+    Act::AgreeDeviation,
+    Act::CloseExceedances,
+    Act::CloseSnags,
+    Act::LiftStandDown,
+];
+
+impl PeoplePage {
+    fn of(view: View<'_>) -> Self {
+        let listed = |person| {
+            let person = person_view(view, person).person;
+            let held = person.qualifications.iter().map(|it| {
+                let soon = it.expires.is_some_and(|expires| expires - view.now <= SOON);
+                let held = match (it.is_good(view.now), soon) {
+                    (false, _) => Held::Over,
+                    (true, true) => Held::EndsSoon,
+                    (true, false) => Held::Good,
+                };
+                (it.code.to_string(), it.expires, held)
+            });
+            Listed {
+                handle: person.handle.to_string(),
+                name: person.name.clone(),
+                roles: person.roles.clone(),
+                qualifications: held.collect(),
+            }
+        };
+        let people = view.state.people.values().map(listed);
+        let (here, left): (Vec<_>, Vec<_>) = people.partition(|person| !person.roles.is_empty());
+        let signs = SIGNED.iter().map(|act| Signs {
+            what: act.in_words(),
+            roles: act.allowed_in_words(),
+            names: here
+                .iter()
+                .filter(|person| act.is_allowed_to(&person.roles))
+                .map(|person| person.name.clone())
+                .collect(),
+        });
+        Self { signs: signs.collect(), here, left }
+    }
+
+    fn body(&self) -> Markup {
+        html! {
+            h1 { "People" }
+            @if self.here.is_empty() { p { "Nobody takes part yet." } }
+            ul.points { @for person in &self.here { li { (person.told()) } } }
+            section {
+                h2 #signing { "Who may sign what" }
+                p { "Each signs with their own PIN or password. Nobody signs two parts of the same step, and who planned, recorded or did the last work signs no part that judges it." }
+                div.wide tabindex="0" role="region" aria-labelledby="signing" {
+                    table.sums {
+                        thead { tr { th scope="col" { "To" } th scope="col" { "is for" } th scope="col" { "That is" } } }
+                        tbody {
+                            @for it in &self.signs {
+                                tr {
+                                    th scope="row" { (it.what) }
+                                    td { (it.roles) }
+                                    td { @if it.names.is_empty() { strong { "nobody" } } @else { (it.names.join(", ")) } }
+                                }
+                            }
+                        }
+                    }
+                }
+                p.source { "Which level of risk needs which role besides stands in the programme's risk matrix." }
+            }
+            @if !self.left.is_empty() {
+                section {
+                    h2 #left { "Have left" }
+                    ul { @for person in &self.left { li { (person.name) " " span.code { (person.handle) } } } }
+                }
+            }
+        }
+    }
+
+    #[cfg(test)]
+    pub fn samples() -> Vec<(&'static str, Markup)> {
+        use super::tests::long;
+        let person = |many: usize| Listed {
+            handle: "jonas".to_owned(),
+            name: long("Jonas", many),
+            roles: Role::ALL.to_vec(),
+            qualifications: [Held::Good, Held::EndsSoon, Held::Over]
+                .map(|held| ("medical".to_owned(), Some(DateTime::UNIX_EPOCH), held))
+                .into_iter()
+                .cycle()
+                .take(many)
+                .collect(),
+        };
+        let page = |many: usize| Self {
+            here: vec![person(many); many],
+            left: vec![person(many); many / 2],
+            signs: SIGNED
+                .iter()
+                .map(|act| Signs {
+                    what: act.in_words(),
+                    roles: act.allowed_in_words(),
+                    names: vec![long("Jonas", many); many],
+                })
+                .collect(),
+        };
+        vec![
+            ("ordinary", page(3).body()),
+            ("empty", page(0).body()),
+            ("worst case", page(60).body()),
+        ]
+    }
+}
+
+impl Listed {
+    fn told(&self) -> Markup {
+        html! {
+            strong { (self.name) } " " span.code { (self.handle) } ", " (roles(&self.roles))
+            @if self.qualifications.is_empty() { p.source { "No qualification is listed." } }
+            @else {
+                ul.plain.short {
+                    @for (code, expires, held) in &self.qualifications {
+                        li {
+                            (code) ": "
+                            @match (held, expires) {
+                                (Held::Over, Some(at)) => { strong { "over" } " since " (moment(*at)) }
+                                (Held::EndsSoon, Some(at)) => { strong { "ends soon" } ", " (moment(*at)) }
+                                (Held::Good, Some(at)) => { "good until " (moment(*at)) }
+                                (_, None) => "good, without end",
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The page.
+pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
+    let page = office.look(&member.permitted, None, |view| Ok(PeoplePage::of(view))).await?;
+    Ok(member.around("People", Section::People).reply(StatusCode::OK, page.body()))
+}
