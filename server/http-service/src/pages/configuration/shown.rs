@@ -65,6 +65,9 @@ pub(crate) fn lapse(lapse: &Lapse) -> String {
         Lapse::ItemChanged { item, was, is } => {
             format!("{item} was {} in the run and is {}", fitted(was), fitted(is))
         }
+        Lapse::Quarantined { item, version, event, .. } => {
+            format!("{item} \"{version}\" is in quarantine since {event}")
+        }
         Lapse::PlanChanged => "the plan of the point was changed after the run".to_owned(),
         Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),
         Lapse::RecordingSetAside { .. } => {
