@@ -19,10 +19,8 @@ fn proposal(story: &Story, terms: DayTerms, replaces: Option<DayPlanNumber>) -> 
 }
 
 fn propose(story: &mut Story, terms: DayTerms, replaces: Option<DayPlanNumber>) {
-    let drafts = story.when("lead", &proposal(story, terms, replaces)).unwrap();
-    for draft in drafts {
-        story.take_in("lead", draft);
-    }
+    let proposed = proposal(story, terms, replaces);
+    story.when("lead", &proposed).unwrap();
 }
 
 #[test]
