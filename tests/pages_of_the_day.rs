@@ -113,7 +113,7 @@ fn a_happening_ends_the_checks_that_name_it() {
     let taken = sends(&jonas, "/checks", "/happenings", &hard).has_status(303);
     assert_eq!(leads_to(&taken), at("/checks"));
     let brakes = jonas.get(&at("/checks/C-BRAKE")).has_status(200).text;
-    assert!(brakes.contains("A happening ended it"), "{brakes}");
+    assert!(brakes.contains("ended it, record no."), "{brakes}");
 
     let mut silent = hard;
     silent[2].1 = "";
