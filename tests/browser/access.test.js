@@ -76,7 +76,7 @@ test("what an unknown file offers can be seen and steered otherwise too, and a f
   const file = { name: "stick.csv", mimeType: "text/csv", buffer: Buffer.from(["Moment;U_pack [V];Other", ...rows, ""].join("\n")) };
   const form = page.locator("#form-look");
   await form.locator("input[type=file]").setInputFiles(file);
-  await form.getByRole("button").click();
+  await form.getByRole("button", { name: "Look at it" }).click();
   await page.getByRole("heading", { level: 1, name: /stick\.csv/ }).waitFor();
   assert.equal(await page.locator("fieldset.mapped").count(), 3);
   assert.deepEqual(await complaints(page), []);

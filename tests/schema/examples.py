@@ -90,6 +90,9 @@ def send(method, path, operation, role):
         for parameter in parameters
         if parameter["in"] == "query" and parameter.get("required")
     }
+    # A stream goes on for as long as it is asked to.
+    if operation["operationId"] == "events_listen":
+        query["lasts_s"] = 1
     text = "" if kind is None else json.dumps(example) if kind == "application/json" else example
     return requests.request(method, BASE + path, params=query, headers=headers, data=recent(text).encode(), timeout=30)
 

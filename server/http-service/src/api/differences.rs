@@ -26,6 +26,7 @@ const MOST_RECORDS: u64 = 500;
 pub struct Moments {
     /// The earlier: the number of a record, a time, `signed` (when you last signed anything), `signed:TX-03` (when you last
     /// signed a part of that point), `opened:3` or `closed:3` (when that run was).
+    #[param(example = "40")]
     pub from: String,
     /// The later, in the same words; absent: now.
     pub to: Option<String>,
