@@ -106,6 +106,11 @@ impl Around {
         Self { keeps: true, ..self }
     }
 
+    /// The page shows the ledger itself, or tells by itself which moment it shows: no words of the past stand around it.
+    pub fn of_all_time(self) -> Self {
+        Self { past: None, ..self }
+    }
+
     /// Tells that a record of this number was made.
     pub fn recorded(self, seq: Option<u64>) -> Self {
         Self { recorded: seq, ..self }

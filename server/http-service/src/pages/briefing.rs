@@ -15,7 +15,7 @@ use super::card::CardShown;
 use super::checks::{CheckLine, is_due};
 use super::door::Member;
 use super::paper::MadeFrom;
-use super::words::{figure, moment, observed, person, phase};
+use super::words::{counted, figure, moment, observed, person, phase};
 use crate::access::Read;
 use crate::api::points::rung;
 use crate::api::snags::snag_view;
@@ -135,7 +135,7 @@ impl BriefingPage {
             article.leaf {
                 p.sheet-head { span { (self.programme) @if !self.aircraft.is_empty() { " · " (self.aircraft) } } span { "Configuration " code { (self.configuration) } } }
                 h1 { "Briefing, run " (self.run) ", " (self.kind) }
-                p.source { "Opened " (moment(self.opened)) ". Planned: " (self.cards.len()) " points, " (figure(self.minutes, Unit::Minute)) ", " (figure(self.energy_kwh, Unit::KilowattHour)) " out of the pack." }
+                p.source { "Opened " (moment(self.opened)) ". Planned: " (counted(self.cards.len(), "point", "points")) ", " (figure(self.minutes, Unit::Minute)) ", " (figure(self.energy_kwh, Unit::KilowattHour)) " out of the pack." }
                 p.warn { strong { "Anyone may stop. " } "Knock-it-off ends the run, a stand-down everything; neither needs a reason first. The pilot in command decides on board." }
                 (self.crew())
                 (self.points())
@@ -286,8 +286,8 @@ pub(crate) async fn show(
     office: Office,
 ) -> Answer {
     let number = run.0.0;
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             let run = view.state.run(number).ok_or_else(|| Problem::unknown("run", number))?;
             BriefingPage::of(&member, view, run)
         })

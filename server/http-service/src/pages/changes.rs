@@ -136,5 +136,8 @@ pub(crate) async fn show(member: Member<Read>, asked: Query<Moments>, office: Of
         found.records.iter().map(|it| super::words::person(state, &it.by)).collect()
     });
     let page = ChangesPage { place: member.place(""), names: names.unwrap_or_default(), found };
-    Ok(member.around("What changed", Section::Ledger).reply(StatusCode::OK, page.body()))
+    Ok(member
+        .around("What changed", Section::Ledger)
+        .of_all_time()
+        .reply(StatusCode::OK, page.body()))
 }

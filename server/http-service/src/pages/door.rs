@@ -9,6 +9,7 @@ use actix_web::dev::Payload;
 use actix_web::http::Method;
 use actix_web::{FromRequest, HttpRequest};
 use chrono::{DateTime, Utc};
+use programme::board::Board;
 use programme::codes::{PersonHandle, ProgrammeId, RunNumber};
 use programme::nouns::Role;
 use programme::people::Act;
@@ -16,6 +17,7 @@ use uuid::Uuid;
 
 use super::around::{Around, Section};
 use crate::access::{Permission, Permitted, permitted_to};
+use crate::desk::View;
 use crate::live::Pass;
 use crate::office::{Office, office_of};
 use crate::problem::{NOT_SIGNED_IN, Problem};
@@ -67,6 +69,25 @@ impl Visitor {
 }
 
 impl<P> Member<P> {
+    /// Looks at the programme as the page is asked for: as it stands, or as it stood at the past moment of its address. So no
+    /// page shows the present under the words of the past.
+    pub async fn look<T>(
+        &self,
+        office: &Office,
+        look: impl FnOnce(View<'_>) -> Result<T, Problem>,
+    ) -> Result<T, Problem> {
+        office.look(&self.permitted, self.past.as_deref(), look).await
+    }
+
+    /// As [`Member::look`], with the holds of the whole ladder.
+    pub async fn look_at_ladder<T>(
+        &self,
+        office: &Office,
+        look: impl FnOnce(View<'_>, &Board) -> Result<T, Problem>,
+    ) -> Result<T, Problem> {
+        office.look_at_ladder(&self.permitted, self.past.as_deref(), look).await
+    }
+
     /// What is around a page of the programme.
     pub fn around(&self, title: impl Into<String>, section: Section) -> Around {
         let programme = Some(self.programme.clone());

@@ -12,7 +12,7 @@ use programme::verdict::of_change;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Draft, Form, Trouble, recorded};
+use super::form::{Draft, Form, Trouble, settled};
 use super::point::Recorded;
 use super::words::{channel_name, exact, figure, limit, moment, person, seconds, short, statistic};
 use crate::access::{CloseExceedances, ExplainExceedances, Permission, Read};
@@ -260,11 +260,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| {
-            ExceedancePage::of(member, view.state, number, trouble)
-        })
-        .await?;
+    let page =
+        member.look(office, |view| ExceedancePage::of(member, view.state, number, trouble)).await?;
     let title = format!("Exceedance {number}");
     Ok(member.around(title, Section::Recordings).recorded(recorded).reply(status, page.body()))
 }
@@ -274,10 +271,10 @@ async fn ended<P: Permission>(
     form: Form,
     (office, member, number): (&Office, &Member<P>, ExceedanceNumber),
 ) -> Answer {
-    match recorded(acted, &member.place(&format!("/exceedances/{number}"))).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(office, member, number, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place(&format!("/exceedances/{number}")), async |trouble| {
+        page(office, member, number, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Explains it.

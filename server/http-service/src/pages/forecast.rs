@@ -9,7 +9,7 @@ use programme::state::{AssumedForecast, MadeForecast};
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Draft, Form, Trouble, recorded};
+use super::form::{Draft, Form, Trouble, settled};
 use super::point::Recorded;
 use super::words::moment;
 use crate::access::{Forecast, Permission, Read};
@@ -87,7 +87,7 @@ impl ForecastPage {
             p { "Forecast " (made.number) ", made " (moment(made.at)) ", if the assumptions hold. No hold looks at it: being late never softens one." }
             (dates(made, flight, end))
             @if let Some(picture) = &self.picture {
-                div.picture tabindex="0" role="region" aria-label="First flight and end as distributions" { (PreEscaped(picture)) }
+                div.picture.chart tabindex="0" role="region" aria-label="First flight and end as distributions" { (PreEscaped(picture)) }
             }
             section { h2 { "What would move the date most" } (drivers(made)) }
             section { h2 { "Points on the longest way" } (self.critical(made)) }
@@ -303,8 +303,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(office, |view| {
             let state = view.state;
             let newest = state.planning.forecasts.last();
             let forecasts = state.planning.forecasts.iter().rev().take(EARLIER);
@@ -329,8 +329,8 @@ pub(crate) async fn make(member: Member<Forecast>, form: Form, office: Office) -
         api::forecasts::make(member.permitted.clone(), form.given()?, office.clone()).await
     }
     .await;
-    match recorded(acted, &member.place("/forecast")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/forecast"), async |trouble| {
+        page(&office, &member, None, Some(trouble)).await
+    })
+    .await
 }

@@ -353,9 +353,7 @@ fn sums<'a>(
 
 /// The page.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
-    let page = office
-        .look(&member.permitted, None, |view| Ok(HoursPage::of(member.place(""), view.state)))
-        .await?;
+    let page = member.look(&office, |view| Ok(HoursPage::of(member.place(""), view.state))).await?;
     Ok(member.around("Hours and log", Section::Hours).reply(StatusCode::OK, page.body()))
 }
 
@@ -376,8 +374,8 @@ fn file(
 
 /// The counted runs as CSV.
 pub(crate) async fn csv(member: Member<Read>, office: Office) -> Answer {
-    let text = office
-        .look(&member.permitted, None, |view| {
+    let text = member
+        .look(&office, |view| {
             hours::runs_csv(&hours::completed(view.state)).map_err(|error| {
                 Problem::new(FAULT, "The log could not be written. Tell whoever runs the server.")
                     .because(error)
@@ -389,10 +387,7 @@ pub(crate) async fn csv(member: Member<Read>, office: Office) -> Answer {
 
 /// All sums as the API gives them.
 pub(crate) async fn json(member: Member<Read>, office: Office) -> Answer {
-    let shown = office
-        .look(&member.permitted, None, |view| {
-            crate::desk::Shown::new(&hours::completed(view.state))
-        })
-        .await?;
+    let shown =
+        member.look(&office, |view| crate::desk::Shown::new(&hours::completed(view.state))).await?;
     file("application/json", &format!("{}-hours.json", member.programme.id), shown.bytes())
 }

@@ -265,8 +265,8 @@ impl ProgrammePage {
 
 /// The page.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
-    let page = office
-        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
+    let page = member
+        .look_at_ladder(&office, |view, board| {
             Ok(ProgrammePage::of(member.place(""), &member.programme.id, view, board))
         })
         .await?;

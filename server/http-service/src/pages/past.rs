@@ -9,7 +9,7 @@ use programme::people::Act;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Draft, Form, Trouble, recorded};
+use super::form::{Draft, Form, Trouble, settled};
 use super::point::Recorded;
 use super::words::{moment, person};
 use crate::access::{AcknowledgeCopy, Permission, Read};
@@ -217,7 +217,11 @@ async fn page<P: Permission>(
         }
     });
     let page = page.ok_or_else(|| Problem::unknown("programme", id))?;
-    Ok(member.around("The past", Section::Past).recorded(recorded).reply(status, page.body()))
+    Ok(member
+        .around("The past", Section::Past)
+        .of_all_time()
+        .recorded(recorded)
+        .reply(status, page.body()))
 }
 
 /// Acknowledges that the ledger goes on from a copy.
@@ -230,8 +234,8 @@ pub(crate) async fn acknowledge(
         api::copies::acknowledge(member.permitted.clone(), form.signed()?, office.clone()).await
     }
     .await;
-    match recorded(acted, &member.place("/past")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/past"), async |trouble| {
+        page(&office, &member, None, Some(trouble)).await
+    })
+    .await
 }

@@ -194,6 +194,6 @@ impl Listed {
 
 /// The page.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
-    let page = office.look(&member.permitted, None, |view| Ok(PeoplePage::of(view))).await?;
+    let page = member.look(&office, |view| Ok(PeoplePage::of(view))).await?;
     Ok(member.around("People", Section::People).reply(StatusCode::OK, page.body()))
 }

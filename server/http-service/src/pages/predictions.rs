@@ -13,7 +13,7 @@ use programme::state::State;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Draft, Form, Trouble, recorded};
+use super::form::{Draft, Form, Trouble, settled};
 use super::point::Recorded;
 use super::words::{axis, channel_name, counted, figure, moment, person, rounded};
 use crate::access::{Permission, Read, ReviewModels};
@@ -419,10 +419,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look_at_ladder(&member.permitted, None, |view, board| {
-            Ok(PredictionsPage::of(member, view, board, trouble))
-        })
+    let page = member
+        .look_at_ladder(office, |view, board| Ok(PredictionsPage::of(member, view, board, trouble)))
         .await?;
     let around = member.around("Predictions", Section::Predictions).recorded(recorded);
     Ok(around.reply(status, page.body()))
@@ -432,8 +430,8 @@ async fn page<P: Permission>(
 pub(crate) async fn review(member: Member<ReviewModels>, form: Form, office: Office) -> Answer {
     let person = member.permitted.clone();
     let acted = async { api::review(person, form.given()?, office.clone()).await }.await;
-    match recorded(acted, &member.place("/predictions")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/predictions"), async |trouble| {
+        page(&office, &member, None, Some(trouble)).await
+    })
+    .await
 }

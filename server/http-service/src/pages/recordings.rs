@@ -237,9 +237,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| Ok(RecordingsPage::of(member, view, after, trouble)))
-        .await?;
+    let page =
+        member.look(office, |view| Ok(RecordingsPage::of(member, view, after, trouble))).await?;
     Ok(member.around("Recordings", Section::Recordings).reply(status, page.body()))
 }
 

@@ -251,10 +251,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
-            Ok(RunsPage::of(member, view, board, trouble))
-        })
+    let page = member
+        .look_at_ladder(office, |view, board| Ok(RunsPage::of(member, view, board, trouble)))
         .await?;
     Ok(member.around("Runs", Section::Runs).live().reply(status, page.body()))
 }

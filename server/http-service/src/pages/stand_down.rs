@@ -7,7 +7,7 @@ use programme::people::Act;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Draft, Form, Trouble, recorded};
+use super::form::{Draft, Form, Trouble, settled};
 use super::point::Recorded;
 use super::words::{moment, person};
 use crate::access::{CallStandDown, LiftStandDown, Permission, Read};
@@ -144,8 +144,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, member.past.as_deref(), |view| {
+    let page = member
+        .look(office, |view| {
             let calls = view.state.stand_downs.iter().map(api::stand_down::call_view);
             let calls = calls.map(|call| Call {
                 record: call.seq,
@@ -182,10 +182,10 @@ pub(crate) async fn call(member: Member<CallStandDown>, form: Form, office: Offi
         api::stand_down::call(member.permitted.clone(), form.given()?, office.clone()).await
     }
     .await;
-    match recorded(acted, &member.place("/stand-down")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/stand-down"), async |trouble| {
+        page(&office, &member, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Lifts all that are in force, as the safety officer read them.
@@ -194,8 +194,8 @@ pub(crate) async fn lift(member: Member<LiftStandDown>, form: Form, office: Offi
         api::stand_down::lift(member.permitted.clone(), form.signed()?, office.clone()).await
     }
     .await;
-    match recorded(acted, &member.place("/stand-down")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/stand-down"), async |trouble| {
+        page(&office, &member, None, Some(trouble)).await
+    })
+    .await
 }

@@ -79,8 +79,8 @@ async fn page(
     (back, of): (String, String),
     points: impl FnOnce(View<'_>) -> Result<Vec<PointCode>, Problem>,
 ) -> Answer {
-    let page = office
-        .look(&member.permitted, member.past.as_deref(), |view| {
+    let page = member
+        .look(office, |view| {
             let cards = points(view)?
                 .iter()
                 .map(|code| CardShown::of(view.state, rung(view.state, code)?))

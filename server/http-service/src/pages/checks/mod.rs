@@ -11,7 +11,7 @@ pub(crate) use shown::{CheckLine, CheckPage, ChecksPage, form, is_due};
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded};
+use super::form::{Form, Trouble, settled};
 use super::point::Recorded;
 use crate::access::{DoChecks, Permission, Read, ReportEvents};
 use crate::api;
@@ -36,9 +36,7 @@ async fn list<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| Ok(ChecksPage::of(member, view, trouble)))
-        .await?;
+    let page = member.look(office, |view| Ok(ChecksPage::of(member, view, trouble))).await?;
     Ok(member.around("Checks", Section::Checks).recorded(recorded).reply(status, page.body()))
 }
 
@@ -54,10 +52,10 @@ pub(crate) async fn happened(member: Member<ReportEvents>, form: Form, office: O
         api::happenings::report(member.permitted.clone(), form.given()?, office.clone()).await
     }
     .await;
-    match recorded(acted, &member.place("/checks")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => list(&office, &member, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/checks"), async |trouble| {
+        list(&office, &member, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// One.
@@ -78,8 +76,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(office, |view| {
             let known = view.state.checks.by_code.get(check);
             let known = known.ok_or_else(|| Problem::unknown("check", check))?;
             Ok(CheckPage::of(member, view, known, trouble))
@@ -101,8 +99,8 @@ pub(crate) async fn report(
             .await
     }
     .await;
-    match recorded(acted, &member.place(&format!("/checks/{}", *check))).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, &check, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place(&format!("/checks/{}", *check)), async |trouble| {
+        page(&office, &member, &check, None, Some(trouble)).await
+    })
+    .await
 }

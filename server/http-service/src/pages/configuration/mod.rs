@@ -33,9 +33,7 @@ pub(crate) async fn show(
     recorded: Query<Recorded>,
     office: Office,
 ) -> Answer {
-    let page = office
-        .look(&member.permitted, None, |view| Ok(ConfigurationPage::of(&member, view.state)))
-        .await?;
+    let page = member.look(&office, |view| Ok(ConfigurationPage::of(&member, view.state))).await?;
     let around = member.around("Configuration", Section::Configuration);
     Ok(around.recorded(recorded.recorded).reply(StatusCode::OK, page.body()))
 }
@@ -111,8 +109,8 @@ async fn supposed<P: Permission>(
         let change = change?;
         let asked = change.supposed()?;
         let by = member.visitor.handle.clone();
-        office
-            .look(&member.permitted, None, |view| {
+        member
+            .look(office, |view| {
                 let effects = effects_of(view, asked, &by)?;
                 Ok(DryRunPage::of(member, view.state, change, &effects, trouble))
             })
@@ -125,10 +123,8 @@ async fn supposed<P: Permission>(
         Err(problem) => {
             problem.log();
             let (status, told) = (problem.status(), Told::of(&problem));
-            let page = office
-                .look(&member.permitted, None, |view| {
-                    Ok(ConfigurationPage::of(member, view.state).refused(told))
-                })
+            let page = member
+                .look(office, |view| Ok(ConfigurationPage::of(member, view.state).refused(told)))
                 .await?;
             Ok(around.reply(status, page.body()))
         }

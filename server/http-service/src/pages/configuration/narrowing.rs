@@ -15,7 +15,7 @@ use crate::given::{At, Number, Query};
 use crate::office::Office;
 use crate::pages::around::Section;
 use crate::pages::door::Member;
-use crate::pages::form::{Draft, Form, Trouble, recorded};
+use crate::pages::form::{Draft, Form, Trouble, settled};
 use crate::pages::point::Recorded;
 use crate::pages::words::result_word;
 use crate::problem::Problem;
@@ -135,9 +135,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| NarrowingPage::of(member, view.state, of, trouble))
-        .await?;
+    let page =
+        member.look(office, |view| NarrowingPage::of(member, view.state, of, trouble)).await?;
     let title = format!("Must {} be shown again?", of.1);
     let around = member.around(title, Section::Configuration).recorded(recorded);
     Ok(around.reply(status, page.body()))
@@ -156,10 +155,8 @@ pub(crate) async fn narrow(
     let acted =
         async { api::narrow(person, run, point, form.signed()?, office.clone()).await }.await;
     let place = member.place(&format!("/runs/{number}/results/{code}/narrowing"));
-    match recorded(acted, &place).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => {
-            page(&office, &member, (number, &code), None, Some(form.trouble(problem))).await
-        }
-    }
+    settled(acted, form, &place, async |trouble| {
+        page(&office, &member, (number, &code), None, Some(trouble)).await
+    })
+    .await
 }

@@ -253,8 +253,8 @@ impl EnvelopePage {
 /// The page.
 pub(crate) async fn show(member: Member<Read>, which: Query<Which>, office: Office) -> Answer {
     let chosen = which.configuration.clone().filter(|it| !it.is_empty());
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             let (shown, _) = wanted(view.state, chosen.as_deref())?;
             let chosen = chosen.clone().unwrap_or_default();
             Ok(EnvelopePage::of(member.place(""), view.state, &shown, chosen))

@@ -79,7 +79,7 @@ pub(crate) async fn show(
         made_from: page.made_from.clone().rooted(&office, id),
         ..page
     };
-    let around = member.around(format!("Evening summary {day}"), Section::Days);
+    let around = member.around(format!("Evening summary {day}"), Section::Days).of_all_time();
     Ok(around.reply(StatusCode::OK, page.body()))
 }
 
@@ -121,8 +121,8 @@ impl DaysPage {
 
 /// All test days.
 pub(crate) async fn days(member: Member<Read>, office: Office) -> Answer {
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             let days = gathered::days(view.state).into_iter().rev();
             let days = days.map(|(day, (runs, results))| (day, runs, results)).collect();
             Ok(DaysPage { place: member.place(""), days })

@@ -150,6 +150,20 @@ pub(crate) async fn recorded(acted: Answer, place: &str) -> Answer {
     Ok(see(place, &told))
 }
 
+/// Leads to a page after an act of the API; where it was refused, the form's own page comes again with why and with what was
+/// typed.
+pub(crate) async fn settled(
+    acted: Answer,
+    form: Form,
+    place: &str,
+    again: impl AsyncFnOnce(Trouble) -> Answer,
+) -> Answer {
+    match recorded(acted, place).await {
+        Ok(reply) => Ok(reply),
+        Err(problem) => again(form.trouble(problem)).await,
+    }
+}
+
 /// As [`recorded`], to the page of the new thing whose number or name the reply tells.
 pub(crate) async fn recorded_anew(acted: Answer, list: &str, number: &str) -> Answer {
     let told = told(acted?).await;

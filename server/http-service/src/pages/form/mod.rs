@@ -12,5 +12,5 @@ mod trouble;
 
 pub(crate) use fields::Draft;
 pub(crate) use file::FormWithFile;
-pub(crate) use given::{Form, FormAtTheDoor, LARGEST, recorded, recorded_anew};
+pub(crate) use given::{Form, FormAtTheDoor, LARGEST, recorded, recorded_anew, settled};
 pub(crate) use trouble::Trouble;

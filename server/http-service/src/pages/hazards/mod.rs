@@ -10,7 +10,7 @@ pub(crate) use shown::{HazardPage, HazardsPage};
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded};
+use super::form::{Form, Trouble, recorded, settled};
 use super::point::Recorded;
 use crate::access::{AcceptRisk, Permission, Read, RecordHazards};
 use crate::api::hazards as api;
@@ -30,9 +30,7 @@ async fn listed<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| HazardsPage::of(member, view.state, trouble))
-        .await?;
+    let page = member.look(office, |view| HazardsPage::of(member, view.state, trouble)).await?;
     Ok(member.around("Hazards", Section::Hazards).reply(status, page.body()))
 }
 
@@ -54,9 +52,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| HazardPage::of(member, view.state, hazard, trouble))
-        .await?;
+    let page =
+        member.look(office, |view| HazardPage::of(member, view.state, hazard, trouble)).await?;
     let title = format!("{hazard} {}", page.written.title);
     Ok(member.around(title, Section::Hazards).recorded(recorded).reply(status, page.body()))
 }
@@ -116,8 +113,8 @@ pub(crate) async fn accept(
     let code = hazard.0.clone();
     let person = member.permitted.clone();
     let acted = async { api::accept(person, hazard, form.signed()?, office.clone()).await }.await;
-    match recorded(acted, &member.place(&format!("/hazards/{code}"))).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, &code, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place(&format!("/hazards/{code}")), async |trouble| {
+        page(&office, &member, &code, None, Some(trouble)).await
+    })
+    .await
 }

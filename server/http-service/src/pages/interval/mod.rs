@@ -48,8 +48,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    office
-        .look(&member.permitted, None, |view| {
+    member
+        .look(office, |view| {
             let known = view.state.recordings.interval(number);
             known.map(|_| ()).ok_or_else(|| Problem::unknown("interval", number))
         })
@@ -59,8 +59,8 @@ async fn page<P: Permission>(
     let proposed = proposed
         .map(|(asked, values, digest)| intervals::view_of(&asked, &[number], values, digest))
         .map_err(|problem| Told::of(&problem));
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(office, |view| {
             IntervalPage::of(member, view, number, (proposed, asked.method.as_deref()), trouble)
         })
         .await?;

@@ -158,10 +158,8 @@ fn legend() -> Markup {
 
 /// The page.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
-    let page = office
-        .look_at_ladder(&member.permitted, member.past.as_deref(), |view, board| {
-            Ok(LadderPage::of(member.place(""), view, board))
-        })
+    let page = member
+        .look_at_ladder(&office, |view, board| Ok(LadderPage::of(member.place(""), view, board)))
         .await?;
     Ok(member.around("The ladder", Section::Ladder).live().reply(StatusCode::OK, page.body()))
 }

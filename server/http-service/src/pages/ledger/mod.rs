@@ -44,8 +44,8 @@ pub(crate) async fn show(member: Member<Read>, which: Query<Which>, office: Offi
     let entries = office.store.entries(programme, after, rows).await?;
     let checkpoint = office.store.checkpoint(programme, None).await?;
     let keys = office.store.checkpoint_keys(programme).await?;
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             let lines = entries.iter().rev().map(|entry| shown::line(view.state, entry)).collect();
             Ok(LedgerPage {
                 place: member.place(""),
@@ -62,7 +62,7 @@ pub(crate) async fn show(member: Member<Read>, which: Query<Which>, office: Offi
             })
         })
         .await?;
-    Ok(member.around("Ledger", Section::Ledger).reply(StatusCode::OK, page.body()))
+    Ok(member.around("Ledger", Section::Ledger).of_all_time().reply(StatusCode::OK, page.body()))
 }
 
 /// One record.
@@ -79,8 +79,8 @@ pub(crate) async fn record(member: Member<Read>, seq: At<Seq>, office: Office) -
         let leaf = programme::ledger::leaf_hash(entry.text.as_bytes());
         inclusion_holds(leaf, before, head.size, proof, head.root)
     });
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             Ok(RecordPage {
                 place: member.place(""),
                 line: shown::line(view.state, &entry),
@@ -93,7 +93,7 @@ pub(crate) async fn record(member: Member<Read>, seq: At<Seq>, office: Office) -
             })
         })
         .await?;
-    let around = member.around(format!("Record {seq}"), Section::Ledger);
+    let around = member.around(format!("Record {seq}"), Section::Ledger).of_all_time();
     Ok(around.reply(StatusCode::OK, page.body()))
 }
 
@@ -131,5 +131,8 @@ pub(crate) async fn against(member: Member<Read>, form: Form, office: Office) ->
 }
 
 fn checked_page(member: &Member<Read>, page: CheckedPage) -> Answer {
-    Ok(member.around("Ledger checked", Section::Ledger).reply(StatusCode::OK, page.body()))
+    Ok(member
+        .around("Ledger checked", Section::Ledger)
+        .of_all_time()
+        .reply(StatusCode::OK, page.body()))
 }

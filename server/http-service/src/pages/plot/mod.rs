@@ -70,8 +70,8 @@ pub(crate) async fn show(
     }
     let blank = |text: &Option<String>| text.clone().filter(|it| !it.trim().is_empty());
     let mut part = Part::asked(blank(&from).as_deref(), blank(&to).as_deref())?;
-    let (all, usual, exceedance) = office
-        .look(&member.permitted, None, |view| {
+    let (all, usual, exceedance) = member
+        .look(&office, |view| {
             let state = view.state;
             let seen = api::recording_view(state, &recording)?;
             let all: Vec<(String, String)> = seen
@@ -106,8 +106,8 @@ pub(crate) async fn show(
     } else {
         Some(api::plotted(&office, &member.permitted, &recording, wanted).await?)
     };
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             PlotPage::of(member.place(""), view.state, &recording, (all, named, plot))
         })
         .await?;

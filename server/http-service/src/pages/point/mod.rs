@@ -13,7 +13,7 @@ pub(crate) use signing::PartShown;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded};
+use super::form::{Form, Trouble, settled};
 use crate::access::Read;
 use crate::api::{points, sign_offs};
 use crate::desk::Answer;
@@ -44,8 +44,8 @@ async fn page(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, member.past.as_deref(), |view| {
+    let page = member
+        .look(office, |view| {
             let rung = points::rung(view.state, point)?;
             let holds = holds::holds(view.state, rung, view.now);
             let handle = &member.visitor.handle;
@@ -63,10 +63,10 @@ async fn ended(
     form: Form,
     (office, member, point): (&Office, &Member<Read>, &PointCode),
 ) -> Answer {
-    match recorded(acted, &member.place(&format!("/points/{point}"))).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(office, member, point, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place(&format!("/points/{point}")), async |trouble| {
+        page(office, member, point, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Signs a part of the step.

@@ -31,9 +31,8 @@ async fn list<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| Ok(RecordersPage::of(member, view.state, trouble)))
-        .await?;
+    let page =
+        member.look(office, |view| Ok(RecordersPage::of(member, view.state, trouble))).await?;
     Ok(member.around("Recorders", Section::Recordings).reply(status, page.body()))
 }
 
@@ -59,8 +58,8 @@ pub(crate) async fn look(member: Member<Read>, mut sent: FormWithFile, office: O
         }
     };
     let name = sent.name;
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             MappingPage::of_file(&member, view.state, (&name, &proposal), of.as_ref())
         })
         .await?;
@@ -75,10 +74,8 @@ pub(crate) async fn mapping(
     recorded: Query<Recorded>,
     office: Office,
 ) -> Answer {
-    let page = office
-        .look(&member.permitted, None, |view| {
-            MappingPage::of_recorder(&member, view.state, &recorder)
-        })
+    let page = member
+        .look(&office, |view| MappingPage::of_recorder(&member, view.state, &recorder))
         .await?;
     let title = format!("Recorder {}", recorder.0);
     let around = member.around(title, Section::Recordings).recorded(recorded.recorded);
@@ -110,10 +107,8 @@ pub(crate) async fn describe(
         Err(problem) => {
             let trouble = form.trouble(problem);
             let status = trouble.status;
-            let page = office
-                .look(&member.permitted, None, |view| {
-                    Ok(MappingPage::again(&member, view.state, trouble))
-                })
+            let page = member
+                .look(&office, |view| Ok(MappingPage::again(&member, view.state, trouble)))
                 .await?;
             let around = member.around("The mapping of a recorder", Section::Recordings);
             Ok(around.reply(status, page.body()))

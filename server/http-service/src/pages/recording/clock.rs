@@ -183,8 +183,8 @@ async fn page<P: Permission>(
         }
     };
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(office, |view| {
             let state = view.state;
             let seen = api::recording_view(state, recording)?;
             let mut choices = Vec::new();

@@ -308,10 +308,8 @@ async fn page<P: Permission>(
         (Some(trouble), None) => trouble.status,
         _ => StatusCode::OK,
     };
-    let page = office
-        .look(&member.permitted, None, |view| {
-            IntervalsPage::of(member, view.state, recording, found, trouble)
-        })
+    let page = member
+        .look(office, |view| IntervalsPage::of(member, view.state, recording, found, trouble))
         .await?;
     let title = format!("Intervals of {}", page.name);
     Ok(member.around(title, Section::Recordings).recorded(recorded).reply(status, page.body()))

@@ -209,8 +209,8 @@ pub(crate) async fn limits(
 ) -> Answer {
     let (recording, run) = (recording.0.0, run.0.0);
     let judged = recordings::judged_for(&office, &member.permitted, &recording, run).await?;
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(&office, |view| {
             Ok(LimitsPage::of(member.place(""), view.state, recording.to_string(), &judged))
         })
         .await?;

@@ -19,7 +19,7 @@ pub(crate) use {clock::ClockPage, intervals::IntervalsPage, limits::LimitsPage};
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded};
+use super::form::{Form, Trouble, settled};
 use super::point::Recorded;
 use super::told::Told;
 use crate::access::{AttachRecordings, Permission, Read};
@@ -48,8 +48,8 @@ async fn page<P: Permission>(
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
     // Where the report cannot be read, everything else is shown all the same.
     let report: Result<Report, _> = api::report_of(office, &member.permitted, recording).await;
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(office, |view| {
             RecordingPage::of(
                 member,
                 view,
@@ -69,10 +69,10 @@ async fn ended<P: Permission>(
     (office, member, recording): (&Office, &Member<P>, &Digest),
 ) -> Answer {
     let place = member.place(&format!("/recordings/{recording}"));
-    match recorded(acted, &place).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(office, member, recording, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &place, async |trouble| {
+        page(office, member, recording, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Attaches a recording to a run, or evaluates it anew by the limits as they are.

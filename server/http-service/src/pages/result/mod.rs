@@ -90,10 +90,8 @@ async fn page<P: Permission>(
         }
         Some(intervals::view_of(&asked, &from, values, digest))
     };
-    let page = office
-        .look(&member.permitted, member.past.as_deref(), |view| {
-            ResultPage::of(member, view, of, filled.as_ref(), trouble)
-        })
+    let page = member
+        .look(office, |view| ResultPage::of(member, view, of, filled.as_ref(), trouble))
         .await?;
     let title = format!("Result of run {} for {}", of.0, of.1);
     Ok(member

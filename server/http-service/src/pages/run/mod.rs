@@ -9,7 +9,7 @@ pub(crate) use shown::RunPage;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded};
+use super::form::{Form, Trouble, settled};
 use super::point::Recorded;
 use crate::access::{ConductRuns, KnockOff, Permission, Permitted, Read};
 use crate::api::runs;
@@ -36,8 +36,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, member.past.as_deref(), |view| {
+    let page = member
+        .look(office, |view| {
             let run = view.state.run(number).ok_or_else(|| Problem::unknown("run", number))?;
             Ok(RunPage::of(member, view, run, trouble))
         })
@@ -66,10 +66,10 @@ where
         "today" => member.place("/today"),
         _ => member.place(&format!("/runs/{number}")),
     };
-    match recorded(acted, &place).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, number, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &place, async |trouble| {
+        page(&office, &member, number, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Notes a moment.

@@ -10,7 +10,7 @@ pub(crate) use shown::{SnagPage, SnagsPage};
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded, recorded_anew};
+use super::form::{Form, Trouble, recorded_anew, settled};
 use super::point::Recorded;
 use crate::access::{CloseSnags, OpenSnags, Permission, Read, WorkSnags};
 use crate::api::snags;
@@ -40,9 +40,8 @@ async fn list<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| SnagsPage::of(member, view, which.before, trouble))
-        .await?;
+    let page =
+        member.look(office, |view| SnagsPage::of(member, view, which.before, trouble)).await?;
     Ok(member.around("Snags", Section::Snags).recorded(which.recorded).reply(status, page.body()))
 }
 
@@ -74,8 +73,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(office, |view| {
             let snag = view.state.snag(number).ok_or_else(|| Problem::unknown("snag", number))?;
             SnagPage::of(member, view, snag, trouble)
         })
@@ -89,10 +88,10 @@ async fn ended<P: Permission>(
     form: Form,
     (office, member, number): (&Office, &Member<P>, SnagNumber),
 ) -> Answer {
-    match recorded(acted, &member.place(&format!("/snags/{number}"))).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(office, member, number, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place(&format!("/snags/{number}")), async |trouble| {
+        page(office, member, number, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Records what was found out or done.

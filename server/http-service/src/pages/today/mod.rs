@@ -9,7 +9,7 @@ pub(crate) use shown::TodayPage;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded};
+use super::form::{Form, Trouble, settled};
 use super::point::Recorded;
 use crate::access::{DoChecks, ObserveWeather, Permission, Read};
 use crate::api::{checks, weather};
@@ -34,10 +34,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look_at_ladder(&member.permitted, None, |view, board| {
-            Ok(TodayPage::of(member, view, board, trouble))
-        })
+    let page = member
+        .look_at_ladder(office, |view, board| Ok(TodayPage::of(member, view, board, trouble)))
         .await?;
     Ok(member.around("Today", Section::Today).recorded(recorded).reply(status, page.body()))
 }
@@ -47,10 +45,10 @@ async fn ended<P: Permission>(
     form: Form,
     (office, member): (&Office, &Member<P>),
 ) -> Answer {
-    match recorded(acted, &member.place("/today")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(office, member, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/today"), async |trouble| {
+        page(office, member, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Records the weather as observed.

@@ -12,7 +12,7 @@ pub(crate) use shown::TomorrowPage;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, Trouble, recorded};
+use super::form::{Form, Trouble, settled};
 use super::point::Recorded;
 use super::words::person;
 use crate::access::{Permission, PlanDays, Read};
@@ -55,6 +55,18 @@ pub(crate) async fn show_one(
     page(&office, &member, Some(plan.0.0), None, None).await
 }
 
+/// For which day a plan is: most often tomorrow, and a day of its own otherwise.
+fn heading(begins: Option<DateTime<Utc>>, now: DateTime<Utc>) -> String {
+    let day = begins.map(|begins| begins.date_naive());
+    match day {
+        Some(day) if day == now.date_naive() => "Today's plan".to_owned(),
+        Some(day) if Some(day) != now.date_naive().succ_opt() => {
+            format!("Plan for {}", day.format("%A %-d %B %Y"))
+        }
+        Some(_) | None => "Tomorrow".to_owned(),
+    }
+}
+
 async fn page<P: Permission>(
     office: &Office,
     member: &Member<P>,
@@ -63,8 +75,8 @@ async fn page<P: Permission>(
     trouble: Option<Trouble>,
 ) -> Answer {
     let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
-    let page = office
-        .look(&member.permitted, None, |view| {
+    let page = member
+        .look(office, |view| {
             let state = view.state;
             let proposed = match plan {
                 None => state.planning.days.last(),
@@ -78,6 +90,7 @@ async fn page<P: Permission>(
             let names = proposed.iter().flat_map(|it| &it.terms.crew);
             let names = names.map(|it| (it.person.clone(), person(state, &it.person)));
             Ok(TomorrowPage {
+                heading: heading(proposed.map(|it| it.terms.from), view.now),
                 place: member.place(""),
                 token: member.visitor.form_token.clone(),
                 may_plan: member.may(Act::PlanDays),
@@ -90,15 +103,18 @@ async fn page<P: Permission>(
             })
         })
         .await?;
-    Ok(member.around("Tomorrow", Section::Tomorrow).recorded(recorded).reply(status, page.body()))
+    Ok(member
+        .around(page.heading.clone(), Section::Tomorrow)
+        .recorded(recorded)
+        .reply(status, page.body()))
 }
 
 /// Proposes a plan for another day, like the last one.
 pub(crate) async fn plan(member: Member<PlanDays>, form: Form, office: Office) -> Answer {
     let acted = async {
         let Given { body, asked }: Given<AnotherDay> = form.given()?;
-        let terms = office
-            .look(&member.permitted, None, |view| {
+        let terms = member
+            .look(&office, |view| {
                 let whole = view.state.planning.days.iter().rev().find(|day| day.replaces.is_none());
                 let last = whole.ok_or_else(|| {
                     Problem::new(
@@ -121,10 +137,10 @@ pub(crate) async fn plan(member: Member<PlanDays>, form: Form, office: Office) -
         api::day_plans::propose(member.permitted.clone(), given, office.clone()).await
     }
     .await;
-    match recorded(acted, &member.place("/tomorrow")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => page(&office, &member, None, None, Some(form.trouble(problem))).await,
-    }
+    settled(acted, form, &member.place("/tomorrow"), async |trouble| {
+        page(&office, &member, None, None, Some(trouble)).await
+    })
+    .await
 }
 
 /// Proposes a plan for the rest of the day, from where it stands.
@@ -139,10 +155,8 @@ pub(crate) async fn replan(
         api::day_plans::replan(member.permitted.clone(), plan, form.given()?, office.clone()).await
     }
     .await;
-    match recorded(acted, &member.place("/tomorrow")).await {
-        Ok(reply) => Ok(reply),
-        Err(problem) => {
-            page(&office, &member, Some(number), None, Some(form.trouble(problem))).await
-        }
-    }
+    settled(acted, form, &member.place("/tomorrow"), async |trouble| {
+        page(&office, &member, Some(number), None, Some(trouble)).await
+    })
+    .await
 }

@@ -15,6 +15,8 @@ use crate::pages::words::{counted, for_field, moment, phase, roles};
 /// What the page shows.
 #[derive(Debug, Clone)]
 pub(crate) struct TomorrowPage {
+    /// For which day the plan is, in words.
+    pub heading: String,
     pub place: String,
     pub token: String,
     pub may_plan: bool,
@@ -40,7 +42,7 @@ fn clock(at: DateTime<Utc>) -> String {
 impl TomorrowPage {
     pub fn body(&self) -> Markup {
         html! {
-            h1 { "Tomorrow" }
+            h1 { (self.heading) }
             @match &self.proposed {
                 None => {
                     p.lead { "No day is planned yet." }
@@ -65,7 +67,7 @@ impl TomorrowPage {
                 p { "Civil twilight at the field from " (moment(dawn)) " to " (moment(dusk)) "." }
             }
             @if let Some(picture) = &self.picture {
-                div.picture tabindex="0" role="region" aria-label="Charge state and temperatures over the day" { (PreEscaped(picture)) }
+                div.picture.chart tabindex="0" role="region" aria-label="Charge state and temperatures over the day" { (PreEscaped(picture)) }
             }
             section { h2 { "Runs" } (self.runs(&day.runs)) }
             section { h2 { "What has to be done before, and by whom" } (needs(&day.runs)) }
@@ -218,6 +220,7 @@ impl TomorrowPage {
             }
             let programme = long("Electric glider tug", many);
             Self {
+                heading: "Tomorrow".to_owned(),
                 place: "/programmes/tug".to_owned(),
                 token: "0".repeat(64),
                 may_plan: true,
