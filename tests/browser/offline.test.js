@@ -97,18 +97,36 @@ async function isKept(page, paths) {
   }, paths, { timeout: 30_000, polling: 200 });
 }
 
-const entries = (page) => page.locator("#kept li[data-entry]").evaluateAll((all) => all.map((it) => [it.dataset.state, it.innerText]));
-
-test("a run is noted without signal, through a killed browser and a restarted service, in its order and once", { timeout: 400_000 }, async () => {
+/// Plays at a service with an open run, on a phone that has kept the run's pages and where marit is signed in.
+async function atARun(play) {
   const service = await Demonstration.begin();
   const phone = new Phone();
   try {
-    const run = await openRun(service);
-    const path = `/programmes/tallow/runs/${run}`;
-    let page = await phone.start();
+    const path = `/programmes/tallow/runs/${await openRun(service)}`;
+    const page = await phone.start();
     await phone.signIn(service.base, "marit");
     await page.goto(service.base + path);
     await isKept(page, [path, `${path}/cards`, `${path}/results/TX-03`]);
+    await play({ service, phone, page, path });
+  } finally {
+    await phone.end();
+    await service.end();
+  }
+}
+
+/// Presses a button of the run's page where there is no signal, and sees that it is kept.
+async function pressesWithoutSignal({ service, phone, page, path }, name) {
+  await phone.context.setOffline(true);
+  await page.goto(service.base + path);
+  await page.getByRole("button", { name }).click();
+  await page.locator("#kept li", { hasText: name }).waitFor();
+}
+
+const entries = (page) => page.locator("#kept li[data-entry]").evaluateAll((all) => all.map((it) => [it.dataset.state, it.innerText]));
+
+test("a run is noted without signal, through a killed browser and a restarted service, in its order and once", { timeout: 400_000 }, async () => {
+  await atARun(async ({ service, phone, page: first, path }) => {
+    let page = first;
 
     await service.kill();
     await page.goto(service.base + path);
@@ -143,26 +161,12 @@ test("a run is noted without signal, through a killed browser and a restarted se
     await page.goto(service.base + path);
     const times = await page.locator("#times + dl, section:has(#times) dl").first().innerText();
     assert.equal((times.match(/not noted/g) ?? []).length, 2, `on and off blocks are noted, once: ${times}`);
-  } finally {
-    await phone.end();
-    await service.end();
-  }
+  });
 });
 
 test("what somebody else did first comes back as a conflict, with what was typed, and is sent or dropped by a person", { timeout: 400_000 }, async () => {
-  const service = await Demonstration.begin();
-  const phone = new Phone();
-  try {
-    const run = await openRun(service);
-    const path = `/programmes/tallow/runs/${run}`;
-    const page = await phone.start();
-    await phone.signIn(service.base, "marit");
-    await page.goto(service.base + path);
-    await isKept(page, [path]);
-    await phone.context.setOffline(true);
-    await page.goto(service.base + path);
-    await page.getByRole("button", { name: "Power on now" }).click();
-    await page.locator("#kept li", { hasText: "Power on now" }).waitFor();
+  await atARun(async ({ service, phone, page, path }) => {
+    await pressesWithoutSignal({ service, phone, page, path }, "Power on now");
     await page.getByLabel(/worth saying/).fill("Straight and quiet, as before.");
     await page.getByRole("button", { name: "Close the run" }).click();
     await page.locator("#kept li", { hasText: "Close the run" }).waitFor();
@@ -191,26 +195,12 @@ test("what somebody else did first comes back as a conflict, with what was typed
       await page.waitForLoadState("load");
       await page.waitForFunction(() => [...document.querySelectorAll("textarea")].some((it) => it.value === "Straight and quiet, as before."));
     }
-  } finally {
-    await phone.end();
-    await service.end();
-  }
+  });
 });
 
 test("what one person has kept is told to the next, shown to nobody, and sent by nobody else", { timeout: 400_000 }, async () => {
-  const service = await Demonstration.begin();
-  const phone = new Phone();
-  try {
-    const run = await openRun(service);
-    const path = `/programmes/tallow/runs/${run}`;
-    const page = await phone.start();
-    await phone.signIn(service.base, "marit");
-    await page.goto(service.base + path);
-    await isKept(page, [path]);
-    await phone.context.setOffline(true);
-    await page.goto(service.base + path);
-    await page.getByRole("button", { name: "Power on now" }).click();
-    await page.locator("#kept li", { hasText: "Power on now" }).waitFor();
+  await atARun(async ({ service, phone, page, path }) => {
+    await pressesWithoutSignal({ service, phone, page, path }, "Power on now");
     // The session ends while there is no signal: the cookie is gone, as after it ran out.
     await phone.context.clearCookies();
     await phone.context.setOffline(false);
@@ -239,8 +229,5 @@ test("what one person has kept is told to the next, shown to nobody, and sent by
     const { size } = await records.json();
     const last = await fetch(`${service.base}/api/v1/programmes/tallow/ledger/records/${size}`, { headers: { authorization: `Bearer ${token}` } });
     assert.equal((await last.json()).entry.by, "marit");
-  } finally {
-    await phone.end();
-    await service.end();
-  }
+  });
 });

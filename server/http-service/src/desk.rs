@@ -71,6 +71,11 @@ impl Shown {
         Self { kind: HeaderValue::from_static(kind), tag, bytes }
     }
 
+    /// As a picture (SVG).
+    pub fn picture(svg: String) -> Self {
+        Self::file("image/svg+xml", svg)
+    }
+
     /// What was put into JSON before.
     pub fn made_before(bytes: Bytes, tag: String) -> Self {
         Self { kind: JSON.clone(), bytes, tag: Some(tag) }

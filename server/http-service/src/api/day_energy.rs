@@ -78,11 +78,13 @@ pub(crate) async fn picture(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
-    let svg = office
-        .look(&person, None, |view| {
+    office
+        .show(&person, None, &request, |view| {
             let energy = of_day(view.state, plan.0.0, *run)?;
-            Ok(draw_energy(&EnergyPicture { programme: &view.state.title, energy: &energy }))
+            Ok(Shown::picture(draw_energy(&EnergyPicture {
+                programme: &view.state.title,
+                energy: &energy,
+            })))
         })
-        .await?;
-    Ok(Shown::file("image/svg+xml", svg).reply(request.headers()))
+        .await
 }

@@ -203,13 +203,12 @@ pub(crate) async fn picture(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
-    let svg = office
-        .look(&person, past.as_of.as_deref(), |view| {
+    office
+        .show(&person, past.as_of.as_deref(), &request, |view| {
             let proposed = known(view.state, plan.0.0)?;
-            Ok(draw_day(&DayPicture { programme: &view.state.title, proposed }))
+            Ok(Shown::picture(draw_day(&DayPicture { programme: &view.state.title, proposed })))
         })
-        .await?;
-    Ok(Shown::file("image/svg+xml", svg).reply(request.headers()))
+        .await
 }
 
 /// Plan a day, and record nothing: what could be done, and why the rest could not.

@@ -333,8 +333,8 @@ pub(crate) async fn picture(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
-    let svg = office
-        .look(&person, which.as_of.as_deref(), |view| {
+    office
+        .show(&person, which.as_of.as_deref(), &request, |view| {
             let state = view.state;
             let (envelope, flown) = wanted(state, which.configuration.as_deref())?;
             let shown = envelope.pair(*pair).ok_or_else(|| Problem::unknown("pair", *pair))?;
@@ -342,13 +342,12 @@ pub(crate) async fn picture(
                 let result = state.results.get(evidence.by.0);
                 result.map(|result| result.point.to_string()).unwrap_or_default()
             });
-            Ok(draw(&PairPicture {
+            Ok(Shown::picture(draw(&PairPicture {
                 subject: subject(state, flown.as_ref()),
                 names: names.collect(),
                 axes: [axis_words(pair.across()), axis_words(pair.upwards())],
                 shown,
-            }))
+            })))
         })
-        .await?;
-    Ok(Shown::file("image/svg+xml", svg).reply(request.headers()))
+        .await
 }

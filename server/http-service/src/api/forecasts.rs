@@ -192,13 +192,12 @@ pub(crate) async fn picture(
     request: HttpRequest,
     office: Office,
 ) -> Answer {
-    let svg = office
-        .look(&person, past.as_of.as_deref(), |view| {
+    office
+        .show(&person, past.as_of.as_deref(), &request, |view| {
             let made = known(view.state, forecast.0.0)?;
-            Ok(draw(&ForecastPicture { programme: &view.state.title, made }))
+            Ok(Shown::picture(draw(&ForecastPicture { programme: &view.state.title, made })))
         })
-        .await?;
-    Ok(Shown::file("image/svg+xml", svg).reply(request.headers()))
+        .await
 }
 
 /// Make a forecast from what was assumed and what is left of the ladder, and keep it.

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use super::words::{listed, moment};
+use super::words::listed;
 use super::{Explained, Reason, Rule, Subject};
 use crate::codes::{PointCode, RunNumber};
 use crate::state::{Lapse, Rung, Standing, State};
@@ -145,7 +145,7 @@ impl Explained for Prerequisite {
             NotShown::Lapsed(run) | NotShown::SetAside(run) => {
                 let standing = state.result(run, code).map(|(_, result)| &result.standing);
                 let because = match standing {
-                    Some(Standing::Lapsed(lapse)) => lapsed_because(lapse),
+                    Some(Standing::Lapsed(lapse)) => lapse.in_words(),
                     _ => "it does not stand any more".to_owned(),
                 };
                 format!("The accepted result of {code} in run {run} has lapsed: {because}.")
@@ -175,25 +175,6 @@ impl Explained for Prerequisite {
 
     fn source(&self, rung: &Rung, _: &State) -> String {
         format!("the plan of {}", rung.point.code)
-    }
-}
-
-fn lapsed_because(lapse: &Lapse) -> String {
-    let version = |version: &Option<String>| {
-        version.as_ref().map_or_else(|| "not fitted".to_owned(), |v| format!("\"{v}\""))
-    };
-    match lapse {
-        Lapse::ItemChanged { item, was, is } => {
-            format!("{item} was {} and is {} now", version(was), version(is))
-        }
-        Lapse::Quarantined { item, version, event, at } => {
-            format!("{item} \"{version}\" is in quarantine since {event} at {}", moment(*at))
-        }
-        Lapse::PlanChanged => "its plan was changed after the run".to_owned(),
-        Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),
-        Lapse::RecordingSetAside { recording } => {
-            format!("values of it come from recording {recording}, which was set aside")
-        }
     }
 }
 

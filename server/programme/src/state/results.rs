@@ -56,6 +56,29 @@ pub enum Lapse {
     },
 }
 
+impl Lapse {
+    /// Why, as the end of a sentence.
+    pub fn in_words(&self) -> String {
+        let version = |version: &Option<String>| {
+            version.as_ref().map_or_else(|| "not fitted".to_owned(), |v| format!("\"{v}\""))
+        };
+        match self {
+            Lapse::ItemChanged { item, was, is } => {
+                format!("{item} was {} and is {} now", version(was), version(is))
+            }
+            Lapse::Quarantined { item, version, event, at } => {
+                let since = at.format("%Y-%m-%d %H:%M UTC");
+                format!("{item} \"{version}\" is in quarantine since {event} at {since}")
+            }
+            Lapse::PlanChanged => "its plan was changed after the run".to_owned(),
+            Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),
+            Lapse::RecordingSetAside { recording } => {
+                format!("values of it come from recording {recording}, which was set aside")
+            }
+        }
+    }
+}
+
 /// Whether a result counts.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Standing {

@@ -8,7 +8,6 @@ use programme::people::Act;
 use programme::state::{Amendable, State};
 
 use super::Change;
-use super::shown::lapse;
 use crate::api::changes::EffectsView;
 use crate::pages::door::Member;
 use crate::pages::form::{Draft, Trouble};
@@ -62,7 +61,7 @@ impl DryRunPage {
             lapsing: effects
                 .lapsing
                 .iter()
-                .map(|it| (it.point.clone(), it.run, lapse(&it.why)))
+                .map(|it| (it.point.clone(), it.run, it.why.in_words()))
                 .collect(),
             restored: effects.restored.iter().map(|it| (it.point.clone(), it.run)).collect(),
             predictions: effects

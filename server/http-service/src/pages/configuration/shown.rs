@@ -58,24 +58,6 @@ pub(crate) const fn kind(kind: ItemKind) -> &'static str {
     }
 }
 
-/// Why a result does not stand, in words.
-pub(crate) fn lapse(lapse: &Lapse) -> String {
-    let fitted = |version: &Option<String>| version.as_deref().unwrap_or("not fitted").to_owned();
-    match lapse {
-        Lapse::ItemChanged { item, was, is } => {
-            format!("{item} was {} in the run and is {}", fitted(was), fitted(is))
-        }
-        Lapse::Quarantined { item, version, event, .. } => {
-            format!("{item} \"{version}\" is in quarantine since {event}")
-        }
-        Lapse::PlanChanged => "the plan of the point was changed after the run".to_owned(),
-        Lapse::LimitChanged => "it does not meet the limits as they are now".to_owned(),
-        Lapse::RecordingSetAside { .. } => {
-            "a recording that it was filled from was set aside".to_owned()
-        }
-    }
-}
-
 impl ConfigurationPage {
     pub fn of<P>(member: &Member<P>, state: &State) -> Self {
         let items = state.configuration.items.values().map(|fitted| ItemLine {
@@ -101,7 +83,7 @@ impl ConfigurationPage {
         events.dedup();
         let lapsed = state.results.iter().filter_map(|result| match &result.standing {
             Standing::Lapsed(why @ Lapse::ItemChanged { .. }) => {
-                Some((result.point.clone(), result.run, lapse(why)))
+                Some((result.point.clone(), result.run, why.in_words()))
             }
             _ => None,
         });

@@ -10,7 +10,7 @@ use programme::people::Act;
 use programme::record::{Digest, RunEvent, RunTimes};
 use programme::state::State;
 
-use super::shown::IntervalLine;
+use super::lines::IntervalLine;
 use crate::access::{Permission, Read, TakeIntervals};
 use crate::api::intervals::{self as api, SteadyAsked};
 use crate::api::recordings::recording_view;

@@ -3,6 +3,7 @@
 mod clock;
 mod intervals;
 mod limits;
+mod lines;
 mod shown;
 
 use actix_web::http::StatusCode;
