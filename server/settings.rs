@@ -18,7 +18,7 @@ pub enum LogFormat {
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, listen, log, log-format
+    /// Settings file (TOML) with the keys data, listen, backup-into, log, log-format
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept
@@ -38,6 +38,7 @@ pub struct Flags {
 struct File {
     data: Option<PathBuf>,
     listen: Option<SocketAddr>,
+    backup_into: Option<PathBuf>,
     log: Option<String>,
     log_format: Option<LogFormat>,
 }
@@ -49,6 +50,8 @@ pub struct Settings {
     pub data: Option<PathBuf>,
     /// Where to listen, where it was stated.
     pub listen: Option<SocketAddr>,
+    /// Folder in which a backup is kept up, where the file names one.
+    pub backup_into: Option<PathBuf>,
     /// What to log.
     pub log: String,
     /// How.
@@ -93,6 +96,7 @@ const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_SETTINGS",
     "RUNGBOOK_DATA",
     "RUNGBOOK_LISTEN",
+    "RUNGBOOK_BACKUP_INTO",
     "RUNGBOOK_LOG",
     "RUNGBOOK_LOG_FORMAT",
     "RUNGBOOK_PASSWORD",
@@ -116,6 +120,7 @@ impl Settings {
         Ok(Self {
             data: flags.data.clone().or(file.data),
             listen: listen.or(file.listen),
+            backup_into: file.backup_into,
             log: flags
                 .log
                 .clone()

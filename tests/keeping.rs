@@ -63,6 +63,42 @@ fn a_backup_made_beside_the_running_server_restores_the_same_root_and_points_els
 }
 
 #[test]
+fn what_was_recorded_is_in_the_kept_up_backup_within_seconds_even_if_the_server_is_killed() {
+    let away = tempfile::tempdir().unwrap();
+    let kept = away.path().join("other-disk");
+    let mut team = Team::served_with(&["--backup-into", text(&kept)]);
+    let snag = json!({ "title": "Dent", "grounding": false, "severity": "marginal" });
+    team.person("cas").post(&at("snags"), snag).has_status(201);
+    let head = team.person("ivo").get(&at("ledger")).json();
+    let is_kept = || {
+        let stands = team.server.stranger().get("/api/v1/health/ready").json()["backup"].clone();
+        assert!(stands.get("failing_since").is_none(), "{stands}");
+        stands["records"] == head["size"]
+    };
+    let waiting_since = std::time::Instant::now();
+    while !is_kept() {
+        assert!(waiting_since.elapsed().as_secs() < 60, "the backup stands still");
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    // Nobody else writes into the folder meanwhile.
+    assert!(
+        fails(&Server::command(&team.server.data, &["backup", "--into", text(&kept)]))
+            .contains("in use")
+    );
+    team.server.kill();
+
+    let elsewhere = away.path().join("elsewhere");
+    let told = succeeds(Server::command(&elsewhere, &["restore", text(&kept)]));
+    assert!(told.contains(head["root"].as_str().unwrap()), "{told}");
+    // The next step, by hand, finds nothing new; another team's folder is never touched.
+    let told = succeeds(Server::command(&team.server.data, &["backup", "--into", text(&kept)]));
+    assert!(told.contains("Nothing was new"), "{told}");
+    let other = Team::new();
+    let refused = fails(&Server::command(&other.server.data, &["backup", "--into", text(&kept)]));
+    assert!(refused.contains("nothing was changed in it"), "{refused}");
+}
+
+#[test]
 fn a_programme_that_is_exported_and_imported_elsewhere_exports_the_same_again() {
     let mut team = team_with_a_past();
     team.server.ends_when_asked();

@@ -1,21 +1,35 @@
-//! `rungbook backup` and `rungbook restore`: copies that were checked.
+//! `rungbook backup` and `rungbook restore`: copies that were checked, and those that are kept up.
 
 use std::path::PathBuf;
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::thread::JoinHandle;
+use std::time::Duration;
 
 use chrono::Utc;
 use clap::Args;
+use store::{BackupWatch, Stepped, StepwiseBackup};
 
 use super::{Failure, place, verify};
 use crate::settings::{Flags, Settings};
 
-/// Copy everything into one new file, checked record by record; works beside a running server.
+/// How often a backup that is kept up looks for what is new.
+const LOOKS_EVERY: Duration = Duration::from_secs(2);
+
+/// How long it waits after an attempt that failed.
+const TRIES_AGAIN_AFTER: Duration = Duration::from_secs(15);
+
+/// Copy everything into one new file, or bring the backup in a folder up to now; works beside a running server.
 ///
-/// Recordings go into the folder "recordings" beside that file, which several backups may share: what is there already is
-/// not copied again. Keep both together.
+/// Every record of a whole copy is checked. Recordings go into the folder "recordings" beside it, which several backups may
+/// share: what is there already is not copied again. Keep both together.
 #[derive(Debug, Args)]
 pub struct Backup {
     /// The file to make
-    file: PathBuf,
+    #[arg(required_unless_present = "into", conflicts_with = "into")]
+    file: Option<PathBuf>,
+    /// A folder in which a backup is kept up: the first time everything is copied, later only what is new
+    #[arg(long, value_name = "FOLDER")]
+    into: Option<PathBuf>,
 }
 
 impl Backup {
@@ -23,26 +37,116 @@ impl Backup {
     ///
     /// # Errors
     ///
-    /// [`Failure`] where the file exists or cannot be written, or a record fails its check.
+    /// [`Failure`] where the file exists or cannot be written, a record fails its check, or the folder keeps another ledger.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
         let data = settings.data()?;
-        let verdicts = place::run(async { Ok(store::backup(data, &self.file).await?) })?;
-        for verdict in &verdicts {
-            println!("{}", verify::in_words(verdict));
+        match (&self.file, &self.into) {
+            (Some(file), _) => {
+                let verdicts = place::run(async { Ok(store::backup(data, file).await?) })?;
+                for verdict in &verdicts {
+                    println!("{}", verify::in_words(verdict));
+                }
+                println!(
+                    "{} is whole and on disk, with its recordings beside it. It holds password hashes: keep it as you keep keys.",
+                    file.display()
+                );
+                Ok(())
+            }
+            (None, Some(folder)) => {
+                let (stepped, records) = place::run(async {
+                    let mut backup = StepwiseBackup::open(data, folder).await?;
+                    Ok((backup.step().await?, backup.records()))
+                })?;
+                let told = match stepped {
+                    Stepped::Nothing => "Nothing was new".to_owned(),
+                    Stepped::Forward { records: 1 } => "1 record was new".to_owned(),
+                    Stepped::Forward { records } => format!("{records} records were new"),
+                    Stepped::Whole => "Everything was copied and checked".to_owned(),
+                };
+                println!(
+                    "{told}; {} holds {records} records and is on disk. It holds password hashes: keep it as you keep keys.",
+                    folder.display()
+                );
+                Ok(())
+            }
+            (None, None) => {
+                Err(Failure::of_input("rungbook: name the file to make, or a folder with --into"))
+            }
         }
-        println!(
-            "{} is whole and on disk, with its recordings beside it. It holds password hashes: keep it as you keep keys.",
-            self.file.display()
-        );
-        Ok(())
+    }
+}
+
+/// A backup that is kept up while a server runs.
+#[derive(Debug)]
+pub struct KeepingUp {
+    end: mpsc::Sender<()>,
+    thread: JoinHandle<()>,
+}
+
+impl KeepingUp {
+    /// Begins to keep a backup up, on a thread of its own.
+    ///
+    /// # Errors
+    ///
+    /// Where no thread can be had.
+    pub fn begin(backup: StepwiseBackup, watch: BackupWatch) -> std::io::Result<Self> {
+        let (end, ended) = mpsc::channel();
+        let thread = std::thread::Builder::new().name("backup".to_owned()).spawn(move || {
+            let _ = place::run(async {
+                keep_up(backup, &watch, &ended).await;
+                Ok(())
+            });
+        })?;
+        Ok(Self { end, thread })
+    }
+
+    /// Takes the last step, and ends.
+    pub fn end(self) {
+        drop(self.end);
+        if self.thread.join().is_err() {
+            tracing::error!("the backup ended before its last step");
+        }
+    }
+}
+
+async fn keep_up(mut backup: StepwiseBackup, watch: &BackupWatch, ended: &mpsc::Receiver<()>) {
+    let mut ending = false;
+    loop {
+        let wait = match backup.step().await {
+            Ok(stepped) => {
+                if stepped == Stepped::Whole {
+                    tracing::info!(
+                        records = backup.records(),
+                        "everything was copied into the backup"
+                    );
+                }
+                watch.tell(Utc::now(), Some(backup.records()));
+                LOOKS_EVERY
+            }
+            Err(error) => {
+                if watch.now().failing_since.is_none() {
+                    tracing::error!(
+                        error = &error as &dyn std::error::Error,
+                        "the backup is not kept up; it is tried again until it succeeds"
+                    );
+                }
+                watch.tell(Utc::now(), None);
+                TRIES_AGAIN_AFTER
+            }
+        };
+        if ending {
+            return;
+        }
+        // Whatever came before the end is in the last step.
+        ending = ended.recv_timeout(wait) != Err(RecvTimeoutError::Timeout);
     }
 }
 
 /// Make a data folder of a backup, after checking it record by record.
 #[derive(Debug, Args)]
 pub struct Restore {
-    /// The backup
+    /// The backup: the file that was made, or the folder in which one is kept up
     file: PathBuf,
 }
 

@@ -2,13 +2,14 @@
 
 use std::io::Write;
 use std::net::{SocketAddr, TcpListener};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::Args;
 use http_service::{Clock, Service};
-use store::Store;
+use store::{BackupWatch, StepwiseBackup, Store};
 
+use super::backup::KeepingUp;
 use super::tls::{Speaks, Tls};
 use super::{Failure, place};
 use crate::settings::{Flags, Settings};
@@ -42,6 +43,9 @@ pub struct Where {
 pub struct Serve {
     #[command(flatten)]
     place: Where,
+    /// A folder, best on another disk, in which a backup is kept up: what is recorded is there within seconds
+    #[arg(long, env = "RUNGBOOK_BACKUP_INTO", value_name = "FOLDER")]
+    backup_into: Option<PathBuf>,
 }
 
 impl Serve {
@@ -57,11 +61,24 @@ impl Serve {
             let data = settings.data()?;
             let listener = listen(&settings)?;
             let store = place::open_at(data).await?;
-            serve(store, listener, &self.place, data, |base| {
+            let (backup, keeping_up) =
+                match self.backup_into.as_ref().or(settings.backup_into.as_ref()) {
+                    None => (None, None),
+                    Some(folder) => {
+                        let watch = BackupWatch::default();
+                        let backup = StepwiseBackup::open(data, folder).await?;
+                        (Some(watch.clone()), Some(KeepingUp::begin(backup, watch)?))
+                    }
+                };
+            let served = serve(store, listener, &self.place, data, backup, |base| {
                 println!("Rungbook serves {} on {base}", data.display());
                 Ok(())
             })
-            .await
+            .await;
+            if let Some(keeping_up) = keeping_up {
+                keeping_up.end();
+            }
+            served
         })
     }
 }
@@ -94,6 +111,7 @@ pub async fn serve(
     listener: TcpListener,
     place: &Where,
     data: &Path,
+    backup: Option<BackupWatch>,
     greet: impl FnOnce(&str) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let address = listener.local_addr()?;
@@ -103,6 +121,7 @@ pub async fn serve(
         version: env!("CARGO_PKG_VERSION"),
         behind_proxy,
         sender_silent_at_most: Duration::from_secs(place.silent_sender),
+        backup,
         ..http_service::Settings::default()
     };
     let service = Service::new(store.clone(), settings, Clock::of_the_machine()).await?;

@@ -68,7 +68,7 @@ impl Demo {
             let listener = serve::listen(&settings)?;
             let store = open(data).await?;
             let people = people(&store)?;
-            serve::serve(store, listener, &self.place, data, |base| {
+            serve::serve(store, listener, &self.place, data, None, |base| {
                 greet(base, data, temporary.is_none(), &people);
                 Ok(())
             })

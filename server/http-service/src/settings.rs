@@ -43,6 +43,8 @@ pub struct Settings {
     pub behind_proxy: bool,
     /// How long whoever sends a recorder's file may be silent.
     pub sender_silent_at_most: Duration,
+    /// How the backup gets on that is kept up beside; none where none is.
+    pub backup: Option<store::BackupWatch>,
 }
 
 impl Default for Settings {
@@ -58,6 +60,7 @@ impl Default for Settings {
             past_reads_at_once: 2,
             behind_proxy: false,
             sender_silent_at_most: Duration::from_secs(60),
+            backup: None,
         }
     }
 }

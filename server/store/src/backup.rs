@@ -7,6 +7,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
+use programme::entry::UnreadableEntry;
 use sqlx::Connection;
 
 use crate::data_dir::{
@@ -17,6 +18,7 @@ use crate::files::{self, LostFile};
 use crate::objects::folder_beside;
 use crate::secret;
 use crate::sqlite;
+use crate::stepwise;
 use crate::verify::{FirstFailure, ProgrammeVerdict, VerifyError, verify_ledger};
 
 /// A backup that was not made.
@@ -49,6 +51,24 @@ pub enum BackupError {
         #[source]
         source: io::Error,
     },
+    /// The folder cannot be used, or another process keeps a backup in it.
+    #[error(transparent)]
+    Folder(#[from] DataDirError),
+    /// The folder holds something else than the beginning of this ledger.
+    #[error(
+        "{folder} holds {records} records of programme \"{programme}\" that are not the beginning of the ledger here, so nothing was changed in it; keep that folder, and name another one"
+    )]
+    OtherLedger {
+        /// The folder.
+        folder: PathBuf,
+        /// Which programme.
+        programme: String,
+        /// How many records of it the folder holds.
+        records: u64,
+    },
+    /// A record cannot be read.
+    #[error("a record cannot be read, so no backup was made of it; run: rungbook verify")]
+    Unreadable(#[source] UnreadableEntry),
     /// The database could not be copied.
     #[error("the database could not be copied")]
     Database(#[from] sqlx::Error),
@@ -81,6 +101,14 @@ pub enum RestoreError {
     /// There is something in the directory.
     #[error("{path} is not empty; restore into a new or empty directory")]
     NotEmpty {
+        /// The directory.
+        path: PathBuf,
+    },
+    /// The directory holds no backup.
+    #[error(
+        "{path} holds no backup; name the file that was made, or the folder in which a backup is kept up"
+    )]
+    NoBackup {
         /// The directory.
         path: PathBuf,
     },
@@ -140,10 +168,18 @@ pub async fn backup(data_dir: &Path, to: &Path) -> Result<Vec<ProgrammeVerdict>,
     if to.exists() {
         return Err(BackupError::Exists { path: to.to_owned() });
     }
+    backup_over(&database, to).await
+}
+
+/// The same, in the place of what may have that name.
+pub(crate) async fn backup_over(
+    database: &Path,
+    to: &Path,
+) -> Result<Vec<ProgrammeVerdict>, BackupError> {
     let mut part = to.as_os_str().to_owned();
     part.push(".part");
     let part = PathBuf::from(part);
-    let outcome = copy_and_check(&database, &part, to).await;
+    let outcome = copy_and_check(database, &part, to).await;
     if outcome.is_err() {
         // It may not have been made at all.
         let _ = fs::remove_file(&part);
@@ -173,7 +209,7 @@ async fn copy_and_check(
     Ok(verdicts)
 }
 
-/// Makes a data directory of a backup: copies it, checks the copy, ends every session in it, and only then gives it its
+/// Makes a data directory of a backup, be it one file or a folder that [`crate::StepwiseBackup`] kept up: copies it, checks the copy, ends every session in it, and only then gives it its
 /// name. Everybody signs in anew, since sessions that were ended after the backup was made would otherwise live again.
 ///
 /// # Errors
@@ -185,6 +221,14 @@ pub async fn restore(
     at: DateTime<Utc>,
 ) -> Result<Vec<ProgrammeVerdict>, RestoreError> {
     let unusable = |path: &Path, source| RestoreError::File { path: path.to_owned(), source };
+    let (from, steps) = match from.is_dir() {
+        false => (from.to_owned(), Vec::new()),
+        true => match stepwise::parts_in(from).map_err(|source| unusable(from, source))? {
+            Some(parts) => (parts.whole, parts.steps),
+            None => return Err(RestoreError::NoBackup { path: from.to_owned() }),
+        },
+    };
+    let from = from.as_path();
     let mut backup = File::open(from).map_err(|source| unusable(from, source))?;
     make_private_directory(data_dir).map_err(|source| unusable(data_dir, source))?;
     let mut contents = fs::read_dir(data_dir).map_err(|source| unusable(data_dir, source))?;
@@ -197,6 +241,12 @@ pub async fn restore(
         let mut copy = private_file(&restoring).map_err(|source| unusable(&restoring, source))?;
         io::copy(&mut backup, &mut copy).map_err(|source| unusable(&restoring, source))?;
         let mut connection = sqlite::connect_alone(&restoring).await?;
+        for step in &steps {
+            let name = step
+                .to_str()
+                .ok_or_else(|| unusable(step, io::ErrorKind::InvalidFilename.into()))?;
+            sqlite::steps::put_on_top(&mut connection, name).await?;
+        }
         sqlite::session::revoke_all(&mut connection, at).await?;
         let token = secret::find_or_make(&mut connection, fence::PLACE).await?;
         connection.close().await?;

@@ -3,7 +3,7 @@
 use actix_web::http::StatusCode;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
-use store::Health;
+use store::{BackupNow, Health};
 
 use crate::access::Anyone;
 use crate::desk::{Answer, answer};
@@ -30,6 +30,29 @@ pub struct ReadyNow {
     pub version: &'static str,
     /// What time it is for the server, by which holds and expiries are judged.
     pub time: DateTime<Utc>,
+    /// How the backup gets on that is kept up beside; absent where none is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub backup: Option<BackupStands>,
+}
+
+/// How the backup gets on that is kept up beside the ledger.
+#[derive(Debug, Serialize, utoipa::ToSchema)]
+pub struct BackupStands {
+    /// How many records of all ledgers it holds.
+    #[schema(example = 4120)]
+    pub records: u64,
+    /// When it was last found to hold everything; absent before the first time.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub whole_at: Option<DateTime<Utc>>,
+    /// Since when it has failed; absent while all is well.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub failing_since: Option<DateTime<Utc>>,
+}
+
+impl From<BackupNow> for BackupStands {
+    fn from(now: BackupNow) -> Self {
+        Self { records: now.records, whole_at: now.whole_at, failing_since: now.failing_since }
+    }
 }
 
 /// Whether the program lives.
@@ -46,7 +69,12 @@ pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
     match office.store.health() {
         Health::Writing => answer(
             StatusCode::OK,
-            &ReadyNow { ready: true, version: office.settings.version, time: office.now() },
+            &ReadyNow {
+                ready: true,
+                version: office.settings.version,
+                time: office.now(),
+                backup: office.settings.backup.as_ref().map(|watch| watch.now().into()),
+            },
         ),
         Health::DiskFull => Err(Problem::new(
             DISK_FULL,

@@ -5,6 +5,7 @@ pub(crate) mod idempotency;
 pub(crate) mod ledger;
 pub(crate) mod secret;
 pub(crate) mod session;
+pub(crate) mod steps;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -58,6 +59,11 @@ pub(crate) fn readers(database: &Path) -> SqlitePool {
 /// A connection that reads a database which a server may be writing.
 pub(crate) async fn connect_to_read(database: &Path) -> sqlx::Result<SqliteConnection> {
     SqliteConnection::connect_with(&options(database).pragma("query_only", "ON")).await
+}
+
+/// A connection to a file of a backup, which nobody writes any more.
+pub(crate) async fn connect_to_look_into(file: &Path) -> sqlx::Result<SqliteConnection> {
+    SqliteConnection::connect_with(&options(file).immutable(true).read_only(true)).await
 }
 
 /// A connection that copies a database which a server may be writing.

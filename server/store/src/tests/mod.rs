@@ -14,6 +14,7 @@ mod opening;
 mod past;
 mod repeating;
 mod sign_ins;
+mod stepwise;
 mod verifying;
 
 use std::path::{Path, PathBuf};

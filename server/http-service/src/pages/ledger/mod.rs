@@ -55,6 +55,7 @@ pub(crate) async fn show(member: Member<Read>, which: Query<Which>, office: Offi
                 lines,
                 older: (after > 0).then_some(after + 1),
                 newest: which.before.is_none(),
+                backup: office.settings.backup.as_ref().map(store::BackupWatch::now),
                 checkpoint: checkpoint.map(|it| it.signed.to_string()),
                 keys: keys
                     .map(|(_, keys)| keys.iter().map(ToString::to_string).collect())

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use maud::{Markup, PreEscaped, html};
 use programme::state::State;
-use store::StoredEntry;
+use store::{BackupNow, StoredEntry};
 
 use super::{read, sentence};
 use crate::pages::form::Draft;
@@ -85,6 +85,8 @@ pub(crate) struct LedgerPage {
     pub older: Option<u64>,
     /// Whether these are the newest.
     pub newest: bool,
+    /// How the backup gets on that is kept up beside; none where none is.
+    pub backup: Option<BackupNow>,
     pub checkpoint: Option<String>,
     pub keys: Vec<String>,
 }
@@ -110,6 +112,26 @@ impl LedgerPage {
             }
             (self.checking())
             (self.checkpoint())
+            (self.backup())
+        }
+    }
+
+    fn backup(&self) -> Markup {
+        html! {
+            section {
+                h2 #backup { "Backup" }
+                @match &self.backup {
+                    None => { p { "This server keeps none up by itself. Whoever runs it can name a folder on another disk for it." } }
+                    Some(BackupNow { failing_since: Some(since), whole_at, .. }) => {
+                        p.standing-down role="alert" { strong { "The backup has failed since " (moment(*since)) "." } " The server's log says why. Tell whoever runs it: what is recorded now stands on one disk alone." }
+                        @if let Some(whole) = whole_at { p { "It last held everything at " (moment(*whole)) "." } }
+                    }
+                    Some(BackupNow { whole_at: None, .. }) => { p { "The first copy of everything is being made." } }
+                    Some(BackupNow { whole_at: Some(whole), records, .. }) => {
+                        p { "A backup is kept up beside this ledger. It held everything at " (moment(*whole)) ": " (records) " records of all programmes." }
+                    }
+                }
+            }
         }
     }
 
@@ -170,6 +192,11 @@ impl LedgerPage {
             checkpoint: (many > 0)
                 .then(|| format!("rungbook/7d1c4f2a90be33d5/tug\n{many}\nroot\n")),
             keys: vec!["rungbook/7d1c4f2a90be33d5/tug+0123abcd+key".to_owned(); many / 3],
+            backup: (many > 0).then(|| BackupNow {
+                records: 4120,
+                whole_at: Some(DateTime::UNIX_EPOCH),
+                failing_since: (many > 1).then_some(DateTime::UNIX_EPOCH),
+            }),
         };
         vec![
             ("ordinary", page(3).body()),
