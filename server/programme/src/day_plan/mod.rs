@@ -8,6 +8,7 @@ mod answer;
 mod candidates;
 mod energy;
 mod physics;
+mod plain;
 mod plan;
 mod search;
 mod seating;
@@ -23,6 +24,7 @@ pub use answer::{
 };
 pub use candidates::{LeftOut, Need};
 pub use energy::{EnergyMoment, EnergyOfDay, LikeRuns, RunsFromSources, energy_of_day};
+pub use plain::{PlainDay, PlainOrder, PlainRun, order_of_runs};
 pub use plan::{CannotPlan, DayProblem, plan_day};
 pub use search::{EXACT_UP_TO, MOST_CANDIDATES};
 pub use terms::{

@@ -4,7 +4,8 @@
 //! set-up, the run and the turn-round. A plan is worth the sum of what its points are worth. Up to [`EXACT_UP_TO`] candidates
 //! the best plan is found by dynamic programming over sets of points that are done and the time at which they are, with those
 //! standings kept of which none is better in everything: a fuller pack, cooler parts, and an earlier acceptance never make the
-//! rest of a day worse. Beyond that a plan is made run by run, and told with what no plan can exceed.
+//! rest of a day worse. Beyond that the same search keeps only the most promising standings of each moment, and the plan is told
+//! with what no plan can exceed.
 
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -19,6 +20,9 @@ pub const MOST_CANDIDATES: usize = 64;
 
 /// So many standings are looked at before the search gives the best it has.
 const MOST_LABELS: usize = 4_000_000;
+
+/// Beyond [`EXACT_UP_TO`] candidates, so many continuations are looked at in each step.
+const MOST_PROMISING: usize = 16_000;
 
 /// So many standings of one set of points at one time are kept.
 const MOST_BESIDE: usize = 48;
@@ -296,6 +300,25 @@ struct Label {
     last: Option<usize>,
 }
 
+/// A label with the points that are done in it, what they are worth, and what no plan through it exceeds.
+struct Promising {
+    done: u64,
+    worth: f64,
+    at_most: f64,
+    label: Label,
+}
+
+/// Leaves so many: half of them those that could come to most, the others those that have come furthest.
+fn most_promising(here: &mut Vec<Promising>, most: usize) {
+    if here.len() <= most {
+        return;
+    }
+    here.sort_by(|left, right| right.at_most.total_cmp(&left.at_most));
+    let half = most / 2;
+    here[half..].sort_by(|left, right| right.worth.total_cmp(&left.worth));
+    here.truncate(most);
+}
+
 /// Finds a plan from where a day stands: the best one for up to [`EXACT_UP_TO`] candidates.
 pub(super) fn search(
     problem: &Problem,
@@ -306,9 +329,13 @@ pub(super) fn search(
     let mut found = run_by_run(problem, begun, stop)?;
     found.at_most = bound.from(begun, begun.done, begun.step, &begun.standing).max(found.value);
     let left = problem.candidates.len() - (begun.done | begun.barred).count_ones() as usize;
-    if left > EXACT_UP_TO || found.at_most <= found.value + DUST {
+    if found.at_most <= found.value + DUST {
         return Ok(found);
     }
+    let kept_in_a_step = match left > EXACT_UP_TO {
+        true => MOST_PROMISING / left,
+        false => usize::MAX,
+    };
     // Each run that was begun: the one before it, the candidate, the step.
     let mut runs: Vec<(Option<usize>, usize, usize)> = Vec::new();
     let mut best: Option<usize> = None;
@@ -321,42 +348,52 @@ pub(super) fn search(
     let (mut looked_at, mut is_whole) = (0_usize, true);
     let worth_before = problem.value(begun.done);
     'day: for step in begun.step..problem.steps {
+        let mut here = Vec::new();
         for (done, labels) in std::mem::take(&mut steps[step]) {
             let worth = problem.value(done) - worth_before;
             for label in labels {
-                looked_at += 1;
-                if looked_at.is_multiple_of(1024) && stop.load(Ordering::Relaxed) {
-                    return Err(Stopped);
+                let at_most = worth + bound.from(begun, done, step, &label.standing);
+                if at_most > found.value + DUST {
+                    here.push(Promising { done, worth, at_most, label });
                 }
-                if looked_at > MOST_LABELS {
-                    is_whole = false;
-                    break 'day;
-                }
-                if worth + bound.from(begun, done, step, &label.standing) <= found.value + DUST {
+            }
+        }
+        is_whole &= here.len() <= kept_in_a_step;
+        most_promising(&mut here, kept_in_a_step);
+        for Promising { done, worth, at_most, label } in here {
+            looked_at += 1;
+            if looked_at.is_multiple_of(256) && stop.load(Ordering::Relaxed) {
+                return Err(Stopped);
+            }
+            if looked_at > MOST_LABELS {
+                is_whole = false;
+                break 'day;
+            }
+            // A better plan may have been found since.
+            if at_most <= found.value + DUST {
+                continue;
+            }
+            for which in 0..problem.candidates.len() {
+                let Some((standing, ready)) =
+                    problem.begin(begun, done, step, &label.standing, which)
+                else {
                     continue;
+                };
+                runs.push((label.last, which, step));
+                let last = Some(runs.len() - 1);
+                let value = worth + problem.candidates[which].value;
+                if value > found.value + DUST {
+                    (found.value, best) = (value, last);
                 }
-                for which in 0..problem.candidates.len() {
-                    let Some((standing, ready)) =
-                        problem.begin(begun, done, step, &label.standing, which)
-                    else {
-                        continue;
-                    };
-                    runs.push((label.last, which, step));
-                    let last = Some(runs.len() - 1);
-                    let value = worth + problem.candidates[which].value;
-                    if value > found.value + DUST {
-                        (found.value, best) = (value, last);
-                    }
-                    if ready < problem.steps {
-                        let beside = steps[ready].entry(done | 1 << which).or_default();
-                        is_whole &= keep(beside, Label { standing, last });
-                    }
+                if ready < problem.steps {
+                    let beside = steps[ready].entry(done | 1 << which).or_default();
+                    is_whole &= keep(beside, Label { standing, last });
                 }
-                if step + 1 < problem.steps {
-                    let standing = problem.grounds.rest(&label.standing, step);
-                    let beside = steps[step + 1].entry(done).or_default();
-                    is_whole &= keep(beside, Label { standing, last: label.last });
-                }
+            }
+            if step + 1 < problem.steps {
+                let standing = problem.grounds.rest(&label.standing, step);
+                let beside = steps[step + 1].entry(done).or_default();
+                is_whole &= keep(beside, Label { standing, last: label.last });
             }
         }
     }

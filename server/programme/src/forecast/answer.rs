@@ -117,7 +117,13 @@ pub fn forecast(
         let fault = Fault::at("days_off", "leave no working day within ten years");
         return Err(CannotForecast::Faulty { faults: vec![fault] });
     }
-    let chunks = in_chunks(trials, stop, |chunk| play(&plan, seed, chunk))?;
+    let chunks = in_chunks(
+        trials,
+        CHUNK,
+        stop,
+        || Course::new(&plan),
+        |course, chunk| play(course, seed, chunk),
+    )?;
     Ok(told(remaining, &plan, trials, seed, chunks))
 }
 
@@ -214,8 +220,8 @@ struct Played {
     finished: Vec<f32>,
 }
 
-fn play(plan: &Plan, seed: u64, trials: std::ops::Range<u32>) -> Played {
-    let mut course = Course::new(plan);
+fn play(course: &mut Course<'_>, seed: u64, trials: std::ops::Range<u32>) -> Played {
+    let plan = course.plan();
     let mut played = Played {
         outcomes: Vec::with_capacity(trials.len()),
         critical: vec![0; plan.network.len()],
@@ -228,7 +234,8 @@ fn play(plan: &Plan, seed: u64, trials: std::ops::Range<u32>) -> Played {
             played.finished.extend(course.finish().iter().map(|day| *day as f32));
         }
         if outcome.end.is_finite() {
-            super::trials::way_back(&plan.network, course.finish(), outcome.last, |place| {
+            let finish = |place: usize| course.finish()[place];
+            super::trials::way_back(&plan.network, finish, outcome.last, |place| {
                 played.critical[place] += 1;
                 let taken = course.taken(place);
                 played.taken.work += taken.work;
@@ -242,6 +249,9 @@ fn play(plan: &Plan, seed: u64, trials: std::ops::Range<u32>) -> Played {
     }
     played
 }
+
+/// So many trials are taken by a thread at once.
+const CHUNK: u32 = 32;
 
 /// Of so many trials each point's finish is kept.
 const LOOKED_AT: u32 = 1_000;

@@ -84,6 +84,10 @@ impl<'a> Course<'a> {
         }
     }
 
+    pub(super) fn plan(&self) -> &'a Plan {
+        self.plan
+    }
+
     pub(super) fn finish(&self) -> &[f64] {
         &self.finish
     }

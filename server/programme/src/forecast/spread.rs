@@ -1,5 +1,8 @@
 //! How long a step may take, as a distribution.
 
+use std::cell::Cell;
+use std::sync::LazyLock;
+
 use serde::{Deserialize, Serialize};
 
 /// Best case, most likely and worst case.
@@ -116,47 +119,70 @@ impl Quantiles {
     }
 }
 
+/// A beta distribution is looked at in so many steps.
+const STEPS: usize = 2_048;
+
+/// A value that a beta distribution is looked at, with what does not depend on its parameters.
+#[derive(Clone, Copy, Default)]
+struct Looked {
+    x: f64,
+    ln: f64,
+    ln_of_rest: f64,
+    /// How fast `x` goes up there.
+    speed: f64,
+}
+
+/// x = t² (3 − 2 t) for even t, so that ends at which the density is steep or endless are looked at finely.
+static LOOKED: LazyLock<Vec<Looked>> = LazyLock::new(|| {
+    let at = |step: usize| {
+        let t = step as f64 / STEPS as f64;
+        let x = t * t * (3.0 - 2.0 * t);
+        Looked { x, ln: x.ln(), ln_of_rest: (1.0 - x).ln(), speed: 6.0 * t * (1.0 - t) }
+    };
+    (0..=STEPS).map(at).collect()
+});
+
 /// Quantiles of the beta distribution, for parameters of at least 0.5.
 pub(super) fn beta_quantiles(alpha: f64, beta: f64) -> Quantiles {
-    const STEPS: usize = 2_048;
-    // x = t² (3 − 2 t), so that ends at which the density is steep or endless are looked at finely.
-    let x_at = |step: usize| {
-        let t = step as f64 / STEPS as f64;
-        t * t * (3.0 - 2.0 * t)
-    };
+    let looked = &*LOOKED;
     let mode = if alpha + beta > 2.0 {
         ((alpha - 1.0) / (alpha + beta - 2.0)).clamp(1e-9, 1.0 - 1e-9)
     } else {
         0.5
     };
-    let log_density = |x: f64| (alpha - 1.0) * x.ln() + (beta - 1.0) * (1.0 - x).ln();
-    let highest = log_density(mode);
-    let weight = |step: usize| {
-        let t = step as f64 / STEPS as f64;
-        let x = x_at(step);
-        if x <= 0.0 || x >= 1.0 {
+    let highest = (alpha - 1.0) * mode.ln() + (beta - 1.0) * (1.0 - mode).ln();
+    let weight = |it: Looked| {
+        if it.x <= 0.0 || it.x >= 1.0 {
             return 0.0;
         }
-        (log_density(x) - highest).exp() * 6.0 * t * (1.0 - t)
+        ((alpha - 1.0) * it.ln + (beta - 1.0) * it.ln_of_rest - highest).exp() * it.speed
     };
     let mut below = Vec::with_capacity(STEPS + 1);
     let (mut sum, mut before) = (0.0, 0.0);
-    below.push(0.0);
-    for step in 1..=STEPS {
-        let here = weight(step);
+    for it in looked {
+        let here = weight(*it);
         sum += 0.5 * (before + here);
         before = here;
         below.push(sum);
     }
+    // Shares are asked for mostly in order, so that the step is mostly where it was or a little further.
+    let last = Cell::new(0);
     Quantiles::of(|share| {
         if share <= 0.0 || share >= 1.0 {
             return share;
         }
         let wanted = sum * share;
-        let step = below.partition_point(|below| *below <= wanted).clamp(1, STEPS) - 1;
+        let mut step = last.get();
+        while step > 0 && below[step] > wanted {
+            step -= 1;
+        }
+        while step + 1 < STEPS && below[step + 1] <= wanted {
+            step += 1;
+        }
+        last.set(step);
         let width = below[step + 1] - below[step];
         let part = if width > 0.0 { ((wanted - below[step]) / width).clamp(0.0, 1.0) } else { 0.0 };
-        x_at(step) + part * (x_at(step + 1) - x_at(step))
+        looked[step].x + part * (looked[step + 1].x - looked[step].x)
     })
 }
 
@@ -234,8 +260,30 @@ impl Draws {
 
     #[inline]
     pub(super) fn days(&self, step: usize, random: u32) -> f64 {
-        let draw = self.draws[step];
-        draw.least + draw.width * drawn(&self.tables[draw.table as usize], random)
+        self.of_step(step).days(random)
+    }
+
+    /// How one step's days are drawn.
+    #[inline]
+    pub(super) fn of_step(&self, step: usize) -> StepDraw<'_> {
+        let Draw { table, least, width } = self.draws[step];
+        StepDraw { quantiles: &self.tables[table as usize], least, width }
+    }
+}
+
+/// How the days of one step are drawn.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct StepDraw<'a> {
+    quantiles: &'a Quantiles,
+    least: f64,
+    width: f64,
+}
+
+impl StepDraw<'_> {
+    /// The days for a random number.
+    #[inline]
+    pub(super) fn days(self, random: u32) -> f64 {
+        self.least + self.width * drawn(self.quantiles, random)
     }
 }
 

@@ -27,8 +27,11 @@ pub enum CannotForecast {
 /// The most trials of one forecast.
 pub const MOST_TRIALS: u32 = 100_000;
 
-/// So many trials are taken by a thread at once.
-const CHUNK: u32 = 32;
+/// So many trials of a bare network go through its steps side by side, so that each step's quantiles are read once for all.
+const ABREAST: usize = 64;
+
+/// Numbers of 32 bits in a line of a processor's cache.
+const LINE: usize = 16;
 
 /// Random numbers of one trial and purpose: the same whatever thread draws them.
 pub(super) fn stream(seed: u64, trial: u32, purpose: u64) -> ChaCha8Rng {
@@ -37,20 +40,22 @@ pub(super) fn stream(seed: u64, trial: u32, purpose: u64) -> ChaCha8Rng {
     random
 }
 
-/// Runs all trials on the threads of the present pool, and gives what each chunk of them came to in order. `run` takes the
-/// first trial of a chunk and how many they are.
-pub(super) fn in_chunks<T: Send>(
+/// Runs all trials on the threads of the present pool, a chunk by a thread at once, and gives what each chunk came to in order.
+/// `begin` makes what a thread works with, which it keeps from chunk to chunk.
+pub(super) fn in_chunks<W, T: Send>(
     trials: u32,
+    chunk_of: u32,
     stop: &AtomicBool,
-    run: impl Fn(std::ops::Range<u32>) -> T + Sync,
+    begin: impl Fn() -> W + Sync + Send,
+    run: impl Fn(&mut W, std::ops::Range<u32>) -> T + Sync,
 ) -> Result<Vec<T>, CannotForecast> {
-    (0..trials.div_ceil(CHUNK))
+    (0..trials.div_ceil(chunk_of))
         .into_par_iter()
-        .map(|chunk| {
+        .map_init(begin, |work, chunk| {
             if stop.load(Ordering::Relaxed) {
                 return Err(CannotForecast::Stopped);
             }
-            Ok(run(chunk * CHUNK..((chunk + 1) * CHUNK).min(trials)))
+            Ok(run(work, chunk * chunk_of..((chunk + 1) * chunk_of).min(trials)))
         })
         .collect()
 }
@@ -93,25 +98,16 @@ pub fn finishes(
         return Err(CannotForecast::Faulty { faults });
     }
     let draws = Draws::of((0..network.len()).map(|place| &days[network.step(place)]));
-    let chunks = in_chunks(trials, stop, |chunk| {
-        let mut finish = vec![0.0_f64; network.len()];
+    let begin = || Abreast::of(network.len());
+    let chunks = in_chunks(trials, ABREAST as u32, stop, begin, |abreast, chunk| {
+        abreast.play(network, &draws, seed, chunk);
         let mut critical = vec![0_u32; network.len()];
-        let mut whole_days = Vec::with_capacity(chunk.len());
-        for trial in chunk {
-            let mut random = stream(seed, trial, 0);
-            let (mut whole, mut last) = (0.0, None);
-            for place in 0..network.len() {
-                let begin = latest(network.before(place), &finish);
-                let end = begin + draws.days(place, random.next_u32());
-                finish[place] = end;
-                if last.is_none() || end > whole {
-                    (whole, last) = (end, Some(place));
-                }
-            }
-            whole_days.push(whole);
-            way_back(network, &finish, last, |place| critical[place] += 1);
+        for lane in 0..abreast.trials {
+            let last = (!network.is_empty()).then(|| abreast.last[lane] as usize);
+            let finish = |place: usize| abreast.finish[place][lane];
+            way_back(network, finish, last, |place| critical[place] += 1);
         }
-        (whole_days, critical)
+        (abreast.whole[..abreast.trials].to_vec(), critical)
     })?;
     let mut whole_days = Vec::with_capacity(trials as usize);
     let mut critical = vec![0; network.len()];
@@ -124,6 +120,71 @@ pub fn finishes(
     Ok(Finishes { whole_days, critical })
 }
 
+/// Trials that go through a network side by side: for each step one row with a lane for each trial.
+struct Abreast {
+    trials: usize,
+    finish: Vec<[f64; ABREAST]>,
+    /// By lane: when all is finished, and which step is the last.
+    whole: [f64; ABREAST],
+    last: [u32; ABREAST],
+    /// By lane, [`Abreast::stride`] apart, then by step.
+    random: Vec<u32>,
+    stride: usize,
+}
+
+impl Abreast {
+    fn of(steps: usize) -> Self {
+        // An odd number of cache lines, so that the lanes of a step do not push one another out of the cache.
+        let stride = (steps.div_ceil(LINE) | 1) * LINE;
+        Self {
+            trials: 0,
+            finish: vec![[0.0; ABREAST]; steps],
+            whole: [0.0; ABREAST],
+            last: [0; ABREAST],
+            random: vec![0; stride * ABREAST],
+            stride,
+        }
+    }
+
+    /// Lanes without a trial are played too, with what stands in them, and looked at by nobody.
+    fn play(&mut self, network: &Network, draws: &Draws, seed: u64, trials: std::ops::Range<u32>) {
+        self.trials = trials.len();
+        self.whole = [f64::NEG_INFINITY; ABREAST];
+        for (trial, numbers) in trials.zip(self.random.chunks_exact_mut(self.stride)) {
+            let mut random = stream(seed, trial, 0);
+            numbers[..network.len()].iter_mut().for_each(|number| *number = random.next_u32());
+        }
+        let mut days = [0.0_f64; ABREAST];
+        for place in 0..network.len() {
+            let drawn = draws.of_step(place);
+            for (days, numbers) in days.iter_mut().zip(self.random.chunks_exact(self.stride)) {
+                *days = drawn.days(numbers[place]);
+            }
+            let mut end = [0.0_f64; ABREAST];
+            for before in network.before(place) {
+                for (end, before) in end.iter_mut().zip(&self.finish[*before as usize]) {
+                    *end = later(*end, *before);
+                }
+            }
+            for (end, days) in end.iter_mut().zip(&days) {
+                *end += days;
+            }
+            for ((whole, last), end) in self.whole.iter_mut().zip(&mut self.last).zip(&end) {
+                let is_last = *end > *whole;
+                *whole = if is_last { *end } else { *whole };
+                *last = if is_last { place as u32 } else { *last };
+            }
+            self.finish[place] = end;
+        }
+    }
+}
+
+/// The later of two moments. Neither is NaN, so that this can be one instruction.
+#[inline]
+fn later(one: f64, other: f64) -> f64 {
+    if other > one { other } else { one }
+}
+
 pub(super) fn fault_of_trials(trials: u32) -> Option<Fault> {
     (!(1..=MOST_TRIALS).contains(&trials))
         .then(|| Fault::at("trials", format!("is {trials}; it must be from 1 to {MOST_TRIALS}")))
@@ -132,21 +193,21 @@ pub(super) fn fault_of_trials(trials: u32) -> Option<Fault> {
 /// When the last of these is finished; 0 if there are none.
 #[inline]
 pub(super) fn latest(before: &[u32], finish: &[f64]) -> f64 {
-    before.iter().map(|before| finish[*before as usize]).fold(0.0, f64::max)
+    before.iter().map(|before| finish[*before as usize]).fold(0.0, later)
 }
 
 /// Goes from the last step back along those that were waited for.
 pub(super) fn way_back(
     network: &Network,
-    finish: &[f64],
+    finish: impl Fn(usize) -> f64,
     last: Option<usize>,
     mut on_the_way: impl FnMut(usize),
 ) {
     let mut here = last;
     while let Some(place) = here {
         on_the_way(place);
-        let before = network.before(place);
-        let begin = latest(before, finish);
-        here = before.iter().map(|before| *before as usize).find(|before| finish[*before] >= begin);
+        let before = || network.before(place).iter().map(|before| *before as usize);
+        let begin = before().map(&finish).fold(0.0, later);
+        here = before().find(|before| finish(*before) >= begin);
     }
 }
