@@ -7,6 +7,7 @@
 
 mod accounts;
 pub mod attached;
+mod calendar;
 mod checks;
 mod configuration;
 mod copies;
@@ -38,6 +39,7 @@ use crate::harness::{Description, Server};
 const SHOWN: &[(&str, &[&str])] = &[
     ("accounts", accounts::SHOWN),
     ("attached", attached::SHOWN),
+    ("calendar", calendar::SHOWN),
     ("checks", checks::SHOWN),
     ("configuration", configuration::SHOWN),
     ("copies", copies::SHOWN),

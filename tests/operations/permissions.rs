@@ -35,7 +35,7 @@ const CONDUCTS: Who = Who::To(&["lead", "pilot", "engineer", "crew"]);
 const TABLE: &[(Who, &[&str])] = &[
     (Who::Anyone, &[
         "health_live", "health_ready", "description_read", "rules_list", "reductions_methods", "compute_list", "compute_read",
-        "sessions_begin", "sessions_refresh",
+        "sessions_begin", "sessions_refresh", "calendars_read",
     ]),
     (Who::SignedIn, &[
         "sessions_list", "sessions_current", "sessions_end", "account_read", "account_change_password",
@@ -59,6 +59,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "differences_read", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
         "changes_dry_run", "changes_read_narrowing", "events_listen",
+        "calendars_look", "calendars_make", "calendars_end",
         "forecast_assumptions_read", "forecasts_list", "forecasts_read", "forecasts_picture",
         "day_plans_list", "day_plans_read", "day_plans_picture", "day_plans_draft",
         "day_energy_read", "day_energy_picture",
@@ -164,6 +165,7 @@ pub fn path_of(operation: &Operation) -> String {
         ("pair", "speed-altitude"),
         ("topic", "atmosphere"),
         ("seq", "1"),
+        ("link", RECORDING),
     ] {
         path = path.replace(&format!("{{{name}}}"), value);
     }
@@ -314,6 +316,9 @@ fn is_let_in(answer: &Answer, operation: &Operation) {
         // The recording is of another day than the run, and no clock is held against itself.
         "GET" if operation.id == "recordings_judged" => &[409],
         "GET" if operation.id == "recordings_clock_estimate" => &[422],
+        // Nobody has such a link, and to make one is no record.
+        "GET" if operation.id == "calendars_read" => &[404],
+        "PUT" if operation.id == "calendars_make" => &[200],
         "GET" => &[200],
         _ if operation.reads_body => &[415, 422],
         // Nobody has such an account.

@@ -13,6 +13,7 @@ use actix_web::middleware::Next;
 use futures_util::FutureExt;
 use tracing::Instrument;
 
+use crate::api::calendars::FEEDS;
 use crate::pages;
 use crate::problem::{FAULT, Problem};
 use crate::request_id::{self, RequestId};
@@ -40,7 +41,7 @@ pub(crate) async fn frame(
     let began = Instant::now();
     let id = RequestId::of(request.headers());
     let method = request.method().clone();
-    let path = request.path().to_owned();
+    let path = told_of(request.path());
     let named = || tracing::info_span!("request", id = id.as_str(), %method, path);
     // What only reads is logged where it fails, and is given its name in the log then.
     let span = if method == Method::GET || method == Method::HEAD {
@@ -68,6 +69,14 @@ pub(crate) async fn frame(
     dress(response.headers_mut(), &id);
     log(&method, &path, response.status(), began);
     Ok(response)
+}
+
+/// A path as it may be told and logged: without the secret of a private link.
+fn told_of(path: &str) -> String {
+    match path.strip_prefix(FEEDS) {
+        Some(_) => format!("{FEEDS}link"),
+        None => path.to_owned(),
+    }
 }
 
 fn dress(headers: &mut HeaderMap, id: &RequestId) {

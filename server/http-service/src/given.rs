@@ -15,6 +15,7 @@ use programme::record::{BadDigest, Digest};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
+use crate::api::calendars::Link;
 use crate::idempotency::Asked;
 use crate::problem::{
     BAD_QUERY, BAD_REQUEST, INVALID, NOT_JSON, Problem, TOO_DEEP, UNSUPPORTED_TYPE,
@@ -326,6 +327,7 @@ named! {
     Pair, "pair", "pair of axes";
     Topic, "topic", "topic";
     Seq, "seq", "record";
+    Link, "link", "calendar";
 }
 
 /// A number of a programme, from 1.

@@ -142,6 +142,11 @@ table! {
 
     GET "/api/v1/rules" Anyone => rules::list;
 
+    GET "/api/v1/calendars/{link}" Anyone => calendars::read;
+    GET "/api/v1/programmes/{programme}/calendar-link" Permitted<Read> => calendars::look;
+    PUT "/api/v1/programmes/{programme}/calendar-link" Permitted<Read> => calendars::make;
+    DELETE "/api/v1/programmes/{programme}/calendar-link" Permitted<Read> => calendars::end;
+
     GET "/api/v1/programmes" SignedIn => programmes::list;
     POST "/api/v1/programmes" Administrator => programmes::found;
     GET "/api/v1/programmes/{programme}" Permitted<Read> => programmes::read;

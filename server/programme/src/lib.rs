@@ -7,6 +7,7 @@ pub mod card;
 pub mod changes;
 pub mod codes;
 pub mod commands;
+pub mod dates;
 pub mod day_plan;
 pub mod document;
 pub mod entry;

@@ -14,6 +14,7 @@ mod act;
 mod as_of;
 mod backup;
 mod batch;
+mod calendar_link;
 mod data_dir;
 mod entries;
 mod errand;

@@ -3,6 +3,7 @@
 pub(crate) mod account;
 pub(crate) mod accounts;
 pub(crate) mod aircraft;
+pub(crate) mod calendars;
 pub(crate) mod changes;
 pub(crate) mod channels;
 pub(crate) mod checkpoints;

@@ -45,6 +45,12 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("pair", "Pair", "The pair of axes.", "speed-altitude"),
     ("topic", "TopicName", "The topic's name.", "atmosphere"),
     ("seq", "RecordNumber", "The record's number.", "1"),
+    (
+        "link",
+        "Digest",
+        "The secret at the end of a private link.",
+        "5f1d0a9c7be24d638a41f0e2c93b7d580e6a1f4b2c8d9e7053a6b4c1d2e8f907",
+    ),
 ];
 
 fn code(about: &str) -> RefOr<Schema> {

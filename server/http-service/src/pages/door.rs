@@ -107,7 +107,7 @@ impl<P> Member<P> {
 }
 
 /// Whether the browser speaks to us under TLS, or to a proxy of ours that does.
-fn is_secure(request: &HttpRequest, office: &Office) -> bool {
+pub(super) fn is_secure(request: &HttpRequest, office: &Office) -> bool {
     let proxied = office.settings.behind_proxy && request.connection_info().scheme() == "https";
     request.app_config().secure() || proxied
 }

@@ -5,6 +5,7 @@
 
 mod around;
 mod assets;
+mod dates;
 mod door;
 mod events;
 mod form;

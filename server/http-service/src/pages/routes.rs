@@ -153,6 +153,10 @@ pages! {
     opened "/programmes/{programme}/days" Member<Read> => evening::days;
     opened "/programmes/{programme}/days/{day}" Member<Read> => evening::show;
 
+    opened "/programmes/{programme}/dates" Member<Read> => dates::show;
+    sent "/programmes/{programme}/dates/link" Member<Read> => dates::make_link;
+    sent "/programmes/{programme}/dates/link-removal" Member<Read> => dates::end_link;
+
     opened "/programmes/{programme}/hours" Member<Read> => hours::show;
     opened "/programmes/{programme}/hours/runs.csv" Member<Read> => hours::csv;
     opened "/programmes/{programme}/hours/completed.json" Member<Read> => hours::json;

@@ -77,6 +77,7 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("briefing", briefing::BriefingPage::samples()),
         ("evening summary", evening::EveningPage::samples()),
         ("test days", evening::DaysPage::samples()),
+        ("dates", dates::DatesPage::samples()),
         ("ledger", ledger::LedgerPage::samples()),
         ("record", ledger::RecordPage::samples()),
         ("ledger checked", ledger::CheckedPage::samples()),

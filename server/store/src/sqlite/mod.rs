@@ -1,6 +1,7 @@
 //! The statements, one file per noun. Everything above this knows nothing of SQL.
 
 pub(crate) mod account;
+pub(crate) mod calendar_link;
 pub(crate) mod idempotency;
 pub(crate) mod ledger;
 pub(crate) mod secret;
