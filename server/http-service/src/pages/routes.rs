@@ -174,6 +174,7 @@ pages! {
     sent "/programmes/{programme}/checks/{check}/done" Member<DoChecks> => checks::report;
 
     opened "/programmes/{programme}/people" Member<Read> => people::show;
+    sent "/programmes/{programme}/people" Member<ListPeople> => people::list;
 
     opened "/programmes/{programme}/ledger" Member<Read> => ledger::show;
     opened "/programmes/{programme}/ledger/check" Member<Read> => ledger::check;

@@ -172,6 +172,7 @@ async fn page<P: Permission>(
         .await?;
     Ok(member
         .around("Stand-down", Section::StandDown)
+        .live()
         .recorded(recorded)
         .reply(status, page.body()))
 }

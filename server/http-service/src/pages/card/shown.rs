@@ -140,7 +140,7 @@ impl CardShown {
                     ul { @for it in &self.stop_criteria { li { (it) } } }
                 }
                 dt { "Shows" } dd { ul.plain { @for it in &self.criteria { li { (it) } } } }
-                dt { "Limits" } dd {
+                dt.whole { "Limits" } dd.whole {
                     @if self.limits.is_empty() { "None in force." }
                     ul.plain.limits { @for (code, channel, allowed) in &self.limits { li { (channel) ": " strong { (allowed) } " " span.code { (code) } } } }
                 }

@@ -20,7 +20,7 @@ use crate::api::{intervals, reductions};
 use crate::desk::Answer;
 use crate::given::{At, Number, Query};
 use crate::office::Office;
-use crate::problem::{BAD_QUERY, INVALID, Problem};
+use crate::problem::{BAD_QUERY, Problem};
 
 /// What the address may say: the record that was just made, and the method that is asked about.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -80,17 +80,11 @@ pub(crate) async fn reduce(
     let person = member.permitted.clone();
     let acted = async {
         let typed: Typed = form.given()?.body;
-        let given = match typed.given.trim() {
-            "" => Value::Null,
-            text => serde_json::from_str(text).map_err(|error| {
-                Problem::of_field(INVALID, "given", format!("This is no JSON: {error}."))
-            })?,
-        };
         let asked = reductions::NewReduction {
             interval: number,
             method: typed.method,
             channels: typed.channels.unwrap_or_default(),
-            given,
+            given: typed.given,
             fills: typed.fills.unwrap_or_default(),
         };
         let given = form.given::<Value>()?.map(|_| asked);
@@ -113,6 +107,6 @@ struct Typed {
     method: String,
     channels: Option<BTreeMap<String, ChannelCode>>,
     #[serde(default)]
-    given: String,
+    given: Value,
     fills: Option<BTreeMap<ChannelCode, String>>,
 }

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use evaluation::values::ProposedValue;
+use flight_science::catalogue::{self, Field};
 use maud::{Markup, html};
 use programme::codes::{IntervalNumber, PointCode, ReductionNumber, RunNumber};
 use programme::people::Act;
@@ -17,7 +18,7 @@ use crate::pages::told::Told;
 use crate::pages::words::{
     channel_name, exact, figure, moment, person, rounded, short, span, statistic,
 };
-use crate::problem::Problem;
+use crate::problem::{Problem, capitalised};
 
 /// A value that is proposed, or why there is none.
 #[derive(Debug, Clone)]
@@ -107,7 +108,7 @@ impl ReductionLine {
             let value = result["output"].pointer(it.pointer)?.as_f64()?;
             Some((it.meaning.to_owned(), format!("{} {}", rounded(value), it.unit)))
         };
-        let beyond = result["extrapolated"].as_array().into_iter().flatten();
+        let extrapolated = result["extrapolated"].as_array().into_iter().flatten();
         Self {
             number: made.number,
             method: made.topic.clone(),
@@ -119,7 +120,7 @@ impl ReductionLine {
             figures: known
                 .map(|known| known.figures.iter().filter_map(figure).collect())
                 .unwrap_or_default(),
-            beyond: beyond.map(ToString::to_string).collect(),
+            beyond: extrapolated.filter_map(|it| beyond(known, it)).collect(),
         }
     }
 }
@@ -275,7 +276,7 @@ impl IntervalPage {
                         li {
                             p { strong { "Reduction " (it.number) ", " (it.method) } @if it.replaced { ", replaced by a later one" } @if !it.counts { ", " strong { "does not count" } } }
                             dl.pairs { @for (what, came) in &it.figures { dt { (what) } dd { (came) } } }
-                            @for beyond in &it.beyond { p.warn { "Extrapolated beyond what was recorded: " (beyond) } }
+                            @for beyond in &it.beyond { p.warn { "Extrapolated past what was recorded: " (beyond) ". It fills no result." } }
                             p.source { "By " (it.by) ", " (moment(it.at)) ", version " (it.version) }
                         }
                     }
@@ -326,9 +327,10 @@ impl IntervalPage {
                     (draft.choice(&format!("channels.{}?", role.name), &format!("{} ({unit}{needed})", role.name.replace('_', " ")), role.meaning, "", &channels))
                 }
                 @if !method.given.is_empty() {
-                    p { "Figures that no channel has:" }
-                    ul { @for field in method.given { li { code { (field.name) } " (" (field.unit) @if field.required { ", needed" } "): " (field.meaning) } } }
-                    (draft.text("given?", "These figures, as JSON", "Such as {\"mass_kg\": 640}."))
+                    fieldset {
+                        legend { "Figures that no channel has" }
+                        @for field in method.given { (given(&draft, method, field)) }
+                    }
                 }
                 @for (parameter, name) in &self.parameters {
                     (draft.choice(&format!("fills.{parameter}?"), &format!("Fills {name}"), "", "", &figures))
@@ -392,6 +394,67 @@ impl IntervalPage {
             ("worst case", page(60).body()),
         ]
     }
+}
+
+/// The field of a figure that no channel has; of a thing of several figures, each of them, as the topic tells them.
+fn given(draft: &Draft<'_>, method: &reduce::Reduction, field: &Field) -> Markup {
+    let inner = format!("{}.", field.name);
+    let of_it = catalogue::topic(method.topic).map(|topic| topic.inputs).unwrap_or_default();
+    let of_it = of_it.iter().filter(|it| it.name.starts_with(&inner));
+    html! {
+        @match field.unit {
+            "object" => {
+                fieldset {
+                    legend { (in_words(field.name)) ", may be left out" }
+                    p.hint { (field.meaning) }
+                    @for it in of_it { (figure_of(draft, it, &in_words(&it.name[inner.len()..]))) }
+                }
+            }
+            "text" => { (draft.line(&format!("given.{}?", field.name), &in_words(field.name), field.meaning, "")) }
+            _ => { (figure_of(draft, field, &in_words(field.name))) }
+        }
+    }
+}
+
+fn figure_of(draft: &Draft<'_>, field: &Field, label: &str) -> Markup {
+    let (name, unit) = (format!("given.{}:number?", field.name), unit_in_words(field.unit));
+    let needed = if field.required { "" } else { ", may be left out" };
+    draft.figure(&name, &format!("{label}{needed}"), field.meaning, unit)
+}
+
+/// The name of a field without its unit, which stands behind the field.
+fn in_words(name: &str) -> String {
+    const UNITS: [&str; 11] =
+        ["_kt_per_s", "_kg", "_m2", "_m", "_s", "_kt", "_fpm", "_deg", "_ft", "_c", "_kw"];
+    let plain = UNITS.iter().find_map(|unit| name.strip_suffix(unit)).unwrap_or(name);
+    capitalised(&plain.replace('_', " "))
+}
+
+/// A unit of the flight science as people write it.
+fn unit_in_words(unit: &str) -> &str {
+    match unit {
+        "m2" => "m²",
+        "deg" => "°",
+        "ratio" => "(a ratio)",
+        other => other,
+    }
+}
+
+/// A part of an answer that lies beyond what was recorded, in words.
+fn beyond(method: Option<&reduce::Reduction>, told: &serde_json::Value) -> Option<String> {
+    let pointer = told["pointer"].as_str()?;
+    let figures = method.map_or(&[][..], |method| method.figures);
+    let named: Vec<_> =
+        figures.iter().filter(|it| it.pointer.starts_with(pointer)).map(|it| it.meaning).collect();
+    let what = if named.is_empty() {
+        pointer.trim_start_matches('/').replace('/', ", ").replace('_', " ")
+    } else {
+        named.join(", ")
+    };
+    Some(match told["percent"].as_f64() {
+        Some(percent) => format!("{what}: {} % beyond", rounded(percent)),
+        None => format!("{what}: there is nothing recorded to compare it with"),
+    })
 }
 
 fn how(basis: &IntervalBasis) -> String {

@@ -7,13 +7,15 @@ use maud::{Markup, html};
 use programme::board::Board;
 use programme::codes::PointCode;
 use programme::nouns::Phase;
+use serde::Deserialize;
 
 use super::around::Section;
 use super::door::Member;
-use super::words::{counted, phase, state_word};
+use super::words::{STATES, phase, state_word, symbols};
 use crate::access::Read;
 use crate::api::points::{PointRow, PointState};
 use crate::desk::{Answer, View};
+use crate::given::Query;
 use crate::office::Office;
 
 /// A point of the ladder.
@@ -31,11 +33,13 @@ pub(crate) struct Step {
 #[derive(Debug, Clone)]
 pub(crate) struct LadderPage {
     pub place: String,
+    /// Told as tables in place of pictures.
+    pub as_list: bool,
     pub steps: Vec<Step>,
 }
 
 impl LadderPage {
-    fn of(place: String, view: View<'_>, board: &Board) -> Self {
+    fn of(place: String, as_list: bool, view: View<'_>, board: &Board) -> Self {
         let rungs = view.state.ladder.rungs().iter().enumerate();
         let steps = rungs.map(|(at, rung)| {
             let reasons = board.reasons(at, view.state, view.now);
@@ -49,7 +53,7 @@ impl LadderPage {
                 after: rung.point.after_points.clone(),
             }
         });
-        Self { place, steps: steps.collect() }
+        Self { place, as_list, steps: steps.collect() }
     }
 
     fn of_phase(&self, phase: Phase) -> Vec<&Step> {
@@ -60,17 +64,18 @@ impl LadderPage {
         html! {
             h1 { "The ladder" }
             @if self.steps.is_empty() { p { "No point is planned yet. An import of a document plans many at once." } }
+            @else if self.as_list { p { a href={ (self.place) "/ladder" } { "As a picture" } } }
+            @else { (symbols()) p { a href={ (self.place) "/ladder?as=list" } { "As a list, with whole titles" } } }
             @for of in Phase::ALL {
                 @let steps = self.of_phase(of);
                 @if !steps.is_empty() {
                     section id=(of) {
                         h2 { (phase(of)) }
-                        div.picture tabindex="0" role="region" aria-label={ "Picture of the phase " (phase(of)) } {
-                            (picture::picture(&self.place, &steps, phase(of)))
-                        }
-                        details {
-                            summary { "As a list: " (counted(steps.len(), "point", "points")) }
-                            (self.list(&steps))
+                        @if self.as_list { (self.list(&steps)) }
+                        @else {
+                            div.picture tabindex="0" role="region" aria-label={ "Picture of the phase " (phase(of)) } {
+                                (picture::picture(&self.place, &steps, phase(of)))
+                            }
                         }
                     }
                 }
@@ -113,7 +118,7 @@ impl LadderPage {
             PointState::Dropped,
             PointState::AwaitingAcceptance,
         ];
-        let page = |many: usize| {
+        let page = |many: usize, as_list: bool| {
             let codes = codes(many);
             let step = |(place, code): (usize, &PointCode)| Step {
                 code: code.clone(),
@@ -128,38 +133,49 @@ impl LadderPage {
                     .collect(),
             };
             let steps = codes.iter().enumerate().map(step).collect();
-            Self { place: "/programmes/tug".to_owned(), steps }.body()
+            Self { place: "/programmes/tug".to_owned(), as_list, steps }.body()
         };
-        vec![("ordinary", page(14)), ("empty", page(0)), ("worst case", page(240))]
+        vec![
+            ("ordinary", page(14, false)),
+            ("a list", page(14, true)),
+            ("empty", page(0, false)),
+            ("worst case", page(240, false)),
+            ("worst case as a list", page(240, true)),
+        ]
     }
 }
 
 /// What the shapes mean.
 fn legend() -> Markup {
-    let states = [
-        PointState::Accepted,
-        PointState::AwaitingAcceptance,
-        PointState::InRun,
-        PointState::Released,
-        PointState::Ready,
-        PointState::Held,
-        PointState::NotMet,
-        PointState::Lapsed,
-        PointState::Dropped,
-    ];
     html! {
         section.legend {
             h2 { "Shapes" }
-            ul { @for state in states { li { (state_word(state)) } } }
+            ul { @for state in STATES { li { (state_word(state)) } } }
             p { "A line leads from a point to those that wait for it. What waits for a point of another phase says so in its box." }
         }
     }
 }
 
+/// How the ladder is asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Shape {
+    List,
+}
+
+/// What the address may say.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+pub(crate) struct Asked {
+    r#as: Option<Shape>,
+}
+
 /// The page.
-pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
+pub(crate) async fn show(member: Member<Read>, asked: Query<Asked>, office: Office) -> Answer {
+    let as_list = asked.r#as == Some(Shape::List);
     let page = member
-        .look_at_ladder(&office, |view, board| Ok(LadderPage::of(member.place(""), view, board)))
+        .look_at_ladder(&office, |view, board| {
+            Ok(LadderPage::of(member.place(""), as_list, view, board))
+        })
         .await?;
     Ok(member.around("The ladder", Section::Ladder).live().reply(StatusCode::OK, page.body()))
 }

@@ -6,12 +6,12 @@ use maud::{Markup, html};
 
 use super::Step;
 use crate::api::points::PointState;
-use crate::pages::words::{counted, mark, word_of_state};
+use crate::pages::words::{counted, mark_of_symbol, word_of_state};
 
 /// Width and height of a box, and the room between boxes, in the picture's own units.
-const WIDTH: usize = 172;
+const WIDTH: usize = 208;
 const HEIGHT: usize = 78;
-const ACROSS: usize = 44;
+const ACROSS: usize = 36;
 const DOWN: usize = 14;
 /// So much of a title fits into a box.
 const TITLE: usize = 24;
@@ -144,7 +144,7 @@ fn boxed(place: &str, step: &Step, cell: Cell, elsewhere: &str) -> Markup {
         a href={ (place) "/points/" (step.code) } {
             g transform={ "translate(" (cell.x()) " " (cell.y()) ")" } {
                 rect.box.done[done] width=(WIDTH) height=(HEIGHT) rx="6" {}
-                g transform="translate(10 9)" { (mark(step.state)) }
+                (mark_of_symbol(step.state))
                 text.code x="33" y="22" { (step.code) }
                 text x="10" y="42" { (shortened(&step.title)) }
                 text.small x="10" y="58" { (told) }

@@ -72,6 +72,9 @@ pub(crate) struct RunPage {
     pub closed: Option<Said>,
     pub corrections: Vec<Said>,
     pub exceedances: Vec<ExceedanceNumber>,
+    /// Attached to the run: digest and name.
+    pub recordings: Vec<(String, String)>,
+    pub may_take: bool,
     /// Shown on the page of the day, to which its forms lead back.
     pub on_today: bool,
     pub trouble: Option<Trouble>,
@@ -162,6 +165,12 @@ impl RunPage {
                 .map(|it| (it.reason.to_owned(), person(state, it.by), it.at))
                 .collect(),
             exceedances: seen.exceedances,
+            recordings: state
+                .recordings
+                .of_run(run.number)
+                .filter_map(|it| Some((it.recording.to_string(), it.take()?.name.clone())))
+                .collect(),
+            may_take: member.may(Act::TakeRecordings),
             on_today: false,
             trouble,
         }
@@ -191,6 +200,7 @@ impl RunPage {
             (self.log())
             (self.results())
             (self.energy())
+            (self.recorded())
             (self.end())
             section {
                 h2 { "Crew" }
@@ -199,6 +209,30 @@ impl RunPage {
             p {
                 a.button href=(self.here("/cards")) data-keep { "Print the cards of this run" } " "
                 a.button href=(self.here("/briefing")) data-keep { "Briefing sheet" }
+            }
+        }
+    }
+
+    /// The recorder files of the run, and what each says against its limits.
+    fn recorded(&self) -> Markup {
+        html! {
+            section {
+                h2 #recordings { "Recordings" }
+                @if self.recordings.is_empty() { p { "No recording is attached to this run." } }
+                @else {
+                    ul.runs {
+                        @for (recording, name) in &self.recordings {
+                            li {
+                                a href={ (self.place) "/recordings/" (recording) } { (name) }
+                                p.short {
+                                    a href={ (self.place) "/recordings/" (recording) "/plot" } { "Plots" } " · "
+                                    a href={ (self.place) "/recordings/" (recording) "/limits/" (self.run) } { "Against the limits of this run" }
+                                }
+                            }
+                        }
+                    }
+                }
+                @if self.may_take { p { a href={ (self.place) "/recordings" } { "Take in a recorder's file" } } }
             }
         }
     }
@@ -317,7 +351,7 @@ impl RunPage {
                     }
                 }
                 @if !self.exceedances.is_empty() {
-                    p.warn { "Exceedances of this run: " @for (place, number) in self.exceedances.iter().enumerate() { @if place > 0 { ", " } (number) } "." }
+                    p.warn { "Exceedances of this run: " @for (place, number) in self.exceedances.iter().enumerate() { @if place > 0 { ", " } a href={ (self.place) "/exceedances/" (number) } { "no. " (number) } } "." }
                 }
             }
         }
@@ -429,6 +463,8 @@ impl RunPage {
             closed: closed.then(|| (long("Straight and quiet.", many), "Marit".to_owned(), at)),
             corrections: vec![(long("Recorder says so.", many), "Tomas".to_owned(), at); many],
             exceedances: (1..=many as u32).map(ExceedanceNumber).collect(),
+            recordings: vec![("0".repeat(64), long("inverter-run25.csv", many)); many],
+            may_take: true,
             on_today: false,
             trouble: None,
         }

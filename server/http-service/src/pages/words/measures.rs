@@ -128,7 +128,11 @@ pub(crate) fn limit(limit: &Limit) -> String {
             format!("{} continuously; {}", of(*continuous), timed.join(", "))
         }
     };
-    if limit.dwell_s > 0.0 { format!("{allowed}, but for {} s", limit.dwell_s) } else { allowed }
+    if limit.dwell_s > 0.0 {
+        format!("{allowed}; past it for {} s at most", limit.dwell_s)
+    } else {
+        allowed
+    }
 }
 
 /// The worst weather for a point, a part a sentence.

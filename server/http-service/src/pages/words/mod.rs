@@ -18,7 +18,9 @@ pub(crate) use day::{
 pub(crate) use measures::{
     axis, channel_name, comparison, condition, criterion, figure, limit, statistic, weather,
 };
-pub(crate) use standing::{mark, result_word, state_word, word_of_state};
+pub(crate) use standing::{
+    STATES, mark_of_symbol, result_word, state_word, symbols, word_of_state,
+};
 
 /// A moment in UTC. A script adds the time where the reader is.
 pub(crate) fn moment(at: DateTime<Utc>) -> Markup {

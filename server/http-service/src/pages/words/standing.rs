@@ -5,6 +5,19 @@ use maud::{Markup, PreEscaped, html};
 use crate::api::points::PointState;
 use crate::api::results::ResultStanding;
 
+/// Every state, in the order in which pages explain them.
+pub(crate) const STATES: [PointState; 9] = [
+    PointState::Accepted,
+    PointState::AwaitingAcceptance,
+    PointState::InRun,
+    PointState::Released,
+    PointState::Ready,
+    PointState::Held,
+    PointState::NotMet,
+    PointState::Lapsed,
+    PointState::Dropped,
+];
+
 /// Where a point stands, in words.
 pub(crate) const fn word_of_state(state: PointState) -> &'static str {
     match state {
@@ -62,8 +75,24 @@ const fn path(state: PointState) -> &'static str {
     }
 }
 
-/// The shape of a state alone, for pictures in which it stands beside its word.
-pub(crate) fn mark(state: PointState) -> Markup {
+/// The shapes of all states, once for a page whose pictures have many of them: they refer to these by [`mark_of_symbol`].
+pub(crate) fn symbols() -> Markup {
+    html! {
+        svg.for-ears aria-hidden="true" {
+            @for state in STATES {
+                symbol id={ "mark-" (class(state)) } viewBox="0 0 16 16" { (PreEscaped(path(state))) }
+            }
+        }
+    }
+}
+
+/// The shape of a state in a picture, beside its word.
+pub(crate) fn mark_of_symbol(state: PointState) -> Markup {
+    html! { use href={ "#mark-" (class(state)) } x="10" y="9" width="16" height="16" {} }
+}
+
+/// The shape of a state alone.
+fn mark(state: PointState) -> Markup {
     html! {
         svg.state-mark viewBox="0 0 16 16" width="16" height="16" aria-hidden="true" { (PreEscaped(path(state))) }
     }

@@ -1,17 +1,28 @@
 //! The people of the programme: roles, qualifications and when they end, and who may sign what.
 
+mod listing;
+
+use std::collections::BTreeSet;
+
 use actix_web::http::StatusCode;
 use chrono::{DateTime, TimeDelta, Utc};
 use maud::{Markup, html};
 use programme::nouns::Role;
 use programme::people::Act;
+use programme::state::Amendable;
+
+use listing::Listing;
+pub(crate) use listing::list;
 
 use super::around::Section;
 use super::door::Member;
+use super::form::{Draft, Trouble};
+use super::point::Recorded;
 use super::words::{moment, roles};
-use crate::access::Read;
+use crate::access::{Permission, Read};
 use crate::api::people::person_view;
 use crate::desk::{Answer, View};
+use crate::given::Query;
 use crate::office::Office;
 
 /// A qualification that ends within so many days is told so.
@@ -32,6 +43,7 @@ pub(crate) struct Listed {
     name: String,
     roles: Vec<Role>,
     qualifications: Vec<(String, Option<DateTime<Utc>>, Held)>,
+    revision: u64,
 }
 
 /// What is signed, who may by role, and who that is.
@@ -45,6 +57,12 @@ pub(crate) struct Signs {
 /// What the page shows.
 #[derive(Debug, Clone)]
 pub(crate) struct PeoplePage {
+    to: String,
+    token: String,
+    may_list: bool,
+    /// Qualifications that points ask for or that somebody has.
+    known: Vec<String>,
+    trouble: Option<Trouble>,
     /// Those who take part.
     here: Vec<Listed>,
     /// Those who have left.
@@ -68,7 +86,7 @@ const SIGNED: &[Act] = &[
 ];
 
 impl PeoplePage {
-    fn of(view: View<'_>) -> Self {
+    fn of<P>(member: &Member<P>, view: View<'_>, trouble: Option<Trouble>) -> Self {
         let listed = |person| {
             let person = person_view(view, person).person;
             let held = person.qualifications.iter().map(|it| {
@@ -85,6 +103,7 @@ impl PeoplePage {
                 name: person.name.clone(),
                 roles: person.roles.clone(),
                 qualifications: held.collect(),
+                revision: view.state.revision(&Amendable::Person(person.handle.clone())),
             }
         };
         let people = view.state.people.values().map(listed);
@@ -98,14 +117,48 @@ impl PeoplePage {
                 .map(|person| person.name.clone())
                 .collect(),
         });
-        Self { signs: signs.collect(), here, left }
+        let seats = view.state.ladder.rungs().iter().flat_map(|rung| &rung.point.crew);
+        let asked = seats.flat_map(|seat| seat.qualifications.iter().map(ToString::to_string));
+        let had =
+            here.iter().flat_map(|it| it.qualifications.iter().map(|(code, ..)| code.clone()));
+        let known: BTreeSet<String> = asked.chain(had).collect();
+        Self {
+            to: member.place("/people"),
+            token: member.visitor.form_token.clone(),
+            may_list: member.may(Act::ListPeople),
+            known: known.into_iter().collect(),
+            trouble,
+            signs: signs.collect(),
+            here,
+            left,
+        }
+    }
+
+    /// The form by which somebody is listed, or listed anew.
+    fn listing<'a>(&'a self, person: Option<&'a Listed>) -> Markup {
+        let name =
+            person.map_or_else(|| "new".to_owned(), |person| format!("of-{}", person.handle));
+        let draft = Draft::new(&name, &self.to, &self.token, self.trouble.as_ref());
+        let refused = self.trouble.as_ref().is_some_and(|trouble| trouble.form == name);
+        let listing = Listing { person, known: &self.known };
+        html! {
+            details open[refused] {
+                summary { (if person.is_some() { "Other roles, other qualifications, or left" } else { "Somebody who joins" }) }
+                (listing.form(&draft))
+            }
+        }
     }
 
     fn body(&self) -> Markup {
         html! {
             h1 { "People" }
             @if self.here.is_empty() { p { "Nobody takes part yet." } }
-            ul.points { @for person in &self.here { li { (person.told()) } } }
+            ul.points { @for person in &self.here { li { (person.told()) @if self.may_list { (self.listing(Some(person))) } } } }
+            section {
+                h2 #new { "List somebody" }
+                @if self.may_list { (self.listing(None)) }
+                @else { p { "Listing people, their roles and their qualifications is for " (Act::ListPeople.allowed_in_words()) "." } }
+            }
             section {
                 h2 #signing { "Who may sign what" }
                 p { "Each signs with their own PIN or password. Nobody signs two parts of the same step, and who planned, recorded or did the last work signs no part that judges it." }
@@ -128,7 +181,7 @@ impl PeoplePage {
             @if !self.left.is_empty() {
                 section {
                     h2 #left { "Have left" }
-                    ul { @for person in &self.left { li { (person.name) " " span.code { (person.handle) } } } }
+                    ul.points { @for person in &self.left { li { (person.name) " " span.code { (person.handle) } @if self.may_list { (self.listing(Some(person))) } } } }
                 }
             }
         }
@@ -147,8 +200,14 @@ impl PeoplePage {
                 .cycle()
                 .take(many)
                 .collect(),
+            revision: 12,
         };
         let page = |many: usize| Self {
+            to: "/programmes/tug/people".to_owned(),
+            token: "0".repeat(64),
+            may_list: many > 0,
+            known: vec!["medical".to_owned(); many],
+            trouble: None,
             here: vec![person(many); many],
             left: vec![person(many); many / 2],
             signs: SIGNED
@@ -193,7 +252,21 @@ impl Listed {
 }
 
 /// The page.
-pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
-    let page = member.look(&office, |view| Ok(PeoplePage::of(view))).await?;
-    Ok(member.around("People", Section::People).reply(StatusCode::OK, page.body()))
+pub(crate) async fn show(
+    member: Member<Read>,
+    recorded: Query<Recorded>,
+    office: Office,
+) -> Answer {
+    page(&office, &member, recorded.recorded, None).await
+}
+
+async fn page<P: Permission>(
+    office: &Office,
+    member: &Member<P>,
+    recorded: Option<u64>,
+    trouble: Option<Trouble>,
+) -> Answer {
+    let status = trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
+    let page = member.look(office, |view| Ok(PeoplePage::of(member, view, trouble))).await?;
+    Ok(member.around("People", Section::People).recorded(recorded).reply(status, page.body()))
 }
