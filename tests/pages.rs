@@ -2,6 +2,7 @@
 
 mod engineer;
 mod forms;
+mod people;
 
 use crate::harness::{Client, DEMONSTRATION_PASSWORD, Event, Server};
 

@@ -190,8 +190,21 @@ fn an_interval_is_found_reduced_and_fills_a_result() {
     let reduce = Form::of(&refused, "reduce")
         .with("channels.voltage?", "pack_v")
         .with("channels.current?", "pack_a");
+    // A figure that no channel has is a field with its unit, and a wrong one comes again as it was typed.
+    let wrong = Form::of(&refused, "reduce")
+        .with("channels.voltage?", "pack_v")
+        .with("channels.current?", "pack_a")
+        .with("given.gap_s:number?", "-5");
+    let wrong = wrong.send(&tomas);
+    assert!((400..500).contains(&wrong.status), "{}", wrong.status);
+    assert_eq!(Form::of(&wrong, "reduce").has("given.gap_s:number?"), "-5");
     assert_eq!(led_to(reduce.send(&tomas)), first);
     tomas.get(&first).has_status(200).reads("Reduction ");
+    let climb = tomas.get(&format!("{first}?method=climb")).has_status(200);
+    let climb = Form::of(&climb, "reduce");
+    assert_eq!(climb.has("given.polar.cd0:number?"), "", "each figure of a thing has its field");
+    let on_the_run = tomas.get(&page(&format!("/runs/{run}"))).has_status(200);
+    on_the_run.reads(&format!("/recordings/{recording}/limits/{run}"));
 
     let number = first.rsplit('/').next().unwrap();
     let result = page(&format!("/runs/{run}/results/{point}"));
