@@ -87,6 +87,8 @@ fn every_command_has_help_and_a_wrong_one_is_refused() {
         "import",
         "export",
         "serve",
+        "pack",
+        "adopt",
         "verify",
         "witness",
         "backup",

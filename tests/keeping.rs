@@ -99,6 +99,89 @@ fn what_was_recorded_is_in_the_kept_up_backup_within_seconds_even_if_the_server_
 }
 
 #[test]
+fn a_pack_is_checked_with_the_program_alone_and_found_where_a_bit_of_it_was_turned() {
+    let mut team = team_with_a_past();
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str| folder.path().join(name);
+    let kept = file("kept.txt");
+    let checkpoint = team.person("ivo").get(&at("ledger/checkpoint")).has_status(200).text;
+    std::fs::write(&kept, checkpoint).unwrap();
+    let root = team.person("ivo").get(&at("ledger")).json()["root"].as_str().unwrap().to_owned();
+    team.server.ends_when_asked();
+    let data = team.server.data.clone();
+    let whole = file("whole.zip");
+    let told = succeeds(Server::command(&data, &["pack", text(&whole), "--programme", "small"]));
+    assert!(told.contains(&root), "{told}");
+    fails(&Server::command(&data, &["pack", text(&whole), "--programme", "small"]));
+    let part = file("part.zip");
+    let lean = ["pack", text(&part), "--programme", "small", "--point", "GR-01", "--digests-only"];
+    succeeds(Server::command(&data, &lean));
+    let nothing = file("nothing.zip");
+    let unknown = ["pack", text(&nothing), "--programme", "small", "--point", "XX-99"];
+    assert!(fails(&Server::command(&data, &unknown)).contains("XX-99"));
+    assert!(!nothing.exists());
+
+    // Nothing but the file is needed, and what was kept elsewhere.
+    let nowhere = file("nowhere");
+    for pack in [&whole, &part] {
+        let told = succeeds(Server::command(&nowhere, &["verify", "--pack", text(pack)]));
+        assert!(told.contains(&root) && told.contains("--against"), "{told}");
+        let against = ["verify", "--pack", text(pack), "--against", text(&kept)];
+        let told = succeeds(Server::command(&nowhere, &against));
+        assert!(told.contains("still stands"), "{told}");
+    }
+    let mut other = Team::new();
+    let theirs = other.person("ivo").get(&at("ledger/checkpoint")).has_status(200).text;
+    other.server.ends_when_asked();
+    std::fs::write(&kept, theirs).unwrap();
+    let against = ["verify", "--pack", text(&whole), "--against", text(&kept)];
+    assert!(fails(&Server::command(&nowhere, &against)).contains("another ledger"));
+
+    let mut bytes = std::fs::read(&whole).unwrap();
+    let middle = bytes.len() / 2;
+    bytes[middle] ^= 4;
+    std::fs::write(&whole, bytes).unwrap();
+    fails(&Server::command(&nowhere, &["verify", "--pack", text(&whole)]));
+    std::fs::write(&whole, "this is no pack").unwrap();
+    assert!(
+        fails(&Server::command(&nowhere, &["verify", "--pack", text(&whole)])).contains("no pack")
+    );
+}
+
+#[test]
+fn a_programme_moves_to_another_server_with_its_root_and_nobody_signs_until_two_have_acknowledged_it()
+ {
+    let mut team = team_with_a_past();
+    let root = team.person("ivo").get(&at("ledger")).json()["root"].as_str().unwrap().to_owned();
+    let hours = team.person("ivo").get(&at("hours")).has_status(200).text;
+    team.server.ends_when_asked();
+    let folder = tempfile::tempdir().unwrap();
+    let (pack, elsewhere) = (folder.path().join("small.zip"), folder.path().join("elsewhere"));
+    let data = team.server.data.clone();
+    succeeds(Server::command(&data, &["pack", text(&pack), "--programme", "small"]));
+    fails(&Server::command(&data, &["adopt", text(&pack)]));
+    let nowhere = Server::command(&elsewhere, &["adopt", text(&pack)]);
+    assert_eq!(nowhere.status.code(), Some(2), "{nowhere:?}");
+    Server::begin(&elsewhere);
+    let told = succeeds(Server::command(&elsewhere, &["adopt", text(&pack)]));
+    assert!(told.contains(&root) && told.contains("lea"), "{told}");
+    assert!(fails(&Server::command(&elsewhere, &["adopt", text(&pack)])).contains("already"));
+    assert!(succeeds(Server::command(&elsewhere, &["verify"])).contains(&root));
+    for person in ["ivo", "eve"] {
+        succeeds(Server::command(&elsewhere, &["person", "password", person]));
+        succeeds(Server::command(&elsewhere, &["person", "enable", person]));
+    }
+    let moved = Server::serve(&elsewhere);
+    let ivo = moved.sign_in("ivo");
+    assert_eq!(ivo.get(&at("ledger")).json()["root"].as_str(), Some(root.as_str()));
+    assert_eq!(ivo.get(&at("hours")).has_status(200).text, hours, "who left keeps their history");
+    assert_eq!(ivo.get(&at("ledger/copy")).json()["waits"], true);
+    let eve = moved.sign_in("eve");
+    let signed = eve.sign("GR-01", "plan-approval", json!({}));
+    assert_eq!(signed.status, 409, "{}", signed.text);
+}
+
+#[test]
 fn a_programme_that_is_exported_and_imported_elsewhere_exports_the_same_again() {
     let mut team = team_with_a_past();
     team.server.ends_when_asked();

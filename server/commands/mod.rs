@@ -1,5 +1,6 @@
 //! The subcommands, one file each.
 
+mod adopt;
 mod backtest;
 mod backup;
 mod completions;
@@ -10,6 +11,7 @@ mod import;
 mod init;
 mod key;
 mod openapi;
+mod pack;
 mod password;
 mod person;
 mod place;
@@ -46,6 +48,8 @@ enum Command {
     Export(export::Export),
     Serve(serve::Serve),
     Key(key::Key),
+    Pack(pack::Pack),
+    Adopt(adopt::Adopt),
     Verify(verify::Verify),
     Witness(witness::Witness),
     Backup(backup::Backup),
@@ -115,6 +119,8 @@ impl Program {
             Command::Export(command) => command.run(flags),
             Command::Serve(command) => command.run(flags),
             Command::Key(command) => command.run(flags),
+            Command::Pack(command) => command.run(flags),
+            Command::Adopt(command) => command.run(flags),
             Command::Verify(command) => command.run(flags),
             Command::Witness(command) => command.run(),
             Command::Backup(command) => command.run(flags),

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use programme::ledger::checkpoint::{Checkpoint, SignedCheckpoint};
 use programme::ledger::note::Verifier;
-use store::{FirstFailure, ProgrammeVerdict, TrustedHead};
+use store::{FirstFailure, Held, PackVerdict, ProgrammeVerdict, RecordingsIn, TrustedHead};
 
 use super::{Failure, place, told};
 use crate::settings::{Flags, Settings};
@@ -19,6 +19,9 @@ pub struct Verify {
     /// Check a backup file instead of the data folder
     #[arg(long, value_name = "FILE")]
     backup: Option<PathBuf>,
+    /// Check a pack instead, with nothing but the pack
+    #[arg(long, value_name = "FILE", conflicts_with = "backup")]
+    pack: Option<PathBuf>,
     /// A checkpoint that was kept elsewhere; may be repeated. The ledger must be a longer form of it
     #[arg(long, value_name = "FILE")]
     against: Vec<PathBuf>,
@@ -35,6 +38,9 @@ impl Verify {
     ///
     /// [`Failure`] where a record fails, or there is nothing to check.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
+        if let Some(pack) = &self.pack {
+            return self.check_pack(pack);
+        }
         let settings = Settings::gather(flags, None)?;
         let at = match &self.backup {
             Some(file) => file.as_path(),
@@ -75,6 +81,86 @@ impl Verify {
         failures.extend(fails.into_iter().chain(lost));
         if failures.is_empty() { Ok(()) } else { Err(Failure::of_work(failures.join("\n"))) }
     }
+
+    fn check_pack(&self, pack: &Path) -> Result<(), Failure> {
+        let kept: Vec<Kept> =
+            self.against.iter().map(|file| Kept::read(file)).collect::<Result<_, _>>()?;
+        let mut failures = two_views(&kept);
+        let checkpoints: Vec<Checkpoint> =
+            kept.iter().map(|kept| kept.signed.checkpoint.clone()).collect();
+        let verdict = store::check_pack(pack, &checkpoints)?;
+        pack_in_words(pack, &verdict).iter().for_each(|line| println!("{line}"));
+        for (kept, held) in kept.iter().zip(&verdict.held) {
+            if let Some(why) =
+                kept.is_doubtful_by(&self.key, &verdict.keys, &verdict.keys_by_two_people)
+            {
+                failures.push(why);
+                continue;
+            }
+            let size = kept.signed.checkpoint.size;
+            match held {
+                Held::Stands => println!("{}: what was kept of {size} records still stands", kept.file),
+                Held::Differs => failures.push(format!(
+                    "rungbook: {}: the ledger of the pack is another one than that of which {size} records were kept",
+                    kept.file
+                )),
+                Held::Beyond => failures.push(format!(
+                    "rungbook: {}: it is of {size} records, and the pack of an earlier moment: ask for a newer pack",
+                    kept.file
+                )),
+                Held::OtherLedger => failures.push(format!(
+                    "rungbook: {}: it is of another ledger than the pack",
+                    kept.file
+                )),
+            }
+        }
+        if kept.is_empty() {
+            println!(
+                "A pack that was made anew as a whole, by somebody who has the keys or made others, passes as well: hold it against a checkpoint that was kept elsewhere (--against)"
+            );
+        }
+        if failures.is_empty() { Ok(()) } else { Err(Failure::of_work(failures.join("\n"))) }
+    }
+}
+
+/// What a pack showed, a line each.
+fn pack_in_words(pack: &Path, verdict: &PackVerdict) -> Vec<String> {
+    let Checkpoint { size, root, .. } = &verdict.checkpoint;
+    let programme = &verdict.programme;
+    let files = match verdict.recordings {
+        RecordingsIn::Included => {
+            format!("{} files of recordings are in it and agree", verdict.files)
+        }
+        RecordingsIn::Digests => {
+            format!(
+                "{} files of recordings are named by their digests and are not in it",
+                verdict.files
+            )
+        }
+    };
+    let mut lines = vec![
+        format!("{}: SHA-256 {}", pack.display(), verdict.digest),
+        format!(
+            "{programme}: {}; {} records, each of which stands in the ledger of {size} records with root {root}",
+            verdict.scope, verdict.records
+        ),
+        format!(
+            "{programme}: {} checkpoints agree; {} signatures are right; {files}",
+            verdict.checkpoints, verdict.signatures
+        ),
+    ];
+    let keys: Vec<_> = verdict.keys.iter().map(ToString::to_string).collect();
+    lines.push(format!("{programme}: signed by {}", keys.join(", then by ")));
+    lines.extend(
+        verdict.keys_by_two_people.iter().map(|key| by_two_people(programme.as_str(), key)),
+    );
+    if !verdict.besides.is_empty() {
+        lines.push(format!(
+            "{programme}: nothing binds these to the ledger: {}",
+            verdict.besides.join(", ")
+        ));
+    }
+    lines
 }
 
 /// A checkpoint that somebody kept.
@@ -105,12 +191,24 @@ impl Kept {
         noted: &[Verifier],
         verdict: Option<&ProgrammeVerdict>,
     ) -> Option<String> {
+        let (keys, by_two_people) = verdict.map_or((&[][..], &[][..]), |verdict| {
+            (&verdict.keys[..], &verdict.keys_by_two_people[..])
+        });
+        self.is_doubtful_by(noted, keys, by_two_people)
+    }
+
+    /// The same, of a ledger with these keys, the oldest first.
+    fn is_doubtful_by(
+        &self,
+        noted: &[Verifier],
+        keys: &[Verifier],
+        by_two_people: &[Verifier],
+    ) -> Option<String> {
         let handed_over = || {
-            let verdict = verdict?;
-            let known = verdict.keys.iter().position(|key| noted.contains(key))?;
-            verdict.keys[known..]
+            let known = keys.iter().position(|key| noted.contains(key))?;
+            keys[known..]
                 .iter()
-                .take_while(|key| !verdict.keys_by_two_people.contains(key))
+                .take_while(|key| !by_two_people.contains(key))
                 .find(|key| self.signed.is_signed_by(key))
         };
         let signed = noted.is_empty()
@@ -162,12 +260,14 @@ fn besides(verdict: &ProgrammeVerdict) -> Vec<String> {
         let keys: Vec<_> = verdict.keys.iter().map(ToString::to_string).collect();
         lines.push(format!("{programme}: signed by one key after the other: {}", keys.join(", ")));
     }
-    lines.extend(verdict.keys_by_two_people.iter().map(|key| {
-        format!(
-            "{programme}: the key before did not hand over to {key}; test lead and safety officer put it in force for a copy, so compare it with what they noted"
-        )
-    }));
+    lines.extend(verdict.keys_by_two_people.iter().map(|key| by_two_people(programme, key)));
     lines
+}
+
+fn by_two_people(programme: &str, key: &Verifier) -> String {
+    format!(
+        "{programme}: the key before did not hand over to {key}; test lead and safety officer put it in force for a copy, so compare it with what they noted"
+    )
 }
 
 /// One programme's verdict, as `verify`, `backup` and `restore` tell it.

@@ -24,6 +24,7 @@ pub mod play;
 pub mod prediction;
 pub mod record;
 pub mod refusal;
+pub mod scope;
 pub mod state;
 #[cfg(test)]
 mod story;

@@ -149,6 +149,18 @@ impl Fence {
         }
     }
 
+    /// Notes that a ledger goes on from a copy. Once this has succeeded it is on disk.
+    pub fn note_copy(&self, programme: &str, found: CopyFound) -> io::Result<()> {
+        let mut kept = self.kept.lock();
+        let (marks, file) = &mut *kept;
+        marks.heads.remove(programme);
+        marks.copies.insert(programme.to_owned(), found);
+        *file = None;
+        marks.write(&self.data_dir)?;
+        *file = Some(appended(&self.data_dir)?);
+        Ok(())
+    }
+
     fn append(&self, marks: &Marks, file: &mut Option<File>, line: &str) -> io::Result<()> {
         if let Some(file) = file
             && file.metadata()?.len() < LARGEST

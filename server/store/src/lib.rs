@@ -27,6 +27,7 @@ mod key_change;
 mod notary;
 mod objects;
 mod open;
+mod pack;
 mod published;
 mod replay;
 mod secret;
@@ -57,6 +58,10 @@ pub use key_change::{KeyChanged, verifier};
 pub use notary::Notarised;
 pub use objects::{Incoming, Kept, ObjectError, Objects};
 pub use open::OpenError;
+pub use pack::{
+    Held, ImportPackError, Moved, NamedFile, PackError, PackFault, PackMade, PackOrder,
+    PackVerdict, PersonNamed, Progress, RecordingsIn, check_pack, looks_like_a_pack, move_in,
+};
 pub use published::{Head, News};
 pub use secret::Secret;
 pub use session::{BeginError, NewSession, NotSignedIn, RotateError, Rotation, SignedIn};

@@ -1,6 +1,6 @@
 //! Checking everything anew: each record's text, place and hash, the fold, and every root that was kept.
 
-mod signatures;
+pub(crate) mod signatures;
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::panic::{AssertUnwindSafe, catch_unwind};

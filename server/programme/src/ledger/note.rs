@@ -16,6 +16,10 @@ use sha2::{Digest as _, Sha256};
 /// The type of a signature that is Ed25519, before the key's bytes.
 const ED25519: u8 = 0x01;
 
+/// What stands before the 32 bytes of an Ed25519 key in a SubjectPublicKeyInfo.
+const SPKI_OF_ED25519: [u8; 12] =
+    [0x30, 0x2a, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x03, 0x21, 0x00];
+
 /// What a signature line begins with: a dash of the width of an m, and a space.
 const DASH: &str = "\u{2014} ";
 
@@ -70,6 +74,29 @@ impl Verifier {
     /// The 32 bytes of its public key.
     pub fn key(&self) -> [u8; 32] {
         self.key.to_bytes()
+    }
+
+    /// The public key as other programs read it: a PEM file.
+    ///
+    /// # Source
+    ///
+    /// RFC 8410 section 4 (the bytes before the key) and RFC 7468 (the lines around them).
+    pub fn to_pem(&self) -> String {
+        let mut der = SPKI_OF_ED25519.to_vec();
+        der.extend_from_slice(self.key.as_bytes());
+        format!("-----BEGIN PUBLIC KEY-----\n{}\n-----END PUBLIC KEY-----\n", STANDARD.encode(der))
+    }
+
+    /// Reads what [`Verifier::to_pem`] wrote, or another program for the same key; none for anything else.
+    pub fn from_pem(name: &str, pem: &str) -> Option<Self> {
+        let lines: Vec<&str> = pem.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
+        let [first, between @ .., last] = lines.as_slice() else { return None };
+        if *first != "-----BEGIN PUBLIC KEY-----" || *last != "-----END PUBLIC KEY-----" {
+            return None;
+        }
+        let der = STANDARD.decode(between.concat()).ok()?;
+        let key = der.strip_prefix(SPKI_OF_ED25519.as_slice())?;
+        verifier_of(name, key.try_into().ok()?)
     }
 }
 
@@ -276,6 +303,17 @@ mod tests {
             ["", "PeterNeumann", "Peter Neumann+c74f20a3+AA==", &KEY.replace("c74f", "c74e")]
         {
             assert!(wrong.parse::<Verifier>().is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn a_key_is_written_as_the_published_pem_and_read_again() {
+        // RFC 8410 section 10.1, from memory: the example of a public key.
+        let pem = "-----BEGIN PUBLIC KEY-----\nMCowBQYDK2VwAyEAGb9ECWmEzf6FQbrBZ9w7lshQhqowtrbLDFw4rXAxZuE=\n-----END PUBLIC KEY-----\n";
+        let key = Verifier::from_pem("tug", pem).unwrap();
+        assert_eq!(key.to_pem(), pem);
+        for wrong in ["", "MCow", &pem.replace("MCow", "MCox"), &pem.replace("PUBLIC", "PRIVATE")] {
+            assert!(Verifier::from_pem("tug", wrong).is_none(), "{wrong}");
         }
     }
 

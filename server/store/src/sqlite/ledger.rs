@@ -239,6 +239,48 @@ pub(crate) async fn signatures(
     .await
 }
 
+/// A checkpoint as kept, with what signed it: size, root, public key and signature.
+pub(crate) type KeptCheckpoint = (i64, Vec<u8>, Option<Vec<u8>>, Option<Vec<u8>>);
+
+/// Checkpoints after a size and up to one, with their signatures, in order.
+pub(crate) async fn signed_after(
+    connection: &mut SqliteConnection,
+    programme: &str,
+    after_size: u64,
+    until: u64,
+    limit: u32,
+) -> sqlx::Result<Vec<KeptCheckpoint>> {
+    sqlx::query_as(
+        "SELECT kept.size, kept.root, made.public_key, made.signature
+         FROM (SELECT size, root FROM checkpoint
+             WHERE programme = ?1 AND size > ?2 AND size <= ?3 ORDER BY size LIMIT ?4) AS kept
+         LEFT JOIN checkpoint_signature AS made ON made.programme = ?1 AND made.size = kept.size
+         ORDER BY kept.size",
+    )
+    .bind(programme)
+    .bind(i64::try_from(after_size).unwrap_or(i64::MAX))
+    .bind(i64::try_from(until).unwrap_or(i64::MAX))
+    .bind(limit)
+    .fetch_all(connection)
+    .await
+}
+
+/// Keeps size and root of a checkpoint that another server made.
+pub(crate) async fn insert_checkpoint(
+    connection: &mut SqliteConnection,
+    programme: &str,
+    size: u64,
+    root: &[u8],
+) -> sqlx::Result<()> {
+    sqlx::query("INSERT INTO checkpoint (programme, size, root) VALUES (?1, ?2, ?3)")
+        .bind(programme)
+        .bind(i64::try_from(size).unwrap_or(i64::MAX))
+        .bind(root)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
 /// The smallest size at or beyond one at which a checkpoint was signed.
 pub(crate) async fn signed_from(
     connection: &mut SqliteConnection,

@@ -11,6 +11,7 @@ mod forgeries;
 mod guards;
 mod keys;
 mod opening;
+mod packs;
 mod past;
 mod repeating;
 mod sign_ins;

@@ -11,7 +11,7 @@ use super::{FirstFailure, Wrong};
 const WORTH_A_THREAD: usize = 64;
 
 /// A signature to be checked.
-pub(super) struct ToCheck {
+pub(crate) struct ToCheck {
     pub checkpoint: Checkpoint,
     pub key: [u8; 32],
     pub signature: Vec<u8>,
@@ -28,7 +28,7 @@ impl ToCheck {
 }
 
 /// What was found.
-pub(super) struct Checked {
+pub(crate) struct Checked {
     pub right: u64,
     pub first_failure: Option<FirstFailure>,
     /// The keys that signed, the oldest first.
