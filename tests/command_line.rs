@@ -88,6 +88,7 @@ fn every_command_has_help_and_a_wrong_one_is_refused() {
         "export",
         "serve",
         "pack",
+        "paper",
         "adopt",
         "verify",
         "witness",

@@ -121,11 +121,26 @@ fn a_pack_is_checked_with_the_program_alone_and_found_where_a_bit_of_it_was_turn
     assert!(fails(&Server::command(&data, &unknown)).contains("XX-99"));
     assert!(!nothing.exists());
 
+    // The same to read, and drafts to sign.
+    for (which, name) in [("evidence", "evidence.pdf"), ("risk-register", "risks.pdf")] {
+        let paper = file(name);
+        let words = ["paper", which, text(&paper), "--programme", "small"];
+        succeeds(Server::command(&data, &words));
+        let bytes = std::fs::read(&paper).unwrap();
+        assert!(bytes.starts_with(b"%PDF-") && bytes.len() > 10_000, "{which}");
+        assert!(fails(&Server::command(&data, &words)).contains(name), "nothing is overwritten");
+    }
+    let of_a_part =
+        ["paper", "log-entries", text(&nothing), "--programme", "small", "--point", "GR-01"];
+    assert_eq!(Server::command(&data, &of_a_part).status.code(), Some(2));
+    assert!(!nothing.exists());
+
     // Nothing but the file is needed, and what was kept elsewhere.
     let nowhere = file("nowhere");
     for pack in [&whole, &part] {
         let told = succeeds(Server::command(&nowhere, &["verify", "--pack", text(pack)]));
         assert!(told.contains(&root) && told.contains("--against"), "{told}");
+        assert!(told.contains("nothing binds these to the ledger: document.pdf"), "{told}");
         let against = ["verify", "--pack", text(pack), "--against", text(&kept)];
         let told = succeeds(Server::command(&nowhere, &against));
         assert!(told.contains("still stands"), "{told}");

@@ -12,6 +12,7 @@ mod init;
 mod key;
 mod openapi;
 mod pack;
+mod paper;
 mod password;
 mod person;
 mod place;
@@ -49,6 +50,7 @@ enum Command {
     Serve(serve::Serve),
     Key(key::Key),
     Pack(pack::Pack),
+    Paper(paper::Paper),
     Adopt(adopt::Adopt),
     Verify(verify::Verify),
     Witness(witness::Witness),
@@ -120,6 +122,7 @@ impl Program {
             Command::Serve(command) => command.run(flags),
             Command::Key(command) => command.run(flags),
             Command::Pack(command) => command.run(flags),
+            Command::Paper(command) => command.run(flags),
             Command::Adopt(command) => command.run(flags),
             Command::Verify(command) => command.run(flags),
             Command::Witness(command) => command.run(),

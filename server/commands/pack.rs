@@ -7,14 +7,14 @@ use clap::Args;
 use programme::codes::{PointCode, ProgrammeId};
 use programme::nouns::Phase;
 use programme::scope::Scope;
-use store::{PackOrder, Progress, RecordingsIn};
+use store::{NamedFile, PackOrder, Progress, RecordingsIn};
 
-use super::{Failure, place};
+use super::{Failure, paper, place};
 use crate::settings::Flags;
 
 /// Put a programme, or a part of it, with its proofs into one file that anybody can check.
 ///
-/// It has the records, a proof for each that it stands in the ledger, every signed checkpoint, the keys, the recordings or their
+/// It has a document to read (PDF), the records, a proof for each that it stands in the ledger, every signed checkpoint, the keys, the recordings or their
 /// digests, and a README that tells how to check it without this program; `rungbook verify --pack` does so with it. The
 /// server of the folder must not be running.
 #[derive(Debug, Args)]
@@ -24,6 +24,17 @@ pub struct Pack {
     /// The programme's id on this server
     #[arg(long, value_name = "ID")]
     programme: ProgrammeId,
+    /// Which part of it.
+    #[command(flatten)]
+    part: Part,
+    /// Name the files of recordings by their digests instead of taking them along
+    #[arg(long)]
+    digests_only: bool,
+}
+
+/// A part of a programme.
+#[derive(Debug, Args)]
+pub struct Part {
     /// Only the points of a phase and their runs: static, ground-run, taxi, first-flight or envelope
     #[arg(long, value_name = "PHASE", value_parser = phase, conflicts_with_all = ["point", "day"])]
     phase: Option<Phase>,
@@ -33,9 +44,18 @@ pub struct Pack {
     /// Only what was done or recorded on a day in UTC, such as 2026-05-09
     #[arg(long, value_name = "DATE")]
     day: Option<NaiveDate>,
-    /// Name the files of recordings by their digests instead of taking them along
-    #[arg(long)]
-    digests_only: bool,
+}
+
+impl Part {
+    /// The part; without a flag the whole programme.
+    pub fn scope(&self) -> Scope {
+        match (self.phase, &self.point, self.day) {
+            (Some(phase), ..) => Scope::Phase { phase },
+            (_, Some(point), _) => Scope::Point { point: point.clone() },
+            (.., Some(day)) => Scope::Day { day },
+            (None, None, None) => Scope::Programme,
+        }
+    }
 }
 
 fn phase(text: &str) -> Result<Phase, String> {
@@ -50,19 +70,28 @@ impl Pack {
     ///
     /// [`Failure`] where there is no such programme or part, or the file exists or cannot be written.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
-        let scope = match (self.phase, self.point, self.day) {
-            (Some(phase), ..) => Scope::Phase { phase },
-            (_, Some(point), _) => Scope::Point { point },
-            (.., Some(day)) => Scope::Day { day },
-            (None, None, None) => Scope::Programme,
-        };
         let recordings = match self.digests_only {
             true => RecordingsIn::Digests,
             false => RecordingsIn::Included,
         };
-        let order = PackOrder { programme: self.programme, scope, recordings, besides: Vec::new() };
+        let mut order = PackOrder {
+            programme: self.programme,
+            scope: self.part.scope(),
+            recordings,
+            besides: Vec::new(),
+        };
         let made = place::run(async {
             let store = place::open(flags).await?;
+            let document = store.read(&order.programme, |state, head| {
+                let facts = paper::facts(state, head.size, head.root);
+                let document = ::paper::evidence(&order.scope, state, facts.at);
+                (document, facts)
+            });
+            // Of a part in which nothing was run there is nothing to tell in a document.
+            if let Some((Ok(document), facts)) = document {
+                let bytes = document.typeset(&facts)?;
+                order.besides.push(NamedFile { name: "document.pdf".to_owned(), bytes });
+            }
             let made = store.write_pack(&order, &self.file, &Progress::default()).await;
             store.close().await;
             Ok(made?)

@@ -15,6 +15,7 @@ pub mod envelope;
 pub mod forecast;
 pub mod holds;
 pub mod hours;
+pub mod in_words;
 pub mod ledger;
 pub mod measure;
 pub mod next_steps;

@@ -1,7 +1,6 @@
 //! How pages say things: times, roles, states by word and shape, holds, conditions, criteria and limits.
 
 mod day;
-mod measures;
 mod standing;
 
 use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
@@ -15,7 +14,7 @@ pub(crate) use day::{
     check_word, energy, hours_and_minutes, observed, outcome, severity, severity_code,
     times_in_short,
 };
-pub(crate) use measures::{
+pub(crate) use programme::in_words::{
     axis, channel_name, comparison, condition, criterion, figure, limit, statistic, weather,
 };
 pub(crate) use standing::{

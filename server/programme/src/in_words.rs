@@ -1,14 +1,14 @@
 //! Conditions, criteria, limits and weather in words, each figure with its unit.
 
-use programme::codes::ChannelCode;
-use programme::measure::{Measure, Unit};
-use programme::nouns::{
+use crate::codes::ChannelCode;
+use crate::measure::{Measure, Unit};
+use crate::nouns::{
     Axis, Comparison, Condition, Criterion, Limit, LimitKind, Statistic, WeatherMinima,
 };
-use programme::state::State;
+use crate::state::State;
 
 /// An axis in words.
-pub(crate) const fn axis(axis: Axis) -> &'static str {
+pub const fn axis(axis: Axis) -> &'static str {
     match axis {
         Axis::Speed => "Speed",
         Axis::PressureAltitude => "Pressure altitude",
@@ -27,7 +27,7 @@ pub(crate) const fn axis(axis: Axis) -> &'static str {
 }
 
 /// A statistic in words.
-pub(crate) const fn statistic(statistic: Statistic) -> &'static str {
+pub const fn statistic(statistic: Statistic) -> &'static str {
     match statistic {
         Statistic::Max => "greatest",
         Statistic::Min => "smallest",
@@ -42,17 +42,17 @@ pub(crate) const fn statistic(statistic: Statistic) -> &'static str {
 }
 
 /// A figure with its unit.
-pub(crate) fn figure(value: f64, unit: Unit) -> String {
+pub fn figure(value: f64, unit: Unit) -> String {
     Measure::new(value, unit).to_string()
 }
 
 /// What a channel is called: its title, or its code where nobody has defined it.
-pub(crate) fn channel_name(state: &State, code: &ChannelCode) -> String {
+pub fn channel_name(state: &State, code: &ChannelCode) -> String {
     state.channels.get(code).map_or_else(|| code.to_string(), |channel| channel.title.clone())
 }
 
 /// A target with its tolerance.
-pub(crate) fn condition(condition: Condition) -> String {
+pub fn condition(condition: Condition) -> String {
     let target = condition.target();
     if condition.tolerance == 0.0 {
         return target.to_string();
@@ -61,7 +61,7 @@ pub(crate) fn condition(condition: Condition) -> String {
 }
 
 /// What a criterion asks of a figure.
-pub(crate) fn comparison(criterion: &Criterion) -> String {
+pub fn comparison(criterion: &Criterion) -> String {
     let bound = figure(criterion.value, criterion.unit);
     match (criterion.comparison, criterion.upper) {
         (Comparison::AtMost, _) => format!("at most {bound}"),
@@ -74,7 +74,7 @@ pub(crate) fn comparison(criterion: &Criterion) -> String {
 }
 
 /// A criterion as a sentence's part.
-pub(crate) fn criterion(state: &State, criterion: &Criterion) -> String {
+pub fn criterion(state: &State, criterion: &Criterion) -> String {
     format!(
         "{}, {}: {}",
         channel_name(state, &criterion.parameter),
@@ -84,7 +84,7 @@ pub(crate) fn criterion(state: &State, criterion: &Criterion) -> String {
 }
 
 /// What a limit allows.
-pub(crate) fn limit(limit: &Limit) -> String {
+pub fn limit(limit: &Limit) -> String {
     let of = |value: f64| figure(value, limit.unit);
     let caution = |value: Option<f64>| {
         value.map(|value| format!(" (caution from {})", of(value))).unwrap_or_default()
@@ -136,7 +136,7 @@ pub(crate) fn limit(limit: &Limit) -> String {
 }
 
 /// The worst weather for a point, a part a sentence.
-pub(crate) fn weather(minima: &WeatherMinima) -> Vec<String> {
+pub fn weather(minima: &WeatherMinima) -> Vec<String> {
     let WeatherMinima {
         wind_at_most,
         gust_at_most,
