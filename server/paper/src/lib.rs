@@ -59,7 +59,7 @@ pub enum Trouble {
 
 /// The evidence document of a scope, as PDF.
 ///
-/// The same state and facts give the same bytes. Where a lock is held on the state, write with [`evidence`] under it, and set
+/// The same state and facts give the same bytes. Where a lock is held on the state, write with [`evidence()`] under it, and set
 /// with [`Manuscript::typeset`] after.
 ///
 /// # Errors

@@ -30,7 +30,7 @@ pub(crate) const fn column(title: &'static str, width: f64) -> Column {
     Column { title, width, mono: false }
 }
 
-/// As [`column`], for digests.
+/// As [`column()`], for digests.
 pub(crate) const fn digests(title: &'static str, width: f64) -> Column {
     Column { title, width, mono: true }
 }
