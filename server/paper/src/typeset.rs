@@ -17,7 +17,7 @@ use typst_pdf::{PdfOptions, pdf};
 use crate::Trouble;
 use crate::manuscript::{CheckpointFacts, Manuscript};
 
-/// The most that one paper may have to set: cells, paragraphs and marks. Seen to take less than a minute in a release build.
+/// The most that one paper may have to set: cells, paragraphs and marks. So that no paper takes for ever; how long the longest takes was not measured.
 const MOST: usize = 400_000;
 
 /// Families that papers are set in; the other fonts of the collection are for formulas.
@@ -103,7 +103,7 @@ impl Manuscript {
     ///
     /// # Errors
     ///
-    /// [`Trouble::TooLong`] where there is more to set than is done in a minute; [`Trouble::Unset`] where the typesetter
+    /// [`Trouble::TooLong`] where there is more to set than one paper may have; [`Trouble::Unset`] where the typesetter
     /// fails, which is a fault of the program.
     pub fn typeset(&self, facts: &CheckpointFacts) -> Result<Vec<u8>, Trouble> {
         let weight = self.weight();

@@ -71,6 +71,7 @@ const GROUPS: &[(&str, &str)] = &[
     ("accounts", "Accounts of the server, for administrators."),
     ("compute", "The flight-test science without a programme around it."),
     ("rules", "The reference of all rules that can hold a point."),
+    ("calendars", "The dates of a programme, for people's own calendars."),
     ("programmes", "Programmes in which you take part, and new ones."),
     ("document", "The programme as the one document that a team writes."),
     ("aircraft", "The aircraft under test."),

@@ -190,8 +190,8 @@ impl PeoplePage {
     #[cfg(test)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use super::tests::long;
-        let person = |many: usize| Listed {
-            handle: "jonas".to_owned(),
+        let person = |number: usize, many: usize| Listed {
+            handle: format!("jonas-{number}"),
             name: long("Jonas", many),
             roles: Role::ALL.to_vec(),
             qualifications: [Held::Good, Held::EndsSoon, Held::Over]
@@ -208,8 +208,8 @@ impl PeoplePage {
             may_list: many > 0,
             known: vec!["medical".to_owned(); many],
             trouble: None,
-            here: vec![person(many); many],
-            left: vec![person(many); many / 2],
+            here: (0..many).map(|number| person(number, many)).collect(),
+            left: (many..many + many / 2).map(|number| person(number, many)).collect(),
             signs: SIGNED
                 .iter()
                 .map(|act| Signs {
