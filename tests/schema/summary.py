@@ -5,7 +5,7 @@ import json
 import sys
 
 # Where fewer operations than this share ever succeed, the fuzzing has become shallow and shows little.
-ENOUGH = 0.75
+ENOUGH = 0.7
 
 statuses = collections.defaultdict(collections.Counter)
 with open(sys.argv[1], encoding="utf-8") as file:
