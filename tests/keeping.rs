@@ -175,6 +175,9 @@ fn a_programme_moves_to_another_server_with_its_root_and_nobody_signs_until_two_
     let data = team.server.data.clone();
     succeeds(Server::command(&data, &["pack", text(&pack), "--programme", "small"]));
     fails(&Server::command(&data, &["adopt", text(&pack)]));
+    let import = ["import", text(&pack), "--programme", "other", "--by", "lea"];
+    let refused = Server::command(&data, &import);
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("rungbook adopt"), "{refused:?}");
     let nowhere = Server::command(&elsewhere, &["adopt", text(&pack)]);
     assert_eq!(nowhere.status.code(), Some(2), "{nowhere:?}");
     Server::begin(&elsewhere);

@@ -219,6 +219,7 @@ fn no_page_shows_the_present_under_the_words_of_the_past() {
         ("/hours", "21 counted runs"),
         ("/snags", "Clamp of the nose boom"),
         ("/days", "1 result"),
+        ("/dates", "Test day, plan 3"),
         ("/configuration", "CP2 serial 03"),
         ("/envelope", "GR-07"),
         ("/recordings", "inverter_"),

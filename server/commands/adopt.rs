@@ -32,12 +32,7 @@ impl Adopt {
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
         let data = settings.data()?;
-        if !store::holds_data(data) {
-            return Err(Failure::of_input(format!(
-                "rungbook: there is no ledger in {}; make one with: rungbook init --data {0} --administrator HANDLE",
-                data.display()
-            )));
-        }
+        place::must_hold_a_ledger(data)?;
         let mut random = [0_u8; 32];
         rand::rngs::SysRng.try_fill_bytes(&mut random)?;
         let nobody_knows: String = random.iter().map(|byte| format!("{byte:02x}")).collect();

@@ -37,6 +37,12 @@ impl Import {
     ///
     /// [`Failure`] with every problem of the document; nothing was changed then.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
+        if store::looks_like_a_pack(&self.file) {
+            return Err(Failure::of_input(format!(
+                "rungbook: {0} is a pack or another zip file, not a document; take a whole programme over with: rungbook adopt {0}",
+                self.file.display()
+            )));
+        }
         let text = std::fs::read_to_string(&self.file).map_err(|error| {
             Failure::of_input(format!("rungbook: {}: {error}", self.file.display()))
         })?;

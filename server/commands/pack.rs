@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use chrono::NaiveDate;
 use clap::Args;
 use programme::codes::{PointCode, ProgrammeId};
+use programme::ledger::checkpoint::Checkpoint;
 use programme::nouns::Phase;
 use programme::scope::Scope;
-use store::{NamedFile, PackOrder, Progress, RecordingsIn};
+use store::{AsOf, NamedFile, PackOrder, Progress, RecordingsIn, Store};
 
 use super::{Failure, paper, place};
 use crate::settings::Flags;
@@ -58,6 +59,18 @@ impl Part {
     }
 }
 
+/// The evidence document as of the checkpoint that the pack is of; none where nothing was run in the part, for then there is
+/// nothing to tell, and none where there is no checkpoint, of which the pack itself says what to do.
+async fn document(store: &Store, order: &PackOrder) -> Result<Option<NamedFile>, Failure> {
+    let Some(last) = store.checkpoint(&order.programme, None).await? else { return Ok(None) };
+    let Checkpoint { size, root, .. } = last.signed.checkpoint;
+    let state = store.as_of(&order.programme, AsOf::Seq(size)).await?;
+    let facts = paper::facts(&state, size, root);
+    let Ok(document) = ::paper::evidence(&order.scope, &state, facts.at) else { return Ok(None) };
+    let bytes = document.typeset(&facts)?;
+    Ok(Some(NamedFile { name: "document.pdf".to_owned(), bytes }))
+}
+
 fn phase(text: &str) -> Result<Phase, String> {
     serde_json::from_value(text.into())
         .map_err(|_| "it is one of static, ground-run, taxi, first-flight, envelope".to_owned())
@@ -82,16 +95,7 @@ impl Pack {
         };
         let made = place::run(async {
             let store = place::open(flags).await?;
-            let document = store.read(&order.programme, |state, head| {
-                let facts = paper::facts(state, head.size, head.root);
-                let document = ::paper::evidence(&order.scope, state, facts.at);
-                (document, facts)
-            });
-            // Of a part in which nothing was run there is nothing to tell in a document.
-            if let Some((Ok(document), facts)) = document {
-                let bytes = document.typeset(&facts)?;
-                order.besides.push(NamedFile { name: "document.pdf".to_owned(), bytes });
-            }
+            order.besides.extend(document(&store, &order).await?);
             let made = store.write_pack(&order, &self.file, &Progress::default()).await;
             store.close().await;
             Ok(made?)

@@ -28,11 +28,21 @@ pub async fn open(flags: &Flags) -> Result<Store, Failure> {
 ///
 /// [`Failure`] where it holds no store, or another process has it.
 pub async fn open_at(data: &Path) -> Result<Store, Failure> {
-    if !store::holds_data(data) {
-        return Err(Failure::of_input(format!(
-            "rungbook: there is no ledger in {}; make one with: rungbook init --data {0} --administrator HANDLE",
-            data.display()
-        )));
-    }
+    must_hold_a_ledger(data)?;
     Ok(Store::open(data).await?)
+}
+
+/// Refuses a folder that holds no store.
+///
+/// # Errors
+///
+/// [`Failure`] with what makes one.
+pub fn must_hold_a_ledger(data: &Path) -> Result<(), Failure> {
+    if store::holds_data(data) {
+        return Ok(());
+    }
+    Err(Failure::of_input(format!(
+        "rungbook: there is no ledger in {}; make one with: rungbook init --data {0} --administrator HANDLE",
+        data.display()
+    )))
 }

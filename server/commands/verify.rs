@@ -46,8 +46,7 @@ impl Verify {
             Some(file) => file.as_path(),
             None => settings.data()?,
         };
-        let kept: Vec<Kept> =
-            self.against.iter().map(|file| Kept::read(file)).collect::<Result<_, _>>()?;
+        let kept = self.kept()?;
         let mut failures = two_views(&kept);
         let heads: Vec<TrustedHead> = kept.iter().map(|kept| kept.head.clone()).collect();
         let verdicts = place::run(async { Ok(store::verify(at, &heads).await?) })?;
@@ -82,9 +81,12 @@ impl Verify {
         if failures.is_empty() { Ok(()) } else { Err(Failure::of_work(failures.join("\n"))) }
     }
 
+    fn kept(&self) -> Result<Vec<Kept>, Failure> {
+        self.against.iter().map(|file| Kept::read(file)).collect()
+    }
+
     fn check_pack(&self, pack: &Path) -> Result<(), Failure> {
-        let kept: Vec<Kept> =
-            self.against.iter().map(|file| Kept::read(file)).collect::<Result<_, _>>()?;
+        let kept = self.kept()?;
         let mut failures = two_views(&kept);
         let checkpoints: Vec<Checkpoint> =
             kept.iter().map(|kept| kept.signed.checkpoint.clone()).collect();

@@ -181,19 +181,19 @@ impl Tokens {
         Ok(mac)
     }
 
-    /// A new refresh token: 256 random bits.
-    pub fn refresh_token(&self) -> Result<RefreshToken, Problem> {
+    /// A new secret: 256 random bits.
+    pub fn handed_out(&self) -> Result<HandedOut, Problem> {
         let mut bytes = [0; 32];
         rand::rngs::SysRng.try_fill_bytes(&mut bytes).map_err(|error| {
             Problem::new(FAULT, "The system gave no random bytes. Try again.").because(error)
         })?;
-        Ok(RefreshToken(bytes))
+        Ok(HandedOut(bytes))
     }
 
     /// The refresh token that follows from a request which may be repeated under the same idempotency key: the same
     /// each time, so that a reply can be given again without any token being kept. Nobody can guess it without the
     /// server's secret.
-    pub fn refresh_token_of(&self, parts: &[&str]) -> Result<RefreshToken, Problem> {
+    pub fn refresh_token_of(&self, parts: &[&str]) -> Result<HandedOut, Problem> {
         let mut mac = Hmac::<Sha256>::new_from_slice(&self.refresh_key).map_err(|error| {
             Problem::new(FAULT, "The refresh token could not be made. Sign in again.")
                 .because(error)
@@ -202,7 +202,7 @@ impl Tokens {
             mac.update(&(part.len() as u64).to_be_bytes());
             mac.update(part.as_bytes());
         }
-        Ok(RefreshToken(mac.finalize().into_bytes().into()))
+        Ok(HandedOut(mac.finalize().into_bytes().into()))
     }
 }
 
@@ -299,17 +299,18 @@ impl Verified {
     }
 }
 
-/// A refresh token. Not shown by `Debug`.
+/// A secret that is handed out once and of which only the hash is kept: a refresh token, or that of a private link. Not shown
+/// by `Debug`.
 #[derive(Clone, PartialEq, Eq)]
-pub(crate) struct RefreshToken([u8; 32]);
+pub(crate) struct HandedOut([u8; 32]);
 
-impl std::fmt::Debug for RefreshToken {
+impl std::fmt::Debug for HandedOut {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("RefreshToken(..)")
+        f.write_str("HandedOut(..)")
     }
 }
 
-impl RefreshToken {
+impl HandedOut {
     /// As it is handed out: 64 lower-case hexadecimal digits.
     pub fn text(&self) -> String {
         programme::record::Digest::from_bytes(self.0).to_string()
@@ -428,11 +429,11 @@ mod tests {
     #[test]
     fn refresh_tokens_differ_each_time_unless_derived_from_the_same_request() {
         let tokens = tokens();
-        assert_ne!(tokens.refresh_token().unwrap(), tokens.refresh_token().unwrap());
+        assert_ne!(tokens.handed_out().unwrap(), tokens.handed_out().unwrap());
         let one = tokens.refresh_token_of(&["a", "bc"]).unwrap();
         assert_eq!(one, tokens.refresh_token_of(&["a", "bc"]).unwrap());
         assert_ne!(one, tokens.refresh_token_of(&["ab", "c"]).unwrap());
-        assert_eq!(RefreshToken::read(&one.text()), Some(one));
+        assert_eq!(HandedOut::read(&one.text()), Some(one));
     }
 
     /// The published token: its key, its text before the signature, and its signature.

@@ -85,11 +85,6 @@ pub(crate) fn known_figure(value: Option<f64>, unit: Unit) -> String {
     value.map_or_else(|| NOT_RECORDED.to_owned(), |value| figure(value, unit))
 }
 
-/// Whole minutes as hours and minutes.
-pub(crate) fn hours(minutes: u64) -> String {
-    format!("{} h {:02} min", minutes / 60, minutes % 60)
-}
-
 /// A phase in words.
 pub(crate) const fn phase(of: Phase) -> &'static str {
     match of {

@@ -1,9 +1,9 @@
-//! Conditions, criteria, limits and weather in words, each figure with its unit.
+//! Conditions, criteria, limits, weather and sums in words, each figure with its unit.
 
 use crate::codes::ChannelCode;
 use crate::measure::{Measure, Unit};
 use crate::nouns::{
-    Axis, Comparison, Condition, Criterion, Limit, LimitKind, Statistic, WeatherMinima,
+    Axis, Comparison, Condition, Criterion, Limit, LimitKind, Statistic, Total, WeatherMinima,
 };
 use crate::state::State;
 
@@ -160,4 +160,54 @@ pub fn weather(minima: &WeatherMinima) -> Vec<String> {
         .into_iter()
         .filter_map(|(words, bound)| bound.as_ref().map(|bound| format!("{words} {bound}")));
     told.chain(dry.then(|| "dry".to_owned())).collect()
+}
+
+/// Minutes as hours and minutes: `1 h 05 min`.
+pub fn hours_and_minutes(minutes: u64) -> String {
+    if minutes < 60 {
+        return format!("{minutes} min");
+    }
+    format!("{} h {:02} min", minutes / 60, minutes % 60)
+}
+
+/// Energy in kilowatt-hours.
+pub fn energy(watt_hours: u64) -> String {
+    format!("{}.{:03} kWh", watt_hours / 1000, watt_hours % 1000)
+}
+
+/// What a total counts.
+pub const fn total(total: Total) -> &'static str {
+    match total {
+        Total::PoweredMinutes => "Time under power",
+        Total::TaxiMinutes => "Time moving on the ground",
+        Total::AirborneMinutes => "Time in the air",
+        Total::BlockMinutes => "Time from blocks to blocks",
+        Total::Landings => "Landings",
+        Total::Runs => "Runs",
+    }
+}
+
+/// An amount of a total: time as hours and minutes, the rest as a number.
+pub fn amount(of: Total, amount: u64) -> String {
+    match of {
+        Total::Landings | Total::Runs => amount.to_string(),
+        Total::PoweredMinutes
+        | Total::TaxiMinutes
+        | Total::AirborneMinutes
+        | Total::BlockMinutes => hours_and_minutes(amount),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn minutes_become_hours_and_energy_keeps_each_watt_hour() {
+        assert_eq!(hours_and_minutes(59), "59 min");
+        assert_eq!(hours_and_minutes(60), "1 h 00 min");
+        assert_eq!(hours_and_minutes(125), "2 h 05 min");
+        assert_eq!(energy(12_034), "12.034 kWh");
+        assert_eq!(energy(7), "0.007 kWh");
+    }
 }

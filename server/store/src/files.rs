@@ -113,12 +113,22 @@ fn digest_at(path: &Path) -> io::Result<Digest> {
 
 /// Gives bytes on, and the digest of them.
 pub(crate) fn pass_on(from: &mut impl Read, to: &mut impl Write) -> io::Result<Digest> {
+    Ok(pass_on_counted(from, to)?.1)
+}
+
+/// Gives bytes on: how many they were, and the digest of them.
+pub(crate) fn pass_on_counted(
+    from: &mut impl Read,
+    to: &mut impl Write,
+) -> io::Result<(u64, Digest)> {
     let mut hash = Sha256::new();
     let mut part = vec![0; PART];
+    let mut bytes = 0;
     loop {
         match from.read(&mut part) {
-            Ok(0) => return Ok(Digest::from_bytes(hash.finalize().into())),
+            Ok(0) => return Ok((bytes, Digest::from_bytes(hash.finalize().into()))),
             Ok(read) => {
+                bytes += read as u64;
                 hash.update(&part[..read]);
                 to.write_all(&part[..read])?;
             }

@@ -16,7 +16,7 @@ use crate::desk::{Answer, Shown, answer};
 use crate::given::At;
 use crate::office::Office;
 use crate::problem::{NOT_FOUND, Problem};
-use crate::token::RefreshToken;
+use crate::token::HandedOut;
 
 /// The media type of iCalendar.
 const CALENDAR: &str = "text/calendar; charset=utf-8";
@@ -25,13 +25,13 @@ const CALENDAR: &str = "text/calendar; charset=utf-8";
 pub(crate) const FEEDS: &str = "/api/v1/calendars/";
 
 /// The secret at the end of a private link. Not shown by `Debug`.
-pub(crate) struct Link(RefreshToken);
+pub(crate) struct Link(HandedOut);
 
 impl FromStr for Link {
     type Err = ();
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        RefreshToken::read(text).map(Self).ok_or(())
+        HandedOut::read(text).map(Self).ok_or(())
     }
 }
 
@@ -74,7 +74,7 @@ pub(crate) async fn new_link(
     person: &Permitted<Read>,
     office: &Office,
 ) -> Result<NewCalendarLink, Problem> {
-    let (secret, made_at) = (office.tokens.refresh_token()?, office.now().trunc_subsecs(6));
+    let (secret, made_at) = (office.tokens.handed_out()?, office.now().trunc_subsecs(6));
     let (handle, programme) = (&person.person, &person.programme);
     office.store.make_calendar_link(handle, programme, secret.hash(), made_at).await?;
     tracing::info!(person = %handle, "{handle} made a calendar link for {programme}");

@@ -15,7 +15,7 @@ use crate::given::Given;
 use crate::idempotency::{REPLAYED, TRUE};
 use crate::office::Office;
 use crate::problem::{FAULT, Problem};
-use crate::token::RefreshToken;
+use crate::token::HandedOut;
 
 /// Who signs in.
 #[derive(Debug, Deserialize, utoipa::ToSchema)]
@@ -115,7 +115,7 @@ pub(crate) async fn begin(
     }
     let refresh = match &key {
         Some(key) => office.tokens.refresh_token_of(&["sign-in", person.as_str(), &key.key])?,
-        None => office.tokens.refresh_token()?,
+        None => office.tokens.handed_out()?,
     };
     let session = begun(&office, person.clone(), &refresh, now).await?;
     let refresh_expires_at = now + office.settings.refresh_token_lasts;
@@ -145,7 +145,7 @@ pub(crate) async fn admitted(
 pub(crate) async fn begun(
     office: &Office,
     person: PersonHandle,
-    refresh: &RefreshToken,
+    refresh: &HandedOut,
     now: DateTime<Utc>,
 ) -> Result<Uuid, Problem> {
     let id = Uuid::now_v7();
@@ -179,8 +179,7 @@ pub(crate) async fn refresh(
     office: Office,
 ) -> Answer {
     office.by_address.count(&office.address(&request))?;
-    let token =
-        RefreshToken::read(&given.body.refresh_token).ok_or_else(Problem::refresh_refused)?;
+    let token = HandedOut::read(&given.body.refresh_token).ok_or_else(Problem::refresh_refused)?;
     let now = office.now();
     let door = PersonHandle::new(DOOR).map_err(impossible)?;
     let key = given.asked.idempotency.map(|asked| {
@@ -193,7 +192,7 @@ pub(crate) async fn refresh(
     }
     let next = match &key {
         Some(key) => office.tokens.refresh_token_of(&[DOOR, &key.key])?,
-        None => office.tokens.refresh_token()?,
+        None => office.tokens.handed_out()?,
     };
     let refresh_expires_at = now + office.settings.refresh_token_lasts;
     let rotation = Rotation {
@@ -306,7 +305,7 @@ async fn keep(
 fn hand_out(
     office: &Office,
     kept: &WithoutTokens,
-    refresh: &RefreshToken,
+    refresh: &HandedOut,
     now: DateTime<Utc>,
     replayed: bool,
 ) -> Answer {

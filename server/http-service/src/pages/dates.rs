@@ -2,21 +2,18 @@
 
 use actix_web::HttpRequest;
 use actix_web::http::StatusCode;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use programme::dates::{Coming, DateKind, coming};
 
 use super::around::Section;
 use super::door::{Member, host, is_secure};
 use super::form::{Draft, Form};
-use super::words::moment;
+use super::words::{SOON, moment};
 use crate::access::Read;
 use crate::api::calendars;
 use crate::desk::Answer;
 use crate::office::Office;
-
-/// What comes within so many days is told so.
-const SOON: TimeDelta = TimeDelta::days(14);
 
 /// What the page shows.
 #[derive(Debug, Clone)]
@@ -104,6 +101,7 @@ impl DatesPage {
     #[cfg(test)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use super::tests::long;
+        use chrono::TimeDelta;
         let page = |many: usize, link: LinkShown| {
             let kinds = [
                 DateKind::TestDay,

@@ -5,12 +5,13 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{CONTENT_DISPOSITION, HeaderValue};
 use maud::{Markup, html};
 use programme::hours::{self, CompletedHours, HoursTotals, RunHours};
-use programme::nouns::Total;
 use programme::state::State;
 
 use super::around::Section;
 use super::door::Member;
-use super::words::{counted, energy, hours_and_minutes, person, phase, times_in_short};
+use super::words::{
+    amount, counted, energy, hours_and_minutes, person, phase, times_in_short, total,
+};
 use crate::access::Read;
 use crate::desk::Answer;
 use crate::office::Office;
@@ -55,28 +56,6 @@ pub(crate) struct HoursPage {
     pub open: Vec<u32>,
     pub corrections: u32,
     pub records: u64,
-}
-
-const fn total(total: Total) -> &'static str {
-    match total {
-        Total::PoweredMinutes => "Time under power",
-        Total::TaxiMinutes => "Time moving on the ground",
-        Total::AirborneMinutes => "Time in the air",
-        Total::BlockMinutes => "Time from blocks to blocks",
-        Total::Landings => "Landings",
-        Total::Runs => "Runs",
-    }
-}
-
-/// A total as text: time as hours and minutes, the rest as a number.
-fn amount(of: Total, amount: u64) -> String {
-    match of {
-        Total::Landings | Total::Runs => amount.to_string(),
-        Total::PoweredMinutes
-        | Total::TaxiMinutes
-        | Total::AirborneMinutes
-        | Total::BlockMinutes => hours_and_minutes(amount),
-    }
 }
 
 impl HoursPage {

@@ -91,7 +91,7 @@ pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Off
     match sessions::admitted(&office, &request, form.text("handle"), password).await {
         Ok(person) => {
             let now = office.now();
-            let refresh = office.tokens.refresh_token()?;
+            let refresh = office.tokens.handed_out()?;
             let session = sessions::begun(&office, person.clone(), &refresh, now).await?;
             let expires_at = now + office.settings.refresh_token_lasts;
             let token = office.tokens.issue_for_pages(&person, session, now, expires_at)?;

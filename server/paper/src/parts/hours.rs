@@ -1,51 +1,30 @@
 //! Completed hours, and the log of the runs.
 
 use programme::hours::{CompletedHours, HoursTotals, completed};
-use programme::nouns::Total;
+use programme::in_words::{amount, energy, hours_and_minutes, total};
 
 use crate::manuscript::{Blocks, column};
 use crate::scope::Extent;
-use crate::words::{NOT_RECORDED, bare, hours as in_hours, person, phase, phases};
+use crate::words::{NOT_RECORDED, known, person, phase, phases};
 
 fn totals(name: &str, of: &HoursTotals) -> [String; 8] {
-    let energy = match (of.runs_with_energy, of.runs) {
+    let taken = match (of.runs_with_energy, of.runs) {
         (0, _) => NOT_RECORDED.to_owned(),
         (with, all) if with < all => {
-            format!("{} kWh, of {with} of {all} runs", bare(of.energy_wh as f64 / 1000.0))
+            format!("{}, of {with} of {all} runs", energy(of.energy_wh))
         }
-        _ => format!("{} kWh", bare(of.energy_wh as f64 / 1000.0)),
+        _ => energy(of.energy_wh),
     };
     [
         name.to_owned(),
         of.runs.to_string(),
-        in_hours(of.powered_minutes),
-        in_hours(of.taxi_minutes),
-        in_hours(of.airborne_minutes),
-        in_hours(of.block_minutes),
+        hours_and_minutes(of.powered_minutes),
+        hours_and_minutes(of.taxi_minutes),
+        hours_and_minutes(of.airborne_minutes),
+        hours_and_minutes(of.block_minutes),
         of.landings.to_string(),
-        energy,
+        taken,
     ]
-}
-
-const fn total(of: Total) -> &'static str {
-    match of {
-        Total::PoweredMinutes => "time under power",
-        Total::TaxiMinutes => "time moving on the ground",
-        Total::AirborneMinutes => "time in the air",
-        Total::BlockMinutes => "time from blocks to blocks",
-        Total::Landings => "landings",
-        Total::Runs => "runs",
-    }
-}
-
-fn amount(of: Total, amount: u64) -> String {
-    match of {
-        Total::Landings | Total::Runs => amount.to_string(),
-        Total::PoweredMinutes
-        | Total::TaxiMinutes
-        | Total::AirborneMinutes
-        | Total::BlockMinutes => in_hours(amount),
-    }
 }
 
 const SUMS: [crate::manuscript::Column; 8] = [
@@ -128,13 +107,10 @@ pub(crate) fn log(extent: &Extent<'_>, out: &mut Blocks) {
             format!("{} {}", it.run, it.kind.in_words()),
             if crew.is_empty() { "nobody on board".to_owned() } else { crew.join("\n") },
             format!("{} to {}", clock(it.off_blocks), clock(it.on_blocks)),
-            in_hours(it.powered_minutes.into()),
-            in_hours(it.airborne_minutes.into()),
+            hours_and_minutes(it.powered_minutes.into()),
+            hours_and_minutes(it.airborne_minutes.into()),
             it.landings.to_string(),
-            it.energy_wh.map_or_else(
-                || NOT_RECORDED.to_owned(),
-                |wh| format!("{} kWh", bare(wh as f64 / 1000.0)),
-            ),
+            known(it.energy_wh.map(energy)),
             it.configuration.short.clone(),
         ]
     });

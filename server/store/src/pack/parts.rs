@@ -10,7 +10,7 @@ use zip::{CompressionMethod, DateTime, ZipWriter};
 
 use super::PackError;
 use super::contents::SUMS;
-use crate::files::pass_on;
+use crate::files::pass_on_counted;
 
 /// Beyond this a part needs the longer form of the format.
 const LARGE: u64 = u32::MAX as u64 / 2;
@@ -107,9 +107,8 @@ impl Parts {
         self.put(SUMS, sums.as_bytes())?;
         let mut file = self.zip.finish()?.into_inner().map_err(|error| error.into_error())?;
         file.sync_all()?;
-        let bytes = file.metadata()?.len();
         io::Seek::rewind(&mut file)?;
-        Ok((bytes, pass_on(&mut file, &mut io::sink())?))
+        Ok(pass_on_counted(&mut file, &mut io::sink())?)
     }
 }
 

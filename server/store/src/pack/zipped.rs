@@ -7,13 +7,13 @@ use std::io::{self, BufRead, BufReader, Read, Seek as _};
 use std::path::{Path, PathBuf};
 
 use programme::record::Digest;
-use sha2::{Digest as _, Sha256};
 use zip::read::{ArchiveOffset, Config};
 use zip::{CompressionMethod, ZipArchive};
 
 use super::check::PackFault;
 use super::contents::{Named, OWN, SUMS, named};
 use super::lines::Lines;
+use crate::files::pass_on_counted;
 
 /// More parts than this are none of a pack.
 const MOST_PARTS: usize = 200_000;
@@ -87,7 +87,7 @@ impl Zipped {
         for place in 0..self.archive.len() {
             let mut part = self.archive.by_index(place).map_err(PackFault::of_zip)?;
             let name = part.name().map_err(PackFault::of_zip)?.into_owned();
-            let (bytes, computed) = digest(&mut part)
+            let (bytes, computed) = pass_on_counted(&mut part, &mut io::sink())
                 .map_err(|source| PackFault::Part { name: name.clone(), source })?;
             if bytes != part.size() {
                 return Err(PackFault::Size { name });
@@ -205,21 +205,6 @@ fn bytes_at<const N: usize>(file: &mut File, at: u64) -> io::Result<[u8; N]> {
     file.seek(io::SeekFrom::Start(at))?;
     file.read_exact(&mut bytes)?;
     Ok(bytes)
-}
-
-fn digest(from: &mut impl Read) -> io::Result<(u64, Digest)> {
-    let mut hash = Sha256::new();
-    let mut chunk = vec![0; 64 * 1024];
-    let mut bytes = 0;
-    loop {
-        match from.read(&mut chunk)? {
-            0 => return Ok((bytes, Digest::from_bytes(hash.finalize().into()))),
-            read => {
-                hash.update(&chunk[..read]);
-                bytes += read as u64;
-            }
-        }
-    }
 }
 
 /// A name that somebody chose, fit to be shown.

@@ -5,7 +5,7 @@ mod listing;
 use std::collections::BTreeSet;
 
 use actix_web::http::StatusCode;
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use programme::nouns::Role;
 use programme::people::Act;
@@ -18,15 +18,12 @@ use super::around::Section;
 use super::door::Member;
 use super::form::{Draft, Trouble};
 use super::point::Recorded;
-use super::words::{moment, roles};
+use super::words::{SOON, moment, roles};
 use crate::access::{Permission, Read};
 use crate::api::people::person_view;
 use crate::desk::{Answer, View};
 use crate::given::Query;
 use crate::office::Office;
-
-/// A qualification that ends within so many days is told so.
-const SOON: TimeDelta = TimeDelta::days(30);
 
 /// How a qualification stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

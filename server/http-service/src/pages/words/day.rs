@@ -77,19 +77,6 @@ pub(crate) const fn outcome(outcome: Outcome) -> &'static str {
     }
 }
 
-/// Minutes as hours and minutes: `1 h 05 min`.
-pub(crate) fn hours_and_minutes(minutes: u64) -> String {
-    if minutes < 60 {
-        return format!("{minutes} min");
-    }
-    format!("{} h {:02} min", minutes / 60, minutes % 60)
-}
-
-/// Energy in kilowatt-hours.
-pub(crate) fn energy(watt_hours: u64) -> String {
-    format!("{}.{:03} kWh", watt_hours / 1000, watt_hours % 1000)
-}
-
 /// The times of a run on one line, each to the minute in UTC.
 pub(crate) fn times_in_short(kind: RunKind, times: &RunTimes) -> String {
     let clock = |at: &chrono::DateTime<chrono::Utc>| at.format("%H:%M").to_string();
@@ -113,18 +100,4 @@ pub(crate) fn times_in_short(kind: RunKind, times: &RunTimes) -> String {
     }
     parts.push(format!("power off {}", one(&times.power_off)));
     format!("{} UTC", parts.join(", "))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn minutes_become_hours_and_energy_keeps_each_watt_hour() {
-        assert_eq!(hours_and_minutes(59), "59 min");
-        assert_eq!(hours_and_minutes(60), "1 h 00 min");
-        assert_eq!(hours_and_minutes(125), "2 h 05 min");
-        assert_eq!(energy(12_034), "12.034 kWh");
-        assert_eq!(energy(7), "0.007 kWh");
-    }
 }

@@ -10,16 +10,17 @@ use programme::holds::{Hold, Stage};
 use programme::nouns::{Phase, Role};
 use programme::state::State;
 
-pub(crate) use day::{
-    check_word, energy, hours_and_minutes, observed, outcome, severity, severity_code,
-    times_in_short,
-};
+pub(crate) use day::{check_word, observed, outcome, severity, severity_code, times_in_short};
 pub(crate) use programme::in_words::{
-    axis, channel_name, comparison, condition, criterion, figure, limit, statistic, weather,
+    amount, axis, channel_name, comparison, condition, criterion, energy, figure,
+    hours_and_minutes, limit, statistic, total, weather,
 };
 pub(crate) use standing::{
     STATES, mark_of_symbol, result_word, state_word, symbols, word_of_state,
 };
+
+/// What ends within so many days is told to end soon. Our own choice, no source.
+pub(crate) const SOON: TimeDelta = TimeDelta::days(30);
 
 /// A moment in UTC. A script adds the time where the reader is.
 pub(crate) fn moment(at: DateTime<Utc>) -> Markup {
