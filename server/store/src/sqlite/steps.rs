@@ -86,11 +86,10 @@ pub(crate) async fn take(
     attach(connection, file).await?;
     let taken = async {
         let mut transaction = connection.begin().await?;
-        sqlx::raw_sql(
-            "CREATE TABLE step.come AS SELECT programme, max(seq) AS seq FROM main.ledger WHERE false GROUP BY programme",
-        )
-        .execute(&mut *transaction)
-        .await?;
+        // How far the step before had come.
+        sqlx::raw_sql("CREATE TABLE step.come (programme TEXT NOT NULL, seq INTEGER NOT NULL)")
+            .execute(&mut *transaction)
+            .await?;
         for (programme, (seq, _)) in after {
             sqlx::query("INSERT INTO step.come VALUES (?1, ?2)")
                 .bind(programme)

@@ -22,7 +22,8 @@ function tellLocalTime(root) {
 function tellTypedTime(field) {
   const told = document.createElement("span");
   told.className = "here";
-  field.insertAdjacentElement("afterend", told);
+  // Behind the field's "UTC", where it can go to a line of its own.
+  field.parentElement.append(told);
   const tell = () => {
     const moment = new Date(field.value + "Z");
     told.textContent = field.value && !Number.isNaN(moment.getTime())
