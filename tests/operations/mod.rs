@@ -22,6 +22,7 @@ mod planning;
 mod points;
 mod predictions;
 mod programmes;
+mod progress;
 mod recorders;
 pub mod recordings;
 mod reductions;
@@ -53,6 +54,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("points", points::SHOWN),
     ("predictions", predictions::SHOWN),
     ("programmes", programmes::SHOWN),
+    ("progress", progress::SHOWN),
     ("recorders", recorders::SHOWN),
     ("recordings", recordings::SHOWN),
     ("reductions", reductions::SHOWN),

@@ -60,7 +60,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
         "changes_dry_run", "changes_read_narrowing", "events_listen",
         "calendars_look", "calendars_make", "calendars_end",
-        "forecast_assumptions_read", "forecasts_list", "forecasts_read", "forecasts_picture",
+        "heating_read", "progress_read", "progress_picture", "forecast_assumptions_read", "forecasts_list", "forecasts_read", "forecasts_picture",
         "day_plans_list", "day_plans_read", "day_plans_picture", "day_plans_draft",
         "day_energy_read", "day_energy_picture",
         "recordings_list", "recordings_read", "recordings_quality", "recordings_original",
@@ -73,7 +73,7 @@ const TABLE: &[(Who, &[&str])] = &[
     ]),
     (TAKES_PART, &[
         "happenings_report", "stand_down_call", "weather_observe", "snags_open", "runs_knock_off",
-        "exceedances_note",
+        "exceedances_note", "progress_note_lost_day",
     ]),
     (LEAD, &[
         "aircraft_describe", "deviations_propose", "forecast_assumptions_assume", "forecasts_make", "day_plans_propose",

@@ -13,6 +13,7 @@ pub(super) const SHOWN: &[&str] = &[
     "forecasts_make",
     "forecasts_read",
     "forecasts_picture",
+    "heating_read",
     "day_plans_list",
     "day_plans_propose",
     "day_plans_draft",
@@ -142,6 +143,9 @@ fn assumes_and_forecasts(story: &Story) {
 
 fn plans_tomorrow(story: &Story) {
     let [_, eve, ivo, lea, _, sam] = story.people();
+    let heating = ivo.get(&at("heating")).has_status(200).json();
+    assert_eq!(heating, json!({ "parts": [] }), "nothing was recorded yet");
+    ivo.get(&at("heating?as_of=soon")).has_problem(400, "bad-query");
     // Nobody has approved a plan, and nothing on the day would.
     let draft = |terms: Value| ivo.post(&at("day-plans/draft"), json!({ "terms": terms }));
     let nothing = draft(day()).has_status(200).json();
@@ -159,10 +163,11 @@ fn plans_tomorrow(story: &Story) {
     let mut wrong = day();
     wrong["crew"] = json!([]);
     wrong["pack"]["usable_kwh"] = (-3).into();
+    wrong["parts"][0]["rests_on"] = json!([7]);
     let refused = draft(wrong).has_problem(422, "invalid").json();
     let fields: Vec<&Value> =
         refused["faults"].as_array().unwrap().iter().map(|it| &it["field"]).collect();
-    assert_eq!(fields, ["pack.usable_kwh", "crew"], "{refused:#}");
+    assert_eq!(fields, ["pack.usable_kwh", "parts[0].rests_on", "crew"], "{refused:#}");
 
     let mut by_night = day();
     (by_night["from"], by_night["to"]) = (told(tomorrow(21)).into(), told(tomorrow(23)).into());

@@ -94,6 +94,7 @@ permissions!(
     NarrowRepeats,
     Forecast,
     PlanDays,
+    NoteLostDays,
     OpenSnags,
     WorkSnags,
     CloseSnags,

@@ -280,6 +280,9 @@ table! {
     GET "/api/v1/programmes/{programme}/events" Permitted<Read> => events::listen;
 
     GET "/api/v1/programmes/{programme}/hours" Permitted<Read> => hours::read;
+    GET "/api/v1/programmes/{programme}/progress" Permitted<Read> => progress::read;
+    GET "/api/v1/programmes/{programme}/progress/picture" Permitted<Read> => progress::picture;
+    POST "/api/v1/programmes/{programme}/lost-days" Permitted<NoteLostDays> => progress::note_lost_day;
 
     GET "/api/v1/programmes/{programme}/ledger" Permitted<Read> => ledger::head;
     GET "/api/v1/programmes/{programme}/ledger/records" Permitted<Read> => ledger::list;
@@ -308,6 +311,7 @@ table! {
     POST "/api/v1/programmes/{programme}/forecasts" Permitted<Forecast> => forecasts::make;
     GET "/api/v1/programmes/{programme}/forecasts/{forecast}" Permitted<Read> => forecasts::read;
     GET "/api/v1/programmes/{programme}/forecasts/{forecast}/picture" Permitted<Read> => forecasts::picture;
+    GET "/api/v1/programmes/{programme}/heating" Permitted<Read> => heating::read;
     GET "/api/v1/programmes/{programme}/day-plans" Permitted<Read> => day_plans::list;
     POST "/api/v1/programmes/{programme}/day-plans" Permitted<PlanDays> => day_plans::propose;
     POST "/api/v1/programmes/{programme}/day-plans/draft" Permitted<Read> => day_plans::draft;

@@ -332,6 +332,7 @@ fn concerned(state: &State, entry: &Entry, places: &mut Vec<usize>) {
         | Record::ForecastAssumed(_)
         | Record::ForecastMade(_)
         | Record::DayPlanProposed(_)
+        | Record::DayLost(_)
         | Record::ExceedanceExplained(_)
         | Record::ExceedanceClosed(_)
         | Record::SnagOpened(_)

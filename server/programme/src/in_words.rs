@@ -3,7 +3,8 @@
 use crate::codes::ChannelCode;
 use crate::measure::{Measure, Unit};
 use crate::nouns::{
-    Axis, Comparison, Condition, Criterion, Limit, LimitKind, Statistic, Total, WeatherMinima,
+    Axis, Comparison, Condition, Criterion, Limit, LimitKind, Phase, Statistic, Total,
+    WeatherMinima,
 };
 use crate::state::State;
 
@@ -23,6 +24,17 @@ pub const fn axis(axis: Axis) -> &'static str {
         Axis::PropellerSpeed => "Propeller speed",
         Axis::BankAngle => "Bank angle",
         Axis::AirTemperature => "Air temperature",
+    }
+}
+
+/// A phase in words.
+pub const fn phase(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Static => "Static",
+        Phase::GroundRun => "Ground run",
+        Phase::Taxi => "Taxi",
+        Phase::FirstFlight => "First flight",
+        Phase::Envelope => "Envelope",
     }
 }
 

@@ -23,6 +23,7 @@ pub mod nouns;
 pub mod people;
 pub mod play;
 pub mod prediction;
+pub mod progress;
 pub mod record;
 pub mod refusal;
 pub mod scope;

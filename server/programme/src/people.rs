@@ -111,6 +111,8 @@ acts! {
     Forecast "make forecasts" [Lead],
     /// Plan days.
     PlanDays "plan days" [Lead],
+    /// Note what days were lost to.
+    NoteLostDays "note lost days" [Lead, Pilot, Safety, Engineer, Crew],
     /// Open snags.
     OpenSnags "open snags" [Lead, Pilot, Safety, Engineer, Crew],
     /// Work on snags.

@@ -12,7 +12,7 @@ mod runs;
 mod signing;
 mod told;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
 pub use build_up::DeviatingStep;
@@ -37,8 +37,8 @@ use crate::forecast::{Assumptions, Driver, Forecast};
 use crate::ledger::NodeHash;
 use crate::measure::Measure;
 use crate::nouns::{
-    Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, Person, Phase, Point, Policy,
-    Recorder, RiskLevel, Role, Severity, Statistic, WeatherObservation,
+    Aircraft, Axis, Channel, Check, Document, Hazard, Item, Limit, LostTo, Person, Phase, Point,
+    Policy, Recorder, RiskLevel, Role, Severity, Statistic, WeatherObservation,
 };
 
 macro_rules! records {
@@ -642,6 +642,16 @@ records! {
         terms: DayTerms,
         /// The plan.
         day: DayPlan,
+    }
+    /// A day on which the team wanted to work was lost, or turned out not to be. What was noted last of a day holds.
+    DayLost "day-lost" {
+        /// Which day.
+        date: NaiveDate,
+        /// To what; absent: it was not lost, because no work was meant.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        cause: Option<LostTo>,
+        /// What there is to say about it.
+        account: String,
     }
     /// The weather was observed.
     WeatherObserved "weather-observed" {

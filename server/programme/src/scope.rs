@@ -223,9 +223,10 @@ impl Reach {
             Record::HeatingOrderJudged(it) => run(&it.run),
             Record::PredictionsMade(it) => run(&it.run),
             // Plans and forecasts are about days, open nothing and hold nothing.
-            Record::ForecastAssumed(_) | Record::ForecastMade(_) | Record::DayPlanProposed(_) => {
-                false
-            }
+            Record::ForecastAssumed(_)
+            | Record::ForecastMade(_)
+            | Record::DayPlanProposed(_)
+            | Record::DayLost(_) => false,
             Record::ProgrammeFounded(_)
             | Record::AircraftDescribed(_)
             | Record::PolicySet(_)
@@ -260,7 +261,8 @@ impl Reach {
 fn is_of_day(scope: &Scope, entry: &Entry) -> bool {
     let Scope::Day { day } = scope else { return false };
     let on = |moment: DateTime<Utc>| moment.date_naive() == *day;
-    on(entry.at) || on(entry.happened_at())
+    let about = matches!(&entry.record, Record::DayLost(it) if it.date == *day);
+    about || on(entry.at) || on(entry.happened_at())
 }
 
 #[cfg(test)]

@@ -36,6 +36,7 @@ mod people;
 mod plot;
 mod point;
 mod predictions;
+mod progress;
 mod recorders;
 mod recording;
 mod recordings;

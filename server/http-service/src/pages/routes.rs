@@ -161,6 +161,9 @@ pages! {
     opened "/programmes/{programme}/hours/runs.csv" Member<Read> => hours::csv;
     opened "/programmes/{programme}/hours/completed.json" Member<Read> => hours::json;
 
+    opened "/programmes/{programme}/progress" Member<Read> => progress::show;
+    sent "/programmes/{programme}/progress" Member<NoteLostDays> => progress::note;
+
     opened "/programmes/{programme}/snags" Member<Read> => snags::show;
     sent "/programmes/{programme}/snags" Member<OpenSnags> => snags::open;
     opened "/programmes/{programme}/snags/{snag}" Member<Read> => snags::one;
@@ -182,10 +185,12 @@ pages! {
     opened "/programmes/{programme}/ledger/{seq}" Member<Read> => ledger::record;
     opened "/programmes/{programme}/tomorrow" Member<Read> => tomorrow::show;
     sent "/programmes/{programme}/tomorrow" Member<PlanDays> => tomorrow::plan;
+    sent "/programmes/{programme}/tomorrow/anew" Member<PlanDays> => tomorrow::plan_anew;
     opened "/programmes/{programme}/tomorrow/{plan}" Member<Read> => tomorrow::show_one;
     sent "/programmes/{programme}/tomorrow/{plan}/replanning" Member<PlanDays> => tomorrow::replan;
     opened "/programmes/{programme}/forecast" Member<Read> => forecast::show;
     sent "/programmes/{programme}/forecast" Member<Forecast> => forecast::make;
+    sent "/programmes/{programme}/forecast/assumptions" Member<Forecast> => forecast::assume;
 
     opened "/programmes/{programme}/past" Member<Read> => past::show;
     sent "/programmes/{programme}/past/copy" Member<AcknowledgeCopy> => past::acknowledge;

@@ -9,12 +9,14 @@ mod energy;
 mod forecast;
 mod pair;
 mod plot;
+mod progress;
 
 pub(crate) use day::{DayPicture, draw_day};
 pub(crate) use energy::{EnergyPicture, draw_energy};
 pub(crate) use forecast::{ForecastPicture, draw_forecast};
 pub(crate) use pair::{PairPicture, Subject, draw, scale};
 pub(crate) use plot::Scale;
+pub(crate) use progress::{ProgressPicture, draw_progress};
 
 /// What was shown.
 const SHOWN: &str = "#0072B2";

@@ -28,7 +28,16 @@ impl Scale {
             }
             () => (least, greatest),
         };
-        let step = round_step((greatest - least) / TICKS);
+        Self::by_steps(least, greatest, round_step((greatest - least) / TICKS))
+    }
+
+    /// The scale of a count from 0 on, whose ticks are whole numbers.
+    pub fn of_count(most: u32) -> Self {
+        let most = f64::from(most.max(1));
+        Self::by_steps(0.0, most, round_step(most / TICKS).max(1.0))
+    }
+
+    fn by_steps(least: f64, greatest: f64, step: f64) -> Self {
         let (first, last) = ((least / step).floor(), (greatest / step).ceil());
         let count = (last - first).clamp(1.0, 40.0) as u32;
         let ticks: Vec<f64> = (0..=count).map(|tick| (first + f64::from(tick)) * step).collect();

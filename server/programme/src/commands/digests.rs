@@ -461,6 +461,7 @@ pub fn of_record<'a>(
         | Record::ForecastAssumed(_)
         | Record::ForecastMade(_)
         | Record::DayPlanProposed(_)
+        | Record::DayLost(_)
         | Record::ExceedanceExplained(_)
         | Record::SnagOpened(_)
         | Record::SnagWorked(_)

@@ -45,6 +45,7 @@ mod measured;
 mod moments;
 mod narrow_repeat;
 mod note_exceedance;
+mod note_lost_day;
 mod note_moment;
 mod observe_weather;
 mod open_run;
@@ -111,6 +112,7 @@ pub use make_forecast::{DrawnForecast, MakeForecast, TrialTerms, draw_forecast, 
 pub use make_reduction::MakeReduction;
 pub use narrow_repeat::{NarrowRepeat, NarrowingTerms};
 pub use note_exceedance::{ExceedanceTerms, NoteExceedance};
+pub use note_lost_day::{LostDayTerms, NoteLostDay};
 pub use note_moment::{MomentTerms, NoteMoment};
 pub use observe_weather::{ObserveWeather, WeatherTerms};
 pub use open_run::{OpenRun, RunTerms};

@@ -10,7 +10,7 @@ use quantities::{Angle, Length, Power};
 use serde::{Deserialize, Serialize};
 
 use super::physics::STEP_MIN;
-use crate::codes::{PersonHandle, PointCode};
+use crate::codes::{PersonHandle, PointCode, ReductionNumber};
 use crate::nouns::judging::Judging;
 use crate::nouns::{Phase, WeatherObservation};
 use crate::refusal::Fault;
@@ -139,6 +139,9 @@ pub struct HeatingPart {
     pub begins_c: f64,
     /// How warm it may become in a run.
     pub most_c: f64,
+    /// The reductions that its figures come from; none: they were typed in by hand.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub rests_on: Vec<ReductionNumber>,
 }
 
 /// A person of the day's crew.
@@ -229,6 +232,13 @@ impl DayTerms {
             within(&mut judging, &field("rise_c_per_kw"), part.rise_c_per_kw, 0.0, 1_000.0);
             within(&mut judging, &field("begins_c"), part.begins_c, -60.0, 500.0);
             within(&mut judging, &field("most_c"), part.most_c, -60.0, 500.0);
+            for number in &part.rests_on {
+                judging.must(
+                    state.recordings.reduction(*number).is_some(),
+                    &field("rests_on"),
+                    format!("names reduction {number}, which is not there"),
+                );
+            }
         }
         judging.must(
             self.parts.len() <= 8,

@@ -17,6 +17,12 @@ pub(super) struct WorkDay {
     pub flight_below: u64,
 }
 
+/// Whether the team works on a day.
+pub fn works_on(assumptions: &Assumptions, date: NaiveDate) -> bool {
+    let weekday = Weekday::ALL[date.weekday().num_days_from_monday() as usize];
+    assumptions.works_on.contains(&weekday) && !assumptions.days_off.contains(&date)
+}
+
 /// Working days in order, from the first of the forecast on.
 pub(super) fn working_days(assumptions: &Assumptions) -> Vec<WorkDay> {
     let share = |months: &[f64], month0: u32| {
@@ -25,10 +31,7 @@ pub(super) fn working_days(assumptions: &Assumptions) -> Vec<WorkDay> {
     };
     (0..HORIZON_DAYS)
         .filter_map(|day| assumptions.starts.checked_add_days(Days::new(day)))
-        .filter(|date| {
-            let weekday = Weekday::ALL[date.weekday().num_days_from_monday() as usize];
-            assumptions.works_on.contains(&weekday) && !assumptions.days_off.contains(date)
-        })
+        .filter(|date| works_on(assumptions, *date))
         .map(|date| {
             let flight_below = share(&assumptions.weather.flight, date.month0());
             let ground_below = share(&assumptions.weather.ground, date.month0()).max(flight_below);

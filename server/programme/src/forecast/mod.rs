@@ -25,6 +25,7 @@ mod tests;
 
 pub use answer::{DateSpread, DaysTaken, Forecast, PointOutlook, SHARES, forecast};
 pub use assumptions::{Assumptions, Delivery, RepeatPrior, UsableWeather, Weekday};
+pub use calendar::works_on;
 pub use drivers::{Driver, drivers};
 pub use network::{Cycle, Network, Schedule, critical_path};
 pub use outcome::{DateOutcome, end_came, first_flight_came, outcomes};

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::codes::PointCode;
 use crate::nouns::Phase;
+use crate::progress::repeats_by_phase;
 use crate::state::State;
-use crate::verdict::Outcome;
 
 /// A point that has still to be shown.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,7 +31,8 @@ pub struct Remaining {
     pub runs: BTreeMap<Phase, (u32, u32)>,
 }
 
-/// Reads what a forecast needs: points without a result that stands accepted, and every result's verdict.
+/// Reads what a forecast needs: points without a result that stands accepted, and every result's verdict; a result
+/// that was recorded anew counts once.
 ///
 /// Dropped points are left out, and so is what waits for them in the network: the plan has to be mended before that point
 /// can be run, and no forecast knows when.
@@ -61,9 +62,7 @@ pub fn remaining(state: &State) -> Remaining {
             energy_kwh: point.energy_kwh,
         });
     }
-    for result in &state.results {
-        let counts = found.runs.entry(result.planned.phase).or_default();
-        if result.verdict.outcome == Outcome::Met { counts.0 += 1 } else { counts.1 += 1 }
-    }
+    let repeats = repeats_by_phase(state).into_iter();
+    found.runs = repeats.map(|(phase, it)| (phase, (it.shown, it.repeated))).collect();
     found
 }

@@ -8,6 +8,7 @@ mod document;
 mod hazard;
 pub(crate) mod judging;
 mod limit;
+mod lost_day;
 mod person;
 mod phase;
 mod point;
@@ -27,6 +28,7 @@ pub use hazard::{
     AcceptingRole, AssessedRisk, Hazard, Probability, RiskLevel, RiskMatrix, Severity,
 };
 pub use limit::{Limit, LimitKind, TimedRating};
+pub use lost_day::LostTo;
 pub use person::{HeldQualification, Person, Role};
 pub use phase::Phase;
 pub use point::{

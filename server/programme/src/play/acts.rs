@@ -128,6 +128,7 @@ acts! {
     "make-forecast" planning Forecast,
     "plan-day" planning PlanDay,
     "replan-day" planning Replan,
+    "note-lost-day" findings NoteLostDay,
     "observe-weather" findings ObserveWeather,
     "call-stand-down" findings CallStandDown,
     "lift-stand-down" findings LiftStandDown,

@@ -106,12 +106,12 @@ fn ambient(state: &State, rules: &PredictionRules, point: &Point, now: DateTime<
     Ambient { celsius: hot_day_c(rules, point), basis: AmbientBasis::HotDay }
 }
 
-/// Fits of a channel that speak of the aircraft as it is for a point: of each run the one made last.
-fn fits<'a>(
+/// Fits of a channel that speak of the aircraft as it is, for a point where there is one: of each run the one made last.
+pub(super) fn fits<'a>(
     state: &'a State,
     component: &PredictedComponent,
     channel: &ChannelCode,
-    point: &Point,
+    point: Option<&Point>,
 ) -> Vec<(ReductionNumber, &'a ThermalFigures)> {
     let mut found: Vec<(ReductionNumber, &ThermalFigures, crate::codes::RunNumber)> = Vec::new();
     for made in &state.recordings.reductions {
@@ -124,7 +124,8 @@ fn fits<'a>(
         }
         let Some(run) = state.run(made.run) else { continue };
         let of_point = made.point.as_ref().and_then(|code| run.planned(code));
-        let items = component.depends_on.iter().chain(&point.sensitive_to);
+        let sensitive = point.into_iter().flat_map(|point| &point.sensitive_to);
+        let items = component.depends_on.iter().chain(sensitive);
         let items = items.chain(of_point.iter().flat_map(|planned| &planned.sensitive_to));
         if !is_as_now(state, &run.fitted(), items) {
             continue;
@@ -213,7 +214,7 @@ fn predict_one(
     let limit = limit.and_then(|limit| Some((limit, limit.greatest_temperature()?)));
     let (limit, limit_c) =
         limit.ok_or(WhyNot::NotDecided { lacks: "maximum of its temperature" })?;
-    let fits = fits(state, component, &limit.channel, point);
+    let fits = fits(state, component, &limit.channel, Some(point));
     let mut basis = Basis::default();
     for (number, _) in &fits {
         basis.add(state, *number);

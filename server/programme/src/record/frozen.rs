@@ -214,6 +214,7 @@ fn every_word_that_records_use_is_frozen() {
     words::<DecimalMark>("decimal-mark", &[]);
     words::<HeatingOutcome>("heating-outcome", &[]);
     words("time-form", &TimeForm::ALL);
+    words("lost-to", &crate::nouns::LostTo::ALL);
     words("pair", &crate::envelope::Pair::ALL);
     words("phase", &Phase::ALL);
     words("prediction-kind", &PredictionKind::ALL);

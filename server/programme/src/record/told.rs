@@ -139,6 +139,12 @@ impl Record {
                 Some(earlier) => format!("proposed day plan {} in place of {earlier}", it.plan),
                 None => format!("proposed day plan {}", it.plan),
             },
+            Record::DayLost(it) => match it.cause {
+                Some(cause) => {
+                    format!("noted that {} was lost ({}): {}", it.date, cause.as_str(), it.account)
+                }
+                None => format!("noted that {} was not lost: {}", it.date, it.account),
+            },
             Record::WeatherObserved(it) => match &it.weather.remarks {
                 Some(remarks) => format!("observed the weather: {remarks}"),
                 None => "observed the weather".to_owned(),

@@ -5,6 +5,7 @@
 
 mod checks;
 mod configuration;
+mod course;
 mod deviations;
 mod exceedances;
 mod hazards;
@@ -31,6 +32,7 @@ use chrono::{DateTime, Utc};
 use checks::PoweredSpan;
 pub use checks::{CheckState, Checks, Done, Happening};
 pub use configuration::{Change, Configuration, FittedItem};
+pub use course::{Course, CourseDay, PointCounts, Stage};
 pub use deviations::{Deviation, DeviationFate};
 pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};
@@ -39,7 +41,7 @@ pub use keeping::{CopyAcknowledgement, Keeping, KeyInForce};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
-pub use planning::{AssumedForecast, MadeForecast, Planning, ProposedDay};
+pub use planning::{AssumedForecast, LostDay, MadeForecast, Planning, ProposedDay};
 pub use predictions::{DampingJudgement, MadePredictions, ModelReview, Predictions};
 pub use quarantine::Quarantine;
 pub use recordings::{
@@ -124,6 +126,8 @@ pub struct State {
     pub deviations: Vec<Deviation>,
     /// Keys of checkpoints, and copies that the ledger goes on from.
     pub keeping: Keeping,
+    /// How the ladder got on, day by day.
+    pub course: Course,
     revisions: HashMap<Amendable, u64>,
     length: u64,
     open_exceedances: Vec<ExceedanceNumber>,
@@ -302,7 +306,9 @@ impl State {
             }
             Record::CheckpointKeyChanged(body) => self.keeping.change_key(body, entry),
             Record::CopyAcknowledged(body) => self.keeping.acknowledge(body, entry),
+            Record::DayLost(body) => self.planning.lose_day(body, entry),
         }
+        self.follow(entry);
     }
 
     /// A rung by its point's code.

@@ -1,12 +1,15 @@
 //! What forecasts rest on, the forecasts themselves, and plans of days. No hold looks at any of it.
 
-use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
 
 use crate::codes::{DayPlanNumber, ForecastNumber, PersonHandle};
 use crate::day_plan::{DayPlan, DayTerms};
 use crate::entry::Entry;
 use crate::forecast::{Assumptions, Driver, Forecast};
-use crate::record::{DayPlanProposed, ForecastAssumed, ForecastMade};
+use crate::nouns::LostTo;
+use crate::record::{DayLost, DayPlanProposed, ForecastAssumed, ForecastMade};
 
 /// What forecasts rest on.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,6 +64,21 @@ pub struct ProposedDay {
     pub day: DayPlan,
 }
 
+/// What was said of a day that may have been lost.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LostDay {
+    /// The record.
+    pub seq: u64,
+    /// By whom.
+    pub by: PersonHandle,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// To what; absent: it was not lost.
+    pub cause: Option<LostTo>,
+    /// What there is to say about it.
+    pub account: String,
+}
+
 /// Forecasts and plans of days.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Planning {
@@ -70,6 +88,8 @@ pub struct Planning {
     pub forecasts: Vec<MadeForecast>,
     /// Plans of days by number, from 1.
     pub days: Vec<ProposedDay>,
+    /// What was said last of days that may have been lost.
+    pub lost: BTreeMap<NaiveDate, LostDay>,
 }
 
 impl Planning {
@@ -107,6 +127,17 @@ impl Planning {
         });
     }
 
+    pub(super) fn lose_day(&mut self, body: &DayLost, entry: &Entry) {
+        let said = LostDay {
+            seq: entry.seq,
+            by: entry.by.clone(),
+            at: entry.at,
+            cause: body.cause,
+            account: body.account.clone(),
+        };
+        self.lost.insert(body.date, said);
+    }
+
     /// A forecast by its number.
     pub fn forecast_of(&self, number: ForecastNumber) -> Option<&MadeForecast> {
         self.forecasts.get((number.0 as usize).checked_sub(1)?)
@@ -115,6 +146,11 @@ impl Planning {
     /// A plan of a day by its number.
     pub fn day(&self, number: DayPlanNumber) -> Option<&ProposedDay> {
         self.days.get((number.0 as usize).checked_sub(1)?)
+    }
+
+    /// The plan of a whole day, not of the rest of one, that was proposed last.
+    pub fn last_whole_day(&self) -> Option<&ProposedDay> {
+        self.days.iter().rev().find(|day| day.replaces.is_none())
     }
 
     /// The plan that took the place of another.

@@ -140,6 +140,7 @@ impl State {
             | Record::ForecastAssumed(_)
             | Record::ForecastMade(_)
             | Record::DayPlanProposed(_)
+            | Record::DayLost(_)
             | Record::WeatherObserved(_)
             | Record::StandDownCalled(_)
             | Record::StandDownLifted(_)

@@ -1,7 +1,7 @@
 //! Where a point stands, in one word.
 
-use programme::holds::{Reason, Stage};
-use programme::state::{ResultState, Rung, Standing, State};
+use programme::holds::{self, Reason};
+use programme::state::{Rung, Stage, State};
 use serde::{Deserialize, Serialize};
 
 /// Where a point stands: the first of these words that applies.
@@ -33,13 +33,13 @@ impl PointState {
     pub fn of<'a>(
         state: &State,
         rung: &Rung,
-        holds: impl Iterator<Item = (&'a str, Stage)> + Clone,
+        holds: impl Iterator<Item = (&'a str, holds::Stage)> + Clone,
     ) -> Self {
-        if rung.dropped.is_some() {
-            return PointState::Dropped;
-        }
-        if state.accepted_result_of(rung).is_some() {
-            return PointState::Accepted;
+        let stage = state.stage_of(rung);
+        match stage {
+            Stage::Dropped => return PointState::Dropped,
+            Stage::Accepted => return PointState::Accepted,
+            Stage::AwaitingAcceptance | Stage::Lapsed | Stage::NotMet | Stage::NotRun => {}
         }
         let code = &rung.point.code;
         let in_run = |run: &programme::state::Run| {
@@ -48,18 +48,18 @@ impl PointState {
         if state.open_run().is_some_and(in_run) {
             return PointState::InRun;
         }
-        let last = last_result(state, rung).map(|result| &result.standing);
         // Who refused a release can still give it, so the refusal holds the run alone; but the point is not waiting for it.
-        let against_release =
-            holds.clone().any(|(rule, stage)| stage == Stage::Release || rule == "release-refused");
+        let against_release = holds
+            .clone()
+            .any(|(rule, when)| when == holds::Stage::Release || rule == "release-refused");
         let released = rung.release.is_some() && !holds.into_iter().any(|(rule, _)| spoils(rule));
-        match last {
-            Some(Standing::Open) => PointState::AwaitingAcceptance,
+        match stage {
+            Stage::AwaitingAcceptance => PointState::AwaitingAcceptance,
             _ if released && !against_release => PointState::Released,
-            Some(Standing::Lapsed(_) | Standing::Accepted) => PointState::Lapsed,
-            Some(Standing::NotMet) => PointState::NotMet,
-            Some(Standing::Replaced) | None if against_release => PointState::Held,
-            Some(Standing::Replaced) | None => PointState::Ready,
+            Stage::Lapsed => PointState::Lapsed,
+            Stage::NotMet => PointState::NotMet,
+            _ if against_release => PointState::Held,
+            _ => PointState::Ready,
         }
     }
 
@@ -67,12 +67,6 @@ impl PointState {
     pub fn of_reasons(state: &State, rung: &Rung, reasons: &[Reason]) -> Self {
         Self::of(state, rung, reasons.iter().map(|reason| (reason.rule().code, reason.stage())))
     }
-}
-
-/// The last result that no other of the same run replaces.
-pub(super) fn last_result<'a>(state: &'a State, rung: &Rung) -> Option<&'a ResultState> {
-    let results = rung.results.iter().rev().map(|id| &state.results[id.0]);
-    results.into_iter().find(|result| result.standing != Standing::Replaced)
 }
 
 /// Whether a hold says that the release is not good any more.

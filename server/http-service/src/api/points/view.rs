@@ -10,7 +10,7 @@ use programme::record::{Digest, Part};
 use programme::state::{Amendable, Dropped, Rung, Signature, SignedRelease, State};
 use serde::Serialize;
 
-use super::standing::{PointState, last_result};
+use super::standing::PointState;
 use crate::api::results::{ResultRow, ResultStanding};
 use crate::api::sign_offs::PartName;
 use crate::problem::Problem;
@@ -43,7 +43,7 @@ pub struct PointRow<'a> {
 impl<'a> PointRow<'a> {
     /// A point with all that holds it.
     pub fn of(state: &'a State, rung: &'a Rung, reasons: &[Reason]) -> Self {
-        let last = last_result(state, rung);
+        let last = state.last_result_of(rung);
         let of_stage = |stage| reasons.iter().filter(|it| it.stage() == stage).count();
         Self {
             code: &rung.point.code,

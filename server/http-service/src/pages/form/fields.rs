@@ -103,6 +103,16 @@ impl<'a> Draft<'a> {
         }
     }
 
+    /// Whether this form was sent and comes again.
+    pub const fn was_sent(&self) -> bool {
+        self.trouble.is_some()
+    }
+
+    /// What is wrong with something that is no single field.
+    pub fn fault_at(&self, place: &str) -> Markup {
+        html! { @if let Some(why) = self.fault(place) { p.fault { (why) } } }
+    }
+
     /// Which parts of the page say more about a field.
     fn described_by(&self, name: &str, hint: &str) -> Option<String> {
         let id = self.id(name);
@@ -171,6 +181,13 @@ impl<'a> Draft<'a> {
                 input type="datetime-local" id=(self.id(name)) name=(name) value=(self.value(name, usual)) aria-describedby=[self.described_by(name, hint)] aria-invalid=[self.invalid(name)];
                 " " span.unit { "UTC" }
             }
+        })
+    }
+
+    /// A day.
+    pub fn day(&self, name: &str, label: &str, hint: &str, usual: &str) -> Markup {
+        self.field(name, label, hint, html! {
+            input type="date" id=(self.id(name)) name=(name) value=(self.value(name, usual)) aria-describedby=[self.described_by(name, hint)] aria-invalid=[self.invalid(name)];
         })
     }
 

@@ -1,13 +1,16 @@
 //! The plan of the next day: what is done when, with charge and temperatures, and planning it anew.
 
+mod anew;
 mod shown;
 
 use actix_web::http::StatusCode;
 use chrono::{DateTime, Utc};
 use programme::codes::DayPlanNumber;
+use programme::nouns::Role;
 use programme::people::Act;
 use serde::Deserialize;
 
+pub(crate) use anew::plan_anew;
 pub(crate) use shown::TomorrowPage;
 
 use super::around::Section;
@@ -18,6 +21,7 @@ use super::words::person;
 use crate::access::{Permission, PlanDays, Read};
 use crate::api;
 use crate::api::day_plans::NewDayPlan;
+use crate::api::heating::HeatingKnown;
 use crate::desk::Answer;
 use crate::given::{At, Given, Number, Query};
 use crate::office::Office;
@@ -98,6 +102,15 @@ async fn page<P: Permission>(
                     .map(|proposed| draw_day(&DayPicture { programme: &state.title, proposed })),
                 others: others.map(|it| (it.number, it.terms.from, it.replaces)).collect(),
                 names: names.collect(),
+                last: state.planning.last_whole_day().map(|it| it.terms.clone()),
+                known: HeatingKnown::all(state),
+                people: state
+                    .people
+                    .values()
+                    .filter(|it| it.roles.iter().any(|role| *role != Role::Viewer))
+                    .map(|it| (it.handle.clone(), it.name.clone()))
+                    .collect(),
+                window: anew::next_morning(view.now),
                 proposed: proposed.cloned(),
                 trouble,
             })
@@ -115,11 +128,10 @@ pub(crate) async fn plan(member: Member<PlanDays>, form: Form, office: Office) -
         let Given { body, asked }: Given<AnotherDay> = form.given()?;
         let terms = member
             .look(&office, |view| {
-                let whole = view.state.planning.days.iter().rev().find(|day| day.replaces.is_none());
-                let last = whole.ok_or_else(|| {
+                let last = view.state.planning.last_whole_day().ok_or_else(|| {
                     Problem::new(
                         NOT_FOUND,
-                        "There is no plan yet whose field and chargers could be taken. Send the first one to the API.",
+                        "There is no plan yet whose field and chargers could be taken. Plan a day from nothing first.",
                     )
                 })?;
                 let mut terms = last.terms.clone();

@@ -5,10 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{DateTime, Utc};
 use maud::{Markup, PreEscaped, html};
 use programme::codes::{DayPlanNumber, PersonHandle, PointCode};
-use programme::day_plan::{ChargeOfDay, PlannedRun};
+use programme::day_plan::{ChargeOfDay, DayTerms, PlannedRun};
 use programme::people::Act;
 use programme::state::ProposedDay;
 
+use super::anew::{Anew, COLUMNS, WEATHER};
+use crate::api::heating::HeatingKnown;
 use crate::pages::form::{Draft, Trouble};
 use crate::pages::words::{counted, for_field, moment, phase, roles};
 
@@ -28,6 +30,14 @@ pub(crate) struct TomorrowPage {
     pub others: Vec<(DayPlanNumber, DateTime<Utc>, Option<DayPlanNumber>)>,
     /// What the people of the day are called.
     pub names: BTreeMap<PersonHandle, String>,
+    /// The terms of the last plan of a whole day.
+    pub last: Option<DayTerms>,
+    /// Parts that the programme's own recordings know.
+    pub known: Vec<HeatingKnown>,
+    /// Everybody who has a role, with their name.
+    pub people: Vec<(PersonHandle, String)>,
+    /// When a day begins and ends, as a form proposes it.
+    pub window: (String, String),
     pub trouble: Option<Trouble>,
 }
 
@@ -46,11 +56,38 @@ impl TomorrowPage {
             @match &self.proposed {
                 None => {
                     p.lead { "No day is planned yet." }
-                    p { "The first plan needs the field, chargers and crew, and comes through the API; from then on a day like it is planned here." }
+                    @if !self.may_plan { p { "Days are planned by: " (Act::PlanDays.allowed_in_words()) "." } }
                 }
                 Some(proposed) => { (self.plan(proposed)) }
             }
+            (self.anew())
             (self.others())
+        }
+    }
+
+    fn anew(&self) -> Markup {
+        if !self.may_plan {
+            return html! {};
+        }
+        let to = format!("{}/tomorrow/anew", self.place);
+        let draft = Draft::new("anew", &to, &self.token, self.trouble.as_ref());
+        let form = Anew {
+            last: self.last.as_ref(),
+            known: &self.known,
+            people: &self.people,
+            window: &self.window,
+        };
+        // Whoever has typed into it sees it open again.
+        let is_open = self.proposed.is_none() || draft.was_sent();
+        html! {
+            section {
+                h2 #anew { "Plan a day from nothing" }
+                p { "Field, weather, pack, chargers, parts that heat, times and crew. A plan is a proposal and releases nothing." }
+                details open[is_open] {
+                    summary { "Everything that a plan rests on" }
+                    (form.form(&draft))
+                }
+            }
         }
     }
 
@@ -181,7 +218,7 @@ impl TomorrowPage {
                     (next.line("from:moment", "From (UTC)", "As 2026-06-22T07:00", ""))
                     (next.line("to:moment", "To (UTC)", "", ""))
                     (next.figure("state:number", "Charge state at the beginning", "From 0 to 1: 0.9 is 90 %.", "of full"))
-                    (next.text_with("weather_csv", "Weather by the hour, as CSV", "A line of column names, then a row for each hour. from and cloud (0 to 1) are needed; wind_kt, gust_kt, crosswind_kt, visibility_km, cloud_base_ft, temperature_c, precipitation (yes or no) where points have minima.", "from,cloud,wind_kt,gust_kt,crosswind_kt,visibility_km,cloud_base_ft,temperature_c,precipitation"))
+                    (next.text_with("weather_csv", "Weather by the hour, as CSV", WEATHER, COLUMNS))
                     (next.send("Propose a plan"))
                 }))
             }
@@ -193,6 +230,7 @@ impl TomorrowPage {
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use crate::pages::tests::{codes, long};
         use chrono::TimeDelta;
+        use programme::codes::RunNumber;
         use programme::entry::Entry;
         let text = include_str!("../../../../programme/records/day-plan-proposed-v1-full.json");
         let entry = Entry::from_json(text.trim()).unwrap();
@@ -230,15 +268,30 @@ impl TomorrowPage {
                 })),
                 others: vec![(DayPlanNumber(1), DateTime::UNIX_EPOCH, None); many],
                 names: BTreeMap::new(),
+                last: Some(proposed.terms.clone()),
+                known: proposed
+                    .terms
+                    .parts
+                    .iter()
+                    .map(|part| HeatingKnown {
+                        limit: "L-WINDING".parse().unwrap(),
+                        part: part.clone(),
+                        runs: vec![RunNumber(7); many.min(40)],
+                    })
+                    .collect(),
+                people: vec![("marit".parse().unwrap(), long("Marit", many))],
+                window: ("2031-06-04T07:00".to_owned(), "2031-06-04T15:00".to_owned()),
                 proposed: Some(proposed),
                 trouble: None,
             }
         };
-        let empty = Self { proposed: None, picture: None, may_plan: false, ..page(1) };
+        let viewed = Self { proposed: None, picture: None, may_plan: false, ..page(1) };
+        let empty = Self { proposed: None, picture: None, last: None, ..page(1) };
         vec![
             ("ordinary", page(3).body()),
             ("no run", page(0).body()),
             ("empty", empty.body()),
+            ("empty, for those who only read", viewed.body()),
             ("worst case", page(16).body()),
         ]
     }

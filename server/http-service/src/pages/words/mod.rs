@@ -7,13 +7,13 @@ use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
 use maud::{Markup, html};
 use programme::codes::PersonHandle;
 use programme::holds::{Hold, Stage};
-use programme::nouns::{Phase, Role};
+use programme::nouns::Role;
 use programme::state::State;
 
 pub(crate) use day::{check_word, observed, outcome, severity, severity_code, times_in_short};
 pub(crate) use programme::in_words::{
     amount, axis, channel_name, comparison, condition, criterion, energy, figure,
-    hours_and_minutes, limit, statistic, total, weather,
+    hours_and_minutes, limit, phase, statistic, total, weather,
 };
 pub(crate) use standing::{
     STATES, mark_of_symbol, result_word, state_word, symbols, word_of_state,
@@ -92,17 +92,6 @@ pub(crate) fn for_field(at: DateTime<Utc>) -> String {
 /// Roles in words.
 pub(crate) fn roles(roles: &[Role]) -> String {
     roles.iter().map(|role| role.in_words()).collect::<Vec<_>>().join(", ")
-}
-
-/// A phase in words.
-pub(crate) const fn phase(phase: Phase) -> &'static str {
-    match phase {
-        Phase::Static => "Static",
-        Phase::GroundRun => "Ground run",
-        Phase::Taxi => "Taxi",
-        Phase::FirstFlight => "First flight",
-        Phase::Envelope => "Envelope",
-    }
 }
 
 /// So many of something.

@@ -47,6 +47,7 @@ pub(super) fn terms(story: &Story) -> DayTerms {
             time_constant_min: 15.0,
             rise_c_per_kw: 1.0,
             begins_c: 15.0,
+            rests_on: Vec::new(),
             most_c: 70.0,
         }],
         set_up_min: BTreeMap::from([(Phase::GroundRun, 20)]),

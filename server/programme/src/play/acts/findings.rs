@@ -9,7 +9,7 @@ use crate::codes::{
 };
 use crate::commands::{self, decide, digests};
 use crate::entry::Draft;
-use crate::nouns::{Phase, Severity, Statistic, WeatherObservation};
+use crate::nouns::{LostTo, Phase, Severity, Statistic, WeatherObservation};
 use crate::refusal::Refusal;
 use crate::state::Amendable;
 
@@ -287,5 +287,25 @@ impl Given for LiftStandDown {
             calls: in_force.map(|called| called.seq).collect(),
         };
         decide(scene.state, &commands::LiftStandDown { terms }, scene.stamp)
+    }
+}
+
+/// Notes that the day of the act was lost, or that it was not.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(in crate::play) struct NoteLostDay {
+    #[serde(default)]
+    cause: Option<LostTo>,
+    account: String,
+}
+
+impl Given for NoteLostDay {
+    fn decide(&self, _: usize, scene: &Scene<'_>) -> Result<Vec<Draft>, Refusal> {
+        let terms = commands::LostDayTerms {
+            date: scene.day,
+            cause: self.cause,
+            account: self.account.clone(),
+        };
+        decide(scene.state, &commands::NoteLostDay { terms }, scene.stamp)
     }
 }

@@ -1,22 +1,31 @@
 //! When it may fly: the last forecast, what would move it, how it slipped, and making another.
 
+mod assuming;
+
+use std::collections::BTreeMap;
+
 use actix_web::http::StatusCode;
 use chrono::NaiveDate;
 use maud::{Markup, PreEscaped, html};
-use programme::forecast::{DateOutcome, DateSpread, SHARES, outcomes};
+use programme::forecast::{DateOutcome, DateSpread, SHARES, outcomes, remaining};
+use programme::nouns::Phase;
 use programme::people::Act;
-use programme::state::{AssumedForecast, MadeForecast};
+use programme::progress::working_days_to_acceptance;
+use programme::state::{AssumedForecast, MadeForecast, State};
 
-use super::around::Section;
-use super::door::Member;
-use super::form::{Draft, Form, Trouble, settled};
-use super::point::Recorded;
-use super::words::moment;
+use assuming::Assuming;
+pub(crate) use assuming::assume;
+
 use crate::access::{Forecast, Permission, Read};
 use crate::api;
 use crate::desk::Answer;
 use crate::given::Query;
 use crate::office::Office;
+use crate::pages::around::Section;
+use crate::pages::door::Member;
+use crate::pages::form::{Draft, Form, Trouble, settled};
+use crate::pages::point::Recorded;
+use crate::pages::words::moment;
 use crate::picture::{ForecastPicture, draw_forecast};
 
 /// So many of the most critical points are shown.
@@ -30,6 +39,12 @@ pub(crate) struct ForecastPage {
     pub place: String,
     pub token: String,
     pub may_forecast: bool,
+    /// As the form for new assumptions proposes it.
+    pub today: String,
+    /// Phases with points that are still to be shown.
+    pub remaining: Vec<Phase>,
+    /// Working days from a run to the acceptance of its result, by phase.
+    pub history: BTreeMap<Phase, Vec<f64>>,
     pub assumed: Option<AssumedForecast>,
     /// Newest first, with what became of each.
     pub forecasts: Vec<(MadeForecast, [DateOutcome; 2])>,
@@ -72,6 +87,7 @@ impl ForecastPage {
             }
             (self.making())
             (self.assumptions())
+            (self.assuming())
             @if self.forecasts.len() > 1 { section { h2 { "Earlier forecasts" } (self.earlier()) } }
         }
     }
@@ -122,7 +138,7 @@ impl ForecastPage {
                 @if !self.may_forecast {
                     p { "Forecasts are made by: " (Act::Forecast.allowed_in_words()) "." }
                 } @else if self.assumed.is_none() {
-                    p { "First somebody says what a forecast rests on: durations, working days, weather, deliveries, repeats. That goes through the API." }
+                    p { "First say what a forecast rests on: " a href="#assume" { "durations, working days, weather, deliveries, repeats" } "." }
                 } @else {
                     (draft.form(html! {
                         (draft.figure_with("trials:count", "Courses of the programme that are drawn", "Up to 20 000.", "trials", Some(2000.0)))
@@ -153,6 +169,32 @@ impl ForecastPage {
         }
     }
 
+    fn assuming(&self) -> Markup {
+        if !self.may_forecast {
+            return html! {};
+        }
+        let to = format!("{}/forecast/assumptions", self.place);
+        let draft = Draft::new("assume", &to, &self.token, self.trouble.as_ref());
+        let form = Assuming {
+            assumed: self.assumed.as_ref().map(|it| &it.assumptions),
+            today: self.today.clone(),
+            remaining: self.remaining.clone(),
+            history: &self.history,
+        };
+        // Whoever has typed into it sees it open again.
+        let is_open = self.assumed.is_none() || draft.was_sent();
+        html! {
+            section {
+                h2 #assume { "Assume anew" }
+                p { "Everything is an assumption of the test lead; no hold looks at it." }
+                details open[is_open] {
+                    summary { "Durations, working days, weather, deliveries, repeats" }
+                    (form.form(&draft))
+                }
+            }
+        }
+    }
+
     fn earlier(&self) -> Markup {
         html! {
             div.wide tabindex="0" role="region" aria-label="Earlier forecasts" {
@@ -178,13 +220,12 @@ impl ForecastPage {
     #[cfg(test)]
     #[allow(clippy::unwrap_used)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
-        use super::tests::{codes, long};
+        use crate::pages::tests::{codes, long};
         use programme::entry::Entry;
-        use programme::state::State;
         let mut state = State::default();
         for text in [
-            include_str!("../../../programme/records/forecast-assumed-v1-full.json"),
-            include_str!("../../../programme/records/forecast-made-v1-full.json"),
+            include_str!("../../../../programme/records/forecast-assumed-v1-full.json"),
+            include_str!("../../../../programme/records/forecast-made-v1-full.json"),
         ] {
             state.apply(&Entry::from_json(text.trim()).unwrap());
         }
@@ -208,6 +249,9 @@ impl ForecastPage {
                 place: "/programmes/tug".to_owned(),
                 token: "0".repeat(64),
                 may_forecast: true,
+                today: "2031-06-03".to_owned(),
+                remaining: vec![Phase::Taxi],
+                history: [(Phase::Taxi, vec![1.0; many])].into(),
                 assumed: assumed.clone().filter(|_| many > 0),
                 picture: (many > 0).then_some(drawn),
                 forecasts: vec![(made, [outcome; 2]); many],
@@ -312,6 +356,9 @@ async fn page<P: Permission>(
                 place: member.place(""),
                 token: member.visitor.form_token.clone(),
                 may_forecast: member.may(Act::Forecast),
+                today: view.now.date_naive().to_string(),
+                remaining: phases_left(state),
+                history: working_days_to_acceptance(state),
                 assumed: state.planning.assumed.clone(),
                 picture: newest
                     .map(|made| draw_forecast(&ForecastPicture { programme: &state.title, made })),
@@ -321,6 +368,14 @@ async fn page<P: Permission>(
         })
         .await?;
     Ok(member.around("Forecast", Section::Forecast).recorded(recorded).reply(status, page.body()))
+}
+
+/// Phases with points that are still to be shown, in order.
+fn phases_left(state: &State) -> Vec<Phase> {
+    let mut phases: Vec<Phase> = remaining(state).steps.iter().map(|step| step.phase).collect();
+    phases.sort_unstable();
+    phases.dedup();
+    phases
 }
 
 /// Makes a forecast.
