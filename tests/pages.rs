@@ -3,6 +3,7 @@
 mod engineer;
 mod forms;
 mod people;
+mod planning;
 
 use crate::harness::{Client, DEMONSTRATION_PASSWORD, Event, Server};
 

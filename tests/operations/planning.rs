@@ -169,6 +169,11 @@ fn plans_tomorrow(story: &Story) {
         refused["faults"].as_array().unwrap().iter().map(|it| &it["field"]).collect();
     assert_eq!(fields, ["pack.usable_kwh", "parts[0].rests_on", "crew"], "{refused:#}");
 
+    let mut upside_down = day();
+    upside_down["to"] = upside_down["from"].clone();
+    let refused = draft(upside_down).has_problem(422, "invalid").json();
+    assert!(refused["faults"].to_string().contains("0 minutes after from"), "{refused:#}");
+
     let mut by_night = day();
     (by_night["from"], by_night["to"]) = (told(tomorrow(21)).into(), told(tomorrow(23)).into());
     lea.post(&at("day-plans"), json!({ "terms": by_night })).has_problem(422, "invalid");

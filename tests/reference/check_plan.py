@@ -146,12 +146,13 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--order", required=True, help="path of the example `order`")
     parser.add_argument("--rounds", type=int, default=4, help="how many days")
+    parser.add_argument("--points", type=int, nargs="+", default=[20, 26, 32, 40], help="points of the days, one after the other")
     parser.add_argument("--seconds", type=float, default=20.0, help="how long the solver may take for a day")
     arguments = parser.parse_args()
     random = np.random.default_rng(20260703)
     failed = 0
     for number in range(arguments.rounds):
-        points = (20, 26, 32, 40)[number % 4]
+        points = arguments.points[number % len(arguments.points)]
         asked = day(random, points, steps=72)
         run = subprocess.run([arguments.order], input=json.dumps(asked), capture_output=True, text=True, check=True)
         plan = json.loads(run.stdout)

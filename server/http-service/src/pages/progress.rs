@@ -177,7 +177,7 @@ impl ProgressPage {
                     _ => { p { "No run was made yet; days are counted from the first one on." } }
                 }
                 @if !spent.lost.is_empty() {
-                    table.phases {
+                    table.sums {
                         caption { "Working days without a run, each by one cause: what somebody noted, or else what the records tell" }
                         thead { tr { th scope="col" { "Lost to" } th scope="col" { "Days" } } }
                         tbody { @for it in &spent.lost { tr { th scope="row" { (cause(it.cause)) } td { (it.days) } } } }

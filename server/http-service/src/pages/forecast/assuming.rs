@@ -109,9 +109,12 @@ impl Assuming<'_> {
                 legend { (phase_word(phase)) }
                 @if !self.remaining.contains(&phase) { p.hint { "No point of it is left; it may stay empty." } }
                 (draft.fault_at(&format!("days.{phase}")))
-                (draft.figure_with(&days("best"), "If all goes well", "From a run to where its result is accepted, or to where it can be repeated.", "working days", figure(|it| it.best)))
+                p.hint { "From a run to where its result is accepted, or to where it can be repeated." }
+                div.beside {
+                (draft.figure_with(&days("best"), "If all goes well", "", "working days", figure(|it| it.best)))
                 (draft.figure_with(&days("likely"), "Most likely", "", "working days", figure(|it| it.likely)))
                 (draft.figure_with(&days("worst"), "If much goes wrong", "", "working days", figure(|it| it.worst)))
+                }
                 @if !history.is_empty() {
                     (draft.tick("form.history[]", phase.as_str(), html! {
                         "Instead, as the programme's own " (history.len()) " accepted results took: "
@@ -120,8 +123,10 @@ impl Assuming<'_> {
                 }
                 (draft.fault_at(&format!("repeats.{phase}")))
                 p.hint { "Repeats, before results are looked at: as if so many runs had been repeated and so many had shown what they were for. The programme's own results are added." }
+                div.beside {
                 (draft.figure_with(&format!("repeats.{phase}.repeated:number?"), "Repeated", "", "runs", prior.map(|it| it.repeated)))
                 (draft.figure_with(&format!("repeats.{phase}.shown:number?"), "Shown", "", "runs", prior.map(|it| it.shown)))
+                }
             }
         }
     }
@@ -135,10 +140,10 @@ impl Assuming<'_> {
                 legend { "Weather: on what share of days it does, from 0 to 1" }
                 (draft.fault_at("weather.ground"))
                 (draft.fault_at("weather.flight"))
-                @for (month, name) in MONTHS.iter().enumerate() {
-                    (draft.figure_with(&format!("weather.ground[{month}]:number"), &format!("{name}, for runs on the ground"), "", "of days", share(|it| &it.weather.ground, month)))
-                    (draft.figure_with(&format!("weather.flight[{month}]:number"), &format!("{name}, for flights"), "", "of days", share(|it| &it.weather.flight, month)))
-                }
+                div.beside { @for (month, name) in MONTHS.iter().enumerate() {
+                    (draft.figure_with(&format!("weather.ground[{month}]:number"), &format!("{name}, ground"), "", "of days", share(|it| &it.weather.ground, month)))
+                    (draft.figure_with(&format!("weather.flight[{month}]:number"), &format!("{name}, flights"), "", "of days", share(|it| &it.weather.flight, month)))
+                } }
             }
         }
     }

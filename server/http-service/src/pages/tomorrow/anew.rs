@@ -41,16 +41,12 @@ pub(super) struct Anew<'a> {
     pub window: &'a (String, String),
 }
 
-/// A part as the form shows it: how warm it begins is today's, its figures are the recordings' where there are some.
+/// The parts that the form begins with: those that recordings know, or else those that were typed in for the last plan.
 fn parts(last: Option<&DayTerms>, known: &[HeatingKnown]) -> Vec<HeatingPart> {
-    let mut parts: Vec<HeatingPart> = known.iter().map(|known| known.part.clone()).collect();
-    let typed = last.into_iter().flat_map(|last| &last.parts);
-    for part in typed {
-        if parts.iter().all(|known| known.name != part.name) {
-            parts.push(part.clone());
-        }
+    if known.is_empty() {
+        return last.map(|last| last.parts.clone()).unwrap_or_default();
     }
-    parts
+    known.iter().map(|known| known.part.clone()).collect()
 }
 
 impl Anew<'_> {
@@ -129,11 +125,17 @@ impl Anew<'_> {
 
     fn heating(&self, draft: &Draft<'_>) -> Markup {
         let parts = parts(self.last, self.known);
+        let of_last = self.last.into_iter().flat_map(|last| &last.parts);
+        let typed = of_last.filter(|part| part.rests_on.is_empty()).map(|part| part.name.as_str());
+        let typed: Vec<&str> = typed.collect();
         let places = parts.iter().map(Some).chain([None]).take(PARTS).enumerate();
         html! {
             fieldset {
                 legend { "Parts that runs heat, and that have to cool down" }
-                p.hint { "A place whose name stays empty goes." }
+                p.hint {
+                    "A place whose name stays empty goes."
+                    @if !self.known.is_empty() && !typed.is_empty() { " Typed in for the last plan, and not here because recordings tell more: " (typed.join(", ")) "." }
+                }
                 (draft.hidden("parts:list", ""))
                 @for (place, part) in places { (self.part(draft, place, part)) }
             }
