@@ -107,4 +107,11 @@ fn a_day_is_planned_from_nothing_with_parts_that_recordings_know() {
     let own = token(&tomas.get("/").has_status(200).text).to_owned();
     whole.by_another(&own).send(&tomas).has_status(403);
     marit.get(&page("tomorrow")).has_status(200).reads("Plan ");
+
+    let energy = page(&format!("tomorrow/{number}/energy"));
+    tomas.get(&energy).has_status(200).reads("and the battery on the ground").reads("<svg");
+    let asked = tomas.get(&format!("{energy}?energy_kwh=2.5&run_min=10&set_up_min=15"));
+    assert_eq!(Form::of(&asked.has_status(200), "energy").has("energy_kwh"), "2.5");
+    tomas.get(&format!("{energy}?energy_kwh=-1")).has_status(422).reads("must be from 0");
+    tomas.get(&page("tomorrow/999/energy")).has_status(404);
 }

@@ -31,7 +31,11 @@ pub struct LikeRun {
     pub set_up_min: f64,
 }
 
-fn of_day(state: &State, number: DayPlanNumber, run: LikeRun) -> Result<EnergyOfDay, Problem> {
+pub(crate) fn of_day(
+    state: &State,
+    number: DayPlanNumber,
+    run: LikeRun,
+) -> Result<EnergyOfDay, Problem> {
     let proposed = known(state, number)?;
     let LikeRun { energy_kwh, run_min, set_up_min } = run;
     let run = LikeRuns { energy_kwh, run_min, set_up_min };

@@ -187,6 +187,7 @@ pages! {
     sent "/programmes/{programme}/tomorrow" Member<PlanDays> => tomorrow::plan;
     sent "/programmes/{programme}/tomorrow/anew" Member<PlanDays> => tomorrow::plan_anew;
     opened "/programmes/{programme}/tomorrow/{plan}" Member<Read> => tomorrow::show_one;
+    opened "/programmes/{programme}/tomorrow/{plan}/energy" Member<Read> => tomorrow::show_energy;
     sent "/programmes/{programme}/tomorrow/{plan}/replanning" Member<PlanDays> => tomorrow::replan;
     opened "/programmes/{programme}/forecast" Member<Read> => forecast::show;
     sent "/programmes/{programme}/forecast" Member<Forecast> => forecast::make;

@@ -69,6 +69,7 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("hazards", hazards::HazardsPage::samples()),
         ("hazard", hazards::HazardPage::samples()),
         ("tomorrow", tomorrow::TomorrowPage::samples()),
+        ("energy of a day", tomorrow::EnergyPage::samples()),
         ("forecast", forecast::ForecastPage::samples()),
         ("past", past::PastPage::samples()),
         ("changes", changes::ChangesPage::samples()),

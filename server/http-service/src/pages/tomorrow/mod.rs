@@ -1,6 +1,7 @@
 //! The plan of the next day: what is done when, with charge and temperatures, and planning it anew.
 
 mod anew;
+mod energy;
 mod shown;
 
 use actix_web::http::StatusCode;
@@ -11,6 +12,9 @@ use programme::people::Act;
 use serde::Deserialize;
 
 pub(crate) use anew::plan_anew;
+#[cfg(test)]
+pub(crate) use energy::EnergyPage;
+pub(crate) use energy::show_energy;
 pub(crate) use shown::TomorrowPage;
 
 use super::around::Section;

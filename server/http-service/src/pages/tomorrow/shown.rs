@@ -45,7 +45,7 @@ fn percent(share: f64) -> String {
     format!("{:.0} %", share * 100.0)
 }
 
-fn clock(at: DateTime<Utc>) -> String {
+pub(super) fn clock(at: DateTime<Utc>) -> String {
     at.format("%H:%M").to_string()
 }
 
@@ -108,7 +108,11 @@ impl TomorrowPage {
             }
             section { h2 { "Runs" } (self.runs(&day.runs)) }
             section { h2 { "What has to be done before, and by whom" } (needs(&day.runs)) }
-            section { h2 { "Charging" } (charges(&day.charges)) }
+            section {
+                h2 { "Charging" }
+                (charges(&day.charges))
+                p { a href={ (self.place) "/tomorrow/" (number) "/energy" } { "How many runs does the energy of this day allow, and from which source?" } }
+            }
             @if !day.not_reached.is_empty() {
                 section {
                     h2 { "Could be run, and is not planned" }
