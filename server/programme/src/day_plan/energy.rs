@@ -142,10 +142,9 @@ fn day(
         }
         if busy.contains(&step) {
             let runs = candidate.is_run(step - busy.start);
-            standing = grounds.away(&standing, step, if runs { candidate.power_kw() } else { 0.0 });
+            grounds.away(&mut standing, step, if runs { candidate.power_kw() } else { 0.0 });
         } else {
-            let (after, charged) = grounds.charge(&standing, step);
-            standing = after;
+            let charged = grounds.charge(&mut standing, step);
             sum.panels_kwh += charged.panels_kwh;
             sum.ground_kwh += charged.ground_kwh;
             sum.mains_kwh += charged.mains_kwh;

@@ -144,16 +144,18 @@ impl Grounds {
 
     /// A step at the charger.
     pub fn rest(&self, before: &Standing, step: usize) -> Standing {
-        self.charge(before, step).0
+        let mut now = before.clone();
+        self.charge(&mut now, step);
+        now
     }
 
     /// A step at the charger, with what went into the pack: from the panels first, then from the battery on the ground, then
     /// from the mains. What panels give beyond goes into the battery on the ground.
-    pub fn charge(&self, before: &Standing, step: usize) -> (Standing, Charged) {
-        let state = before.pack_kwh / self.usable_kwh;
+    pub fn charge(&self, now: &mut Standing, step: usize) -> Charged {
+        let state = now.pack_kwh / self.usable_kwh;
         let takes_kw =
             self.taper.as_ref().map_or(f64::INFINITY, |taper| taper.at(state).kilowatts());
-        let room_kwh = (self.usable_kwh - before.pack_kwh).max(0.0);
+        let room_kwh = (self.usable_kwh - now.pack_kwh).max(0.0);
         let mut wants_kwh =
             (takes_kw.min(self.charger_kw) * STEP_H).min(room_kwh) / self.efficiency;
         let mut take = |may_kwh: f64| {
@@ -163,7 +165,7 @@ impl Grounds {
         };
         let sun_kwh = self.at(&self.panels_kw, step) * STEP_H;
         let may_kwh = self.ground.map_or(0.0, |ground| {
-            (ground.power_kw * STEP_H).min(before.ground_kwh - ground.least_kwh)
+            (ground.power_kw * STEP_H).min(now.ground_kwh - ground.least_kwh)
         });
         let (panels, ground) = (take(sun_kwh), take(may_kwh));
         let mains = take(self.mains_kw * STEP_H);
@@ -172,36 +174,32 @@ impl Grounds {
             ground_kwh: ground * self.efficiency,
             mains_kwh: mains * self.efficiency,
         };
-        let mut after = self.stand(before, step, 0.0, sun_kwh - panels);
-        after.pack_kwh += charged.all_kwh();
-        after.ground_kwh -= ground;
-        (after, charged)
+        self.stand(now, step, 0.0, sun_kwh - panels);
+        now.pack_kwh += charged.all_kwh();
+        now.ground_kwh -= ground;
+        charged
     }
 
     /// A step away from the charger, with so much power out of the pack.
-    pub fn away(&self, before: &Standing, step: usize, power_kw: f64) -> Standing {
+    pub fn away(&self, now: &mut Standing, step: usize, power_kw: f64) {
         let sun_kwh = self.at(&self.panels_kw, step) * STEP_H;
-        let mut after = self.stand(before, step, power_kw, sun_kwh);
-        after.pack_kwh -= power_kw * STEP_H;
-        after
+        self.stand(now, step, power_kw, sun_kwh);
+        now.pack_kwh -= power_kw * STEP_H;
     }
 
     /// Parts warm or cool by the exact answer for steady power and air; spare sunlight goes into the battery on the ground.
-    fn stand(&self, before: &Standing, step: usize, power_kw: f64, spare_kwh: f64) -> Standing {
+    fn stand(&self, now: &mut Standing, step: usize, power_kw: f64, spare_kwh: f64) {
         let air_c = self.at(&self.air_c, step);
-        let parts_c = self.parts.iter().zip(&before.parts_c).map(|(part, warm_c)| {
+        for (part, warm_c) in self.parts.iter().zip(&mut now.parts_c) {
             let kept = (-f64::from(STEP_MIN) / part.time_constant_min).exp();
-            kept * warm_c + (1.0 - kept) * (air_c + part.rise_c_per_kw * power_kw)
-        });
-        let stored_kwh = self.ground.map_or(0.0, |ground| {
-            let room_kwh = (ground.usable_kwh - before.ground_kwh).max(0.0);
-            spare_kwh.min(ground.power_kw * STEP_H).min(room_kwh)
-        });
-        Standing {
-            pack_kwh: before.pack_kwh,
-            ground_kwh: before.ground_kwh + stored_kwh,
-            parts_c: parts_c.collect(),
-            waits: before.waits.iter().map(|steps| steps.saturating_sub(1)).collect(),
+            *warm_c = kept * *warm_c + (1.0 - kept) * (air_c + part.rise_c_per_kw * power_kw);
+        }
+        if let Some(ground) = self.ground {
+            let room_kwh = (ground.usable_kwh - now.ground_kwh).max(0.0);
+            now.ground_kwh += spare_kwh.min(ground.power_kw * STEP_H).min(room_kwh);
+        }
+        for steps in &mut now.waits {
+            *steps = steps.saturating_sub(1);
         }
     }
 
@@ -214,7 +212,7 @@ impl Grounds {
         let mut now = before.clone();
         for away in 0..candidate.whole() {
             let runs = candidate.is_run(away);
-            now = self.away(&now, step + away, if runs { candidate.power_kw() } else { 0.0 });
+            self.away(&mut now, step + away, if runs { candidate.power_kw() } else { 0.0 });
             let is_cool = |(part, warm_c): (&Part, &f64)| *warm_c <= part.most_c + DUST;
             if runs && !self.parts.iter().zip(&now.parts_c).all(is_cool) {
                 return None;

@@ -21,6 +21,9 @@ pub const MOST_CANDIDATES: usize = 64;
 /// So many standings are looked at before the search gives the best it has.
 const MOST_LABELS: usize = 4_000_000;
 
+/// So many continuations are looked at in each step before the whole search begins.
+const QUICKLY: usize = 8_000;
+
 /// Beyond [`EXACT_UP_TO`] candidates, so many continuations are looked at in each step.
 const MOST_PROMISING: usize = 16_000;
 
@@ -177,9 +180,9 @@ impl Problem {
         let mut trace = Vec::new();
         let rest = |trace: &mut Vec<Traced>, mut standing: Standing, until: usize| {
             for step in trace.len()..until {
-                let (after, charged) = self.grounds.charge(&standing, step);
-                trace.push(Traced { standing, charged });
-                standing = after;
+                let before = standing.clone();
+                let charged = self.grounds.charge(&mut standing, step);
+                trace.push(Traced { standing: before, charged });
             }
             standing
         };
@@ -188,9 +191,8 @@ impl Problem {
             let candidate = &self.candidates[*which];
             for away in 0..candidate.whole() {
                 let power_kw = if candidate.is_run(away) { candidate.power_kw() } else { 0.0 };
-                let after = self.grounds.away(&standing, begins + away, power_kw);
-                trace.push(Traced { standing, charged: Charged::default() });
-                standing = after;
+                trace.push(Traced { standing: standing.clone(), charged: Charged::default() });
+                self.grounds.away(&mut standing, begins + away, power_kw);
             }
             standing = self.waiting(standing, *which);
         }
@@ -296,15 +298,16 @@ impl<'a> Bound<'a> {
 /// A way to have done a set of points by a step.
 struct Label {
     standing: Standing,
+    /// What no plan through it exceeds.
+    at_most: f64,
     /// The last run, by its place in the list of all that were begun.
     last: Option<usize>,
 }
 
-/// A label with the points that are done in it, what they are worth, and what no plan through it exceeds.
+/// A label with the points that are done in it and what they are worth.
 struct Promising {
     done: u64,
     worth: f64,
-    at_most: f64,
     label: Label,
 }
 
@@ -313,7 +316,7 @@ fn most_promising(here: &mut Vec<Promising>, most: usize) {
     if here.len() <= most {
         return;
     }
-    here.sort_by(|left, right| right.at_most.total_cmp(&left.at_most));
+    here.sort_by(|left, right| right.label.at_most.total_cmp(&left.label.at_most));
     let half = most / 2;
     here[half..].sort_by(|left, right| right.worth.total_cmp(&left.worth));
     here.truncate(most);
@@ -332,16 +335,34 @@ pub(super) fn search(
     if found.at_most <= found.value + DUST {
         return Ok(found);
     }
-    let kept_in_a_step = match left > EXACT_UP_TO {
-        true => MOST_PROMISING / left,
-        false => usize::MAX,
-    };
+    // A good plan found quickly rules out most of what the whole search would look at.
+    let is_exact = left <= EXACT_UP_TO;
+    let quickly = if is_exact { QUICKLY } else { MOST_PROMISING };
+    let looked_at_all = pass(problem, begun, &bound, quickly / left, &mut found, stop)?;
+    let is_whole =
+        looked_at_all || (is_exact && pass(problem, begun, &bound, usize::MAX, &mut found, stop)?);
+    if is_whole {
+        found.at_most = found.value;
+    }
+    Ok(found)
+}
+
+/// Looks from step to step for a plan that is better than what was found, going on from so many standings of each step. True
+/// where none was left out, so that no plan is better than what was found.
+fn pass(
+    problem: &Problem,
+    begun: &Begun,
+    bound: &Bound<'_>,
+    kept_in_a_step: usize,
+    found: &mut Found,
+    stop: &AtomicBool,
+) -> Result<bool, Stopped> {
     // Each run that was begun: the one before it, the candidate, the step.
     let mut runs: Vec<(Option<usize>, usize, usize)> = Vec::new();
     let mut best: Option<usize> = None;
     let mut steps: Vec<BTreeMap<u64, Vec<Label>>> = Vec::new();
     steps.resize_with(problem.steps + 1, BTreeMap::new);
-    let first = Label { standing: begun.standing.clone(), last: None };
+    let first = Label { standing: begun.standing.clone(), at_most: f64::INFINITY, last: None };
     if let Some(sets) = steps.get_mut(begun.step) {
         sets.insert(begun.done, vec![first]);
     }
@@ -351,16 +372,13 @@ pub(super) fn search(
         let mut here = Vec::new();
         for (done, labels) in std::mem::take(&mut steps[step]) {
             let worth = problem.value(done) - worth_before;
-            for label in labels {
-                let at_most = worth + bound.from(begun, done, step, &label.standing);
-                if at_most > found.value + DUST {
-                    here.push(Promising { done, worth, at_most, label });
-                }
-            }
+            // A better plan may have been found since they were kept.
+            let labels = labels.into_iter().filter(|label| label.at_most > found.value + DUST);
+            here.extend(labels.map(|label| Promising { done, worth, label }));
         }
         is_whole &= here.len() <= kept_in_a_step;
         most_promising(&mut here, kept_in_a_step);
-        for Promising { done, worth, at_most, label } in here {
+        for Promising { done, worth, label } in here {
             looked_at += 1;
             if looked_at.is_multiple_of(256) && stop.load(Ordering::Relaxed) {
                 return Err(Stopped);
@@ -369,8 +387,7 @@ pub(super) fn search(
                 is_whole = false;
                 break 'day;
             }
-            // A better plan may have been found since.
-            if at_most <= found.value + DUST {
+            if label.at_most <= found.value + DUST {
                 continue;
             }
             for which in 0..problem.candidates.len() {
@@ -379,21 +396,33 @@ pub(super) fn search(
                 else {
                     continue;
                 };
+                let value = worth + problem.candidates[which].value;
+                let done = done | 1 << which;
+                let at_most = value + bound.from(begun, done, ready, &standing);
+                let is_better = value > found.value + DUST;
+                let best_now = if is_better { value } else { found.value };
+                let goes_on = ready < problem.steps && at_most > best_now + DUST;
+                if !is_better && !goes_on {
+                    continue;
+                }
                 runs.push((label.last, which, step));
                 let last = Some(runs.len() - 1);
-                let value = worth + problem.candidates[which].value;
-                if value > found.value + DUST {
+                if is_better {
                     (found.value, best) = (value, last);
                 }
-                if ready < problem.steps {
-                    let beside = steps[ready].entry(done | 1 << which).or_default();
-                    is_whole &= keep(beside, Label { standing, last });
+                if goes_on {
+                    let beside = steps[ready].entry(done).or_default();
+                    is_whole &= keep(beside, Label { standing, at_most, last });
                 }
             }
             if step + 1 < problem.steps {
-                let standing = problem.grounds.rest(&label.standing, step);
-                let beside = steps[step + 1].entry(done).or_default();
-                is_whole &= keep(beside, Label { standing, last: label.last });
+                let mut standing = label.standing;
+                problem.grounds.charge(&mut standing, step);
+                let at_most = worth + bound.from(begun, done, step + 1, &standing);
+                if at_most > found.value + DUST {
+                    let beside = steps[step + 1].entry(done).or_default();
+                    is_whole &= keep(beside, Label { standing, at_most, last: label.last });
+                }
             }
         }
     }
@@ -406,10 +435,7 @@ pub(super) fn search(
         }
         found.runs.reverse();
     }
-    if is_whole {
-        found.at_most = found.value;
-    }
-    Ok(found)
+    Ok(is_whole)
 }
 
 /// Keeps a label unless another is at least as good in everything; throws out those that it is as good as. False where one
