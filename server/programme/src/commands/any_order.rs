@@ -182,8 +182,8 @@ impl Story {
 type Step = (PointCode, Option<RunNumber>);
 
 /// For each step that goes on who had which part in it.
-#[derive(Default)]
-struct Hands(BTreeMap<Step, BTreeMap<String, BTreeSet<&'static str>>>);
+#[derive(Clone, Default)]
+pub(super) struct Hands(BTreeMap<Step, BTreeMap<String, BTreeSet<&'static str>>>);
 
 impl Hands {
     fn begins(&mut self, step: Step, entry: &Entry, part: &'static str) {
@@ -191,7 +191,7 @@ impl Hands {
         self.0.insert(step, first);
     }
 
-    fn take_in(&mut self, entry: &Entry) {
+    pub(super) fn take_in(&mut self, entry: &Entry) {
         if let Record::PointPlanned(body) = &entry.record {
             self.begins((body.point.code.clone(), None), entry, "author");
         } else if let Record::ResultRecorded(body) = &entry.record {
@@ -202,7 +202,7 @@ impl Hands {
         }
     }
 
-    fn with_two_parts(&self) -> Option<String> {
+    pub(super) fn with_two_parts(&self) -> Option<String> {
         self.0.iter().find_map(|(step, hands)| {
             let (who, parts) = hands.iter().find(|(_, parts)| parts.len() > 1)?;
             Some(format!("{who} has {parts:?} of {step:?}"))

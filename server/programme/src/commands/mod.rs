@@ -8,6 +8,8 @@ mod acknowledge_card;
 mod acknowledge_copy;
 mod agree_limit;
 #[cfg(test)]
+mod all_orders;
+#[cfg(test)]
 mod any_order;
 mod approve_plan;
 #[cfg(test)]
