@@ -81,6 +81,7 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("ledger", ledger::LedgerPage::samples()),
         ("record", ledger::RecordPage::samples()),
         ("ledger checked", ledger::CheckedPage::samples()),
+        ("evidence", evidence::EvidencePage::samples()),
         ("hours", hours::HoursPage::samples()),
         ("snags", snags::SnagsPage::samples()),
         ("snag", snags::SnagPage::samples()),
