@@ -1,6 +1,7 @@
 //! The door of the pages: whose form is taken, whose is not, and that the API never reads a page's cookie.
 
 mod engineer;
+mod evidence;
 mod forms;
 mod people;
 mod planning;

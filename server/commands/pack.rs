@@ -4,13 +4,13 @@ use std::path::PathBuf;
 
 use chrono::NaiveDate;
 use clap::Args;
+use http_service::pack_document;
 use programme::codes::{PointCode, ProgrammeId};
-use programme::ledger::checkpoint::Checkpoint;
 use programme::nouns::Phase;
 use programme::scope::Scope;
-use store::{AsOf, NamedFile, PackOrder, Progress, RecordingsIn, Store};
+use store::{PackOrder, Progress, RecordingsIn};
 
-use super::{Failure, paper, place};
+use super::{Failure, place};
 use crate::settings::Flags;
 
 /// Put a programme, or a part of it, with its proofs into one file that anybody can check.
@@ -59,18 +59,6 @@ impl Part {
     }
 }
 
-/// The evidence document as of the checkpoint that the pack is of; none where nothing was run in the part, for then there is
-/// nothing to tell, and none where there is no checkpoint, of which the pack itself says what to do.
-async fn document(store: &Store, order: &PackOrder) -> Result<Option<NamedFile>, Failure> {
-    let Some(last) = store.checkpoint(&order.programme, None).await? else { return Ok(None) };
-    let Checkpoint { size, root, .. } = last.signed.checkpoint;
-    let state = store.as_of(&order.programme, AsOf::Seq(size)).await?;
-    let facts = paper::facts(&state, size, root);
-    let Ok(document) = ::paper::evidence(&order.scope, &state, facts.at) else { return Ok(None) };
-    let bytes = document.typeset(&facts)?;
-    Ok(Some(NamedFile { name: "document.pdf".to_owned(), bytes }))
-}
-
 fn phase(text: &str) -> Result<Phase, String> {
     serde_json::from_value(text.into())
         .map_err(|_| "it is one of static, ground-run, taxi, first-flight, envelope".to_owned())
@@ -95,7 +83,7 @@ impl Pack {
         };
         let made = place::run(async {
             let store = place::open(flags).await?;
-            order.besides.extend(document(&store, &order).await?);
+            order.besides.extend(pack_document(&store, &order).await?);
             let made = store.write_pack(&order, &self.file, &Progress::default()).await;
             store.close().await;
             Ok(made?)

@@ -3,13 +3,11 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use chrono::Utc;
 use clap::{Args, ValueEnum};
-use paper::{CheckpointFacts, Draft};
+use http_service::facts;
+use paper::Draft;
 use programme::codes::ProgrammeId;
-use programme::ledger::NodeHash;
 use programme::scope::Scope;
-use programme::state::State;
 
 use super::pack::Part;
 use super::{Failure, place};
@@ -107,10 +105,4 @@ impl Paper {
         );
         Ok(())
     }
-}
-
-/// What a paper says of the ledger that it was written from. Its moment is that of the last record, so that the same ledger
-/// gives the same paper.
-pub fn facts(state: &State, records: u64, root: NodeHash) -> CheckpointFacts {
-    CheckpointFacts { records, root: root.to_string(), at: state.last_at.unwrap_or_else(Utc::now) }
 }

@@ -15,6 +15,8 @@ pub struct Answer {
     pub headers: Vec<(String, String)>,
     /// Body as it came.
     pub text: String,
+    /// The same where it is no text.
+    pub bytes: Vec<u8>,
 }
 
 impl Answer {

@@ -352,7 +352,7 @@ impl Client {
         // A reply may be a file of bytes; what tests ask of it is text, or where it begins and ends.
         let bytes = reply.body_mut().with_config().limit(64 << 20).read_to_vec()?;
         let text = String::from_utf8_lossy(&bytes).into_owned();
-        let answer = Answer { asked, status, headers, text };
+        let answer = Answer { asked, status, headers, text, bytes };
         if let Some(heard) = &self.heard {
             heard.lock().expect("nobody failed while an answer was kept").push(answer.clone());
         }

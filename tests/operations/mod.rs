@@ -13,6 +13,7 @@ mod configuration;
 mod copies;
 mod envelope;
 mod events;
+mod evidence;
 mod field;
 mod intervals;
 mod ledger;
@@ -46,6 +47,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("copies", copies::SHOWN),
     ("envelope", envelope::SHOWN),
     ("events", events::SHOWN),
+    ("evidence", evidence::SHOWN),
     ("field", field::SHOWN),
     ("intervals", intervals::SHOWN),
     ("ledger", ledger::SHOWN),

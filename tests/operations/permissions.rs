@@ -59,6 +59,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "differences_read", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
         "changes_dry_run", "changes_read_narrowing", "events_listen",
+        "evidence_list", "evidence_order", "evidence_read", "evidence_file",
         "calendars_look", "calendars_make", "calendars_end",
         "heating_read", "progress_read", "progress_picture", "forecast_assumptions_read", "forecasts_list", "forecasts_read", "forecasts_picture",
         "day_plans_list", "day_plans_read", "day_plans_picture", "day_plans_draft",
@@ -166,6 +167,7 @@ pub fn path_of(operation: &Operation) -> String {
         ("topic", "atmosphere"),
         ("seq", "1"),
         ("link", RECORDING),
+        ("order", "0197f2a4-6b1e-7c50-9d2f-3a8e5b1c7d90"),
     ] {
         path = path.replace(&format!("{{{name}}}"), value);
     }
@@ -318,6 +320,8 @@ fn is_let_in(answer: &Answer, operation: &Operation) {
         "GET" if operation.id == "recordings_clock_estimate" => &[422],
         // Nobody has such a link, and to make one is no record.
         "GET" if operation.id == "calendars_read" => &[404],
+        // Nothing was ordered, or it was forgotten since.
+        "GET" if matches!(operation.id.as_str(), "evidence_read" | "evidence_file") => &[404],
         "PUT" if operation.id == "calendars_make" => &[200],
         "GET" => &[200],
         _ if operation.reads_body => &[415, 422],

@@ -1,9 +1,10 @@
-"""Checks a pack of the demonstration as the README in it says, with the standard library alone.
+"""Checks a pack of the demonstration as the README in it says, without the program that made it.
 
     python check_pack.py --program PATH
 
-Sums, leaves, root, proofs and recordings are computed with hashlib; signatures with OpenSSL's command, where there is one. Then
-one letter of a record is altered, and each step that should find that has to.
+Sums, leaves, root, proofs and recordings are computed with hashlib; signatures with OpenSSL's command, where there is one; the shape
+of each record with jsonschema, by the schemas in the pack. Then one letter of a record is altered, and each step that should find
+that has to. The document in it is read with pypdf: its pages, and what each has to say.
 """
 
 import argparse
@@ -17,6 +18,9 @@ import subprocess
 import sys
 import tempfile
 import zipfile
+
+import jsonschema
+import pypdf
 
 
 def sha256(data):
@@ -86,6 +90,44 @@ def check(folder):
     return wrong, len(records), len(list((folder / "recordings").glob("*")))
 
 
+def check_shapes(folder):
+    """What is wrong with the shapes of records; and that a record of another shape is told apart."""
+    records = [json.loads(line) for line in (folder / "records.jsonl").read_bytes().split(b"\n")[:-1]]
+    of = {}
+    for record in records:
+        of.setdefault((record["kind"], record["version"]), []).append(record)
+    names = {path.name for path in (folder / "schemas").iterdir()}
+    assert names == {f"{kind}-v{version}.json" for kind, version in of}, names
+    wrong = []
+    for (kind, version), some in of.items():
+        schema = json.loads((folder / "schemas" / f"{kind}-v{version}.json").read_text())
+        jsonschema.Draft202012Validator.check_schema(schema)
+        validator = jsonschema.Draft202012Validator(schema)
+        for record in some:
+            wrong += [f"{kind} {record['seq']}: {fault.message}" for fault in validator.iter_errors(record)]
+        for altered in ({**some[0], "seq": "first"}, {**some[0], "colour": "red"}, {**some[0], "body": {"colour": "red"}}):
+            assert not validator.is_valid(altered), f"{kind}: {altered}"
+    return wrong, len(names)
+
+
+def check_document(folder):
+    """Reads the document back: every page names itself, the ledger and its root, and the cautions stand in it."""
+    about = json.loads((folder / "pack.json").read_text())
+    reader = pypdf.PdfReader(folder / "document.pdf")
+    pages = [page.extract_text() for page in reader.pages]
+    for number, page in enumerate(pages, 1):
+        joined = re.sub(r"\s+", "", page)
+        for has in (f"page {number} of {len(pages)}", str(about["size"]), about["root"]):
+            assert re.sub(r"\s+", "", has) in joined, f"page {number} lacks {has}: {page}"
+    whole = " ".join(" ".join(pages).split())
+    cautions = ("clears nobody to fly", "High-voltage DC", "licensed inspectors", "pilot in command", "How to check this document")
+    for has in cautions:
+        assert has in whole, f"the document lacks: {has}"
+    assert reader.metadata.title and reader.trailer["/Root"].get("/Lang"), "it has a title and a language"
+    assert "\ufffd" not in whole, "every sign can be read"
+    return len(pages)
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--program", required=True, help="path of the program rungbook")
@@ -105,6 +147,9 @@ def main():
             file.extractall(place / "pack")
         wrong, records, recordings = check(place / "pack")
         assert not wrong, wrong
+        wrong, schemas = check_shapes(place / "pack")
+        assert not wrong, "\n".join(wrong[:20])
+        pages = check_document(place / "pack")
         path = place / "pack" / "records.jsonl"
         text = path.read_text()
         path.write_text(text.replace("Coolant", "Cooland", 1))
@@ -112,7 +157,8 @@ def main():
         assert text != path.read_text() and found == ["sums", "leaves", "proofs"], found
     signed = "with its signature" if shutil.which("openssl") else "without its signature: there is no openssl"
     print(f"passed  {records} records and {recordings} files of a pack by the standard library, {signed}")
-    print("\n1 passed, 0 failed")
+    print(f"passed  every record by the {schemas} schemas of the pack; {pages} pages of its document say what they are of")
+    print("\n2 passed, 0 failed")
 
 
 if __name__ == "__main__":

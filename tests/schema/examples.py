@@ -14,7 +14,7 @@ import requests
 
 BASE, PEOPLE = sys.argv[1], dict(pair.split("=") for pair in sys.argv[2].split(","))
 PASSWORD = "one rung at a time"
-UNDERSTOOD = {200, 201, 204, 403, 409, 412}
+UNDERSTOOD = {200, 201, 202, 204, 403, 409, 412}
 
 
 def token(handle):
@@ -31,7 +31,7 @@ DESCRIPTION = requests.get(f"{BASE}/api/v1/openapi.json", timeout=30).json()
 # Examples that speak of a file which is not there, or is shorter than any that a recorder writes.
 # Or of a prediction that no run has kept there.
 OF_OTHER_FILES = ("day_plans_replan", "predictions_review", "intervals_take", "recordings_take", "recordings_confirm_clock", "reductions_make")
-NOT_THERE = ("{interval}", "{reduction}", "{deviation}", "{link}", "/judged", "/clock-estimate")
+NOT_THERE = ("{interval}", "{reduction}", "{deviation}", "{link}", "{order}", "/judged", "/clock-estimate")
 
 
 def first_recording():

@@ -14,6 +14,7 @@ use programme::envelope::Pair;
 use programme::record::{BadDigest, Digest};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
+use uuid::Uuid;
 
 use crate::api::calendars::Link;
 use crate::idempotency::Asked;
@@ -328,6 +329,7 @@ named! {
     Topic, "topic", "topic";
     Seq, "seq", "record";
     Link, "link", "calendar";
+    Uuid, "order", "order";
 }
 
 /// A number of a programme, from 1.

@@ -9,6 +9,7 @@ mod computed;
 mod description;
 mod desk;
 mod entity_tag;
+mod evidence;
 mod frame;
 mod gathered;
 mod given;
@@ -35,7 +36,7 @@ mod trust;
 mod tests;
 
 use std::net::TcpListener;
-use std::sync::Arc;
+use std::time::Duration;
 
 use actix_web::dev::Server;
 use actix_web::middleware::from_fn;
@@ -46,6 +47,7 @@ use store::{Store, WriteError};
 
 pub use clock::Clock;
 pub use description::{hours_schema, openapi};
+pub use evidence::{NoPaper, facts, pack_document};
 pub use intake::FileOf;
 pub use played::IntervalOf;
 pub use qr::qr_for_terminals;
@@ -55,8 +57,10 @@ pub use secrets::{
 pub use settings::{Pace, Settings};
 pub use trust::TrustPage;
 
-use live::Listeners;
 use office::Office;
+
+/// How often what was made and kept for long enough is removed.
+const TIDIES_EVERY: Duration = Duration::from_secs(3600);
 
 /// The whole HTTP service over one store. Clones share everything.
 #[derive(Clone)]
@@ -105,7 +109,8 @@ impl Service {
         workers: usize,
     ) -> std::io::Result<Server> {
         let service = self.clone();
-        actix_web::rt::spawn(end_listening(Arc::clone(&self.office.listeners)));
+        actix_web::rt::spawn(end_listening(self.office.clone()));
+        actix_web::rt::spawn(tidy_up(self.office.clone()));
         let server = HttpServer::new(move || {
             let service = service.clone();
             App::new().configure(move |config| service.configure(config))
@@ -120,9 +125,21 @@ impl Service {
     }
 }
 
+/// Now and then removes what was made to be taken away and has been kept for long enough.
+async fn tidy_up(office: Office) {
+    loop {
+        tokio::time::sleep(TIDIES_EVERY).await;
+        office.evidence.sweep(office.now());
+    }
+}
+
 /// Waits until the program is told to end, and then lets go of those who only listen: the server waits for all that is
-/// under way, and a stream of events would be under way for minutes.
-async fn end_listening(listeners: Arc<Listeners>) {
+/// under way, and a stream of events would be under way for minutes. What is being made in the background ends too.
+async fn end_listening(office: Office) {
+    let end = || {
+        office.evidence.end();
+        office.listeners.end_all();
+    };
     use actix_web::rt::signal;
     #[cfg(unix)]
     {
@@ -132,10 +149,10 @@ async fn end_listening(listeners: Arc<Listeners>) {
                 _ = told.recv() => {}
                 _ = signal::ctrl_c() => {}
             }
-            return listeners.end_all();
+            return end();
         }
     }
     if signal::ctrl_c().await.is_ok() {
-        listeners.end_all();
+        end();
     }
 }

@@ -14,6 +14,7 @@ use tokio::sync::Semaphore;
 
 use crate::boards::Boards;
 use crate::clock::Clock;
+use crate::evidence::Orders;
 use crate::kept::KeptViews;
 use crate::live::Listeners;
 use crate::pace::Attempts;
@@ -52,6 +53,8 @@ pub(crate) struct Shared {
     pub boards: Boards,
     /// Who hears of records while they are made.
     pub listeners: Arc<Listeners>,
+    /// Packs and papers that are ordered, being made, or made.
+    pub evidence: Orders,
 }
 
 impl Office {
@@ -72,6 +75,7 @@ impl Office {
             views: KeptViews::default(),
             boards: Boards::default(),
             listeners: Arc::default(),
+            evidence: Orders::of(&store),
             store,
             clock,
             settings,

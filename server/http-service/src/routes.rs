@@ -295,6 +295,11 @@ table! {
     POST "/api/v1/programmes/{programme}/ledger/copy" Permitted<AcknowledgeCopy> => copies::acknowledge;
     GET "/api/v1/programmes/{programme}/ledger/differences" Permitted<Read> => differences::read;
 
+    GET "/api/v1/programmes/{programme}/evidence" Permitted<Read> => evidence::list;
+    POST "/api/v1/programmes/{programme}/evidence" Permitted<Read> => evidence::order;
+    GET "/api/v1/programmes/{programme}/evidence/{order}" Permitted<Read> => evidence::read;
+    GET "/api/v1/programmes/{programme}/evidence/{order}/file" Permitted<Read> => evidence::file;
+
     GET "/api/v1/programmes/{programme}/envelope" Permitted<Read> => envelope::read;
     GET "/api/v1/programmes/{programme}/envelope/{pair}/picture" Permitted<Read> => envelope::picture;
     GET "/api/v1/programmes/{programme}/next-steps" Permitted<Read> => next_steps::read;

@@ -15,6 +15,9 @@ pub(crate) const NOT_RECORDED: &str = "not recorded";
 const LONG_WORD: usize = 70;
 /// As [`LONG_WORD`], in a cell of a table.
 const LONG_IN_CELL: usize = 20;
+/// Names that are put together of words, such as those of channels, may be broken between them where they are longer than this
+/// in a cell.
+const LONG_NAME: usize = 12;
 /// So many signs of a long word stay together.
 const STAYS_TOGETHER: usize = 8;
 /// Where a line may be broken though nothing shows it.
@@ -52,7 +55,13 @@ pub(crate) fn clean(text: &str) -> String {
 
 /// As [`clean`], for a cell of a table.
 pub(crate) fn clean_cell(text: &str) -> String {
-    fit(text, LONG_IN_CELL)
+    let fitted = fit(text, LONG_IN_CELL);
+    let pieces = fitted.split_inclusive(char::is_whitespace);
+    let is_long_name = |word: &str| word.contains('_') && word.chars().count() > LONG_NAME;
+    let with_breaks = |word: &str| word.replace('_', &format!("_{BREAK}"));
+    pieces
+        .map(|piece| if is_long_name(piece) { with_breaks(piece) } else { piece.to_owned() })
+        .collect()
 }
 
 /// A moment in UTC, to the minute.

@@ -16,6 +16,7 @@ pub mod forecast;
 pub mod holds;
 pub mod hours;
 pub mod in_words;
+pub mod json_schema;
 pub mod ledger;
 pub mod measure;
 pub mod next_steps;

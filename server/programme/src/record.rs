@@ -9,6 +9,7 @@ mod keeping;
 mod predictions;
 mod recordings;
 mod runs;
+mod shapes;
 mod signing;
 mod told;
 
@@ -56,7 +57,7 @@ macro_rules! records {
 
         $(
             $(#[$note])*
-            #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+            #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
             #[serde(deny_unknown_fields)]
             pub struct $name {
                 $($(#[$field_note])* pub $field: $type,)*
@@ -82,6 +83,14 @@ macro_rules! records {
             pub(crate) fn read(kind: &str, body: &str) -> Option<serde_json::Result<Self>> {
                 match kind {
                     $($kind => Some(serde_json::from_str(body).map(Record::$name)),)+
+                    _ => None,
+                }
+            }
+
+            /// The name of a kind's body, and the shapes of all that is in it.
+            fn shapes(kind: &str) -> Option<(String, crate::json_schema::Shapes)> {
+                match kind {
+                    $($kind => Some(shapes::of::<$name>()),)+
                     _ => None,
                 }
             }
@@ -357,13 +366,13 @@ records! {
         /// Which statistic went beyond.
         statistic: Statistic,
         /// When it began.
-        started_at: RecordedMoment,
+        started_at: DateTime<Utc>,
         /// How long, in seconds.
         duration_s: f64,
         /// Its peak, in the limit's unit; of `time-above` in seconds, of `rate` in the unit a second.
         peak: f64,
         /// When that was.
-        peak_at: RecordedMoment,
+        peak_at: DateTime<Utc>,
         /// How long a value could be beyond the limit before it counted, in seconds.
         dwell_s: f64,
         /// The sensor that disagrees with the rest of its group.
@@ -471,9 +480,9 @@ records! {
         /// Its size.
         bytes: u64,
         /// The moment of its first row.
-        started: RecordedMoment,
+        started: DateTime<Utc>,
         /// The moment of its last row.
-        ended: RecordedMoment,
+        ended: DateTime<Utc>,
         /// Rows that were taken.
         rows: u64,
         /// SHA-256 of the columns as they are kept.
@@ -521,9 +530,9 @@ records! {
         /// For which point.
         point: PointCode,
         /// From then on, by the recorder's clock.
-        from: RecordedMoment,
+        from: DateTime<Utc>,
         /// Up to and including then.
-        to: RecordedMoment,
+        to: DateTime<Utc>,
         /// How it was found.
         how: IntervalBasis,
     }

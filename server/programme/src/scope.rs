@@ -16,7 +16,7 @@ use crate::nouns::Phase;
 use crate::record::{Digest, Record};
 
 /// A part of a programme.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(tag = "of", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Scope {
     /// All of it.

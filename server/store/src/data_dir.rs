@@ -69,6 +69,11 @@ impl DataDir {
         }
     }
 
+    /// A folder in it.
+    pub fn folder(&self, name: &str) -> PathBuf {
+        self.path.join(name)
+    }
+
     pub fn lock_file(&self) -> PathBuf {
         self.path.join(LOCK)
     }

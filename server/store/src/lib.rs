@@ -32,6 +32,7 @@ mod published;
 mod replay;
 mod secret;
 mod session;
+mod shelf;
 mod sqlite;
 mod stepwise;
 mod store;

@@ -20,6 +20,7 @@ pub(crate) mod document;
 pub(crate) mod documents;
 pub(crate) mod envelope;
 pub(crate) mod events;
+pub(crate) mod evidence;
 pub(crate) mod exceedances;
 pub(crate) mod forecast_assumptions;
 pub(crate) mod forecasts;

@@ -46,6 +46,12 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("topic", "TopicName", "The topic's name.", "atmosphere"),
     ("seq", "RecordNumber", "The record's number.", "1"),
     (
+        "order",
+        "OrderId",
+        "The order: the id that it was given when it was taken.",
+        "0197f2a4-6b1e-7c50-9d2f-3a8e5b1c7d90",
+    ),
+    (
         "link",
         "Digest",
         "The secret at the end of a private link.",
@@ -160,7 +166,7 @@ pub(super) fn name_headers(method: &Method, tagged: bool, responses: &mut Respon
             response.headers.insert(name.to_owned(), RefOr::T(header));
         };
         name("X-Request-Id", "The request's id, as in the server's log.");
-        if status == "201" {
+        if status == "201" || status == "202" {
             name("Location", "Where the new thing is.");
         }
         if tagged {

@@ -57,6 +57,8 @@ const UNTAGGED: &[&str] = &[
     "next::read",
     "next_steps::read",
     "events::listen",
+    "evidence::list",
+    "evidence::read",
     "ledger::list",
     "ledger::inclusion",
     "ledger::consistency",
@@ -123,6 +125,10 @@ const GROUPS: &[(&str, &str)] = &[
     (
         "checkpoints",
         "Size and root of the ledger, signed, to be kept elsewhere; and the keys to check them with.",
+    ),
+    (
+        "evidence",
+        "Packs and papers that are made in the background, to be taken away and checked elsewhere. No record is made of it.",
     ),
     ("copies", "A ledger that goes on from a copy that may be older, and who knows of it."),
     ("differences", "What changed between two moments, in words."),

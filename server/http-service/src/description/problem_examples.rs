@@ -45,6 +45,14 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
     ),
     ("not-yet", "The ledger has 412 records, so nothing stood as of record 500 yet."),
     (
+        "not-made",
+        "It is not made yet. Look at the order until its state is \"ready\", and then fetch its file.",
+    ),
+    (
+        "too-many-orders",
+        "3 of your orders wait or are being made, and nobody has more at a time. Nothing was ordered: ask again when one of them is done.",
+    ),
+    (
         "stale",
         "The plan of GR-02 has changed since you read it. Read it again, look at what changed, and send the change with the new ETag.",
     ),

@@ -42,7 +42,11 @@ const STATUSES: &[(u16, &str, &str)] = &[
     (415, "UnsupportedType", "A body of that type is not read here."),
     (422, "Invalid", "What was given cannot be accepted. Every fault is named, with its field."),
     (428, "VersionRequired", "Say in If-Match which version you are changing."),
-    (429, "TooManyAttempts", "Too many attempts; Retry-After says when to try again."),
+    (
+        429,
+        "TooManyAttempts",
+        "Too many attempts, or too much that waits; Retry-After says when to try again.",
+    ),
     (500, "Failed", "The program failed."),
     (
         503,
@@ -96,12 +100,13 @@ impl Character<'_> {
                     || (writes && in_programme)
                     || self.can_clash()
                     || self.compares_recordings()
+                    || self.gives_what_was_ordered()
             }
             412 => self.amends,
             428 => self.version_asked,
             422 => self.has_body || self.compares_recordings() || self.supposes_runs(),
             413 | 415 => self.has_body,
-            429 => self.signs || signs_in,
+            429 => self.signs || signs_in || (writes && self.path.ends_with("/evidence")),
             503 => {
                 writes || self.looks_back || self.of_recording() || self.path.ends_with("/ready")
             }
@@ -114,6 +119,11 @@ impl Character<'_> {
     fn compares_recordings(&self) -> bool {
         self.method == Method::GET
             && (self.path.ends_with("/judged") || self.path.ends_with("/clock-estimate"))
+    }
+
+    /// It may not be made yet.
+    fn gives_what_was_ordered(&self) -> bool {
+        self.path.ends_with("/evidence/{order}/file")
     }
 
     /// The runs that are asked about may be impossible.

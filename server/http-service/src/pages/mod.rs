@@ -22,6 +22,7 @@ mod checks;
 mod configuration;
 mod envelope;
 mod evening;
+mod evidence;
 mod exceedance;
 mod forecast;
 mod hazards;

@@ -183,6 +183,9 @@ pages! {
     opened "/programmes/{programme}/ledger/check" Member<Read> => ledger::check;
     sent "/programmes/{programme}/ledger/against" Member<Read> => ledger::against;
     opened "/programmes/{programme}/ledger/{seq}" Member<Read> => ledger::record;
+    opened "/programmes/{programme}/evidence" Member<Read> => evidence::show;
+    sent "/programmes/{programme}/evidence" Member<Read> => evidence::order;
+    opened "/programmes/{programme}/evidence/{order}/file" Member<Read> => evidence::file;
     opened "/programmes/{programme}/tomorrow" Member<Read> => tomorrow::show;
     sent "/programmes/{programme}/tomorrow" Member<PlanDays> => tomorrow::plan;
     sent "/programmes/{programme}/tomorrow/anew" Member<PlanDays> => tomorrow::plan_anew;

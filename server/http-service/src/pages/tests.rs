@@ -83,6 +83,7 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("record", ledger::RecordPage::samples()),
         ("ledger checked", ledger::CheckedPage::samples()),
         ("progress", progress::ProgressPage::samples()),
+        ("evidence", evidence::EvidencePage::samples()),
         ("hours", hours::HoursPage::samples()),
         ("snags", snags::SnagsPage::samples()),
         ("snag", snags::SnagPage::samples()),

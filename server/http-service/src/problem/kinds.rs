@@ -53,6 +53,7 @@ kinds! {
     LAST_ADMINISTRATOR 409 "last-administrator" "Nobody would be left to manage accounts";
     COPY_NOT_ACKNOWLEDGED 409 "copy-not-acknowledged" "The ledger goes on from a copy";
     NOT_YET 409 "not-yet" "The ledger is not that long yet";
+    NOT_MADE 409 "not-made" "There is no file of it";
     STALE 412 "stale" "It has changed since you read it";
     BODY_TOO_LARGE 413 "body-too-large" "The body is too large";
     UNSUPPORTED_TYPE 415 "unsupported-type" "A body of that type is not read here";
@@ -63,6 +64,7 @@ kinds! {
     KEY_REUSED 422 "idempotency-key-reused" "The idempotency key was used for another request";
     IF_MATCH_REQUIRED 428 "if-match-required" "Say which version you are changing";
     TOO_MANY_ATTEMPTS 429 "too-many-attempts" "Too many attempts";
+    TOO_MANY_ORDERS 429 "too-many-orders" "Too much waits to be made";
     FAULT 500 "fault" "The program failed";
     FILE_LOST 500 "file-lost" "A file of the ledger cannot be read";
     NOT_WRITING 503 "not-writing" "Nothing can be written now";

@@ -76,6 +76,7 @@ const WITHOUT_A_PAST: &[(&str, &str)] = &[
     ),
     ("/intervals/{interval}/values", "it proposes values for a result that is recorded now"),
     ("/calendar-link", "it is the reader's own, and stands in no ledger"),
+    ("/evidence", "it is of what is made to be taken away, which stands in no ledger"),
     ("/events", "it tells of what is recorded from now on"),
     ("/day-plans/{plan}/energy", "a plan never changes, nor what its energy allows"),
     ("/reductions/{reduction}/input", "what was given to a reduction never changes"),

@@ -15,14 +15,11 @@ fn loading(result: Option<&ResultState>) -> [String; 2] {
     [of(Axis::Mass), of(Axis::CentreOfGravity)]
 }
 
+/// The mass that a reduction was asked to carry its speeds to, among the figures that were given to it.
+const CARRIED_TO: &str = "/rests_on/given/reference_mass_kg";
+
 /// A row from a figure of a reduction.
-fn reduced(
-    extent: &Extent<'_>,
-    it: &Reduction,
-    name: &str,
-    speed: &str,
-    mass: &str,
-) -> Option<[String; 6]> {
+fn reduced(extent: &Extent<'_>, it: &Reduction, name: &str, speed: &str) -> Option<[String; 6]> {
     let answer: Value = serde_json::from_str(&it.result).ok()?;
     let figure = |at: &str| answer.pointer(at).and_then(Value::as_f64).filter(|it| it.is_finite());
     let speed_kt = figure(speed)?;
@@ -35,7 +32,7 @@ fn reduced(
         None => "no result recorded",
     };
     let [flown, centre] = loading(result);
-    let carried = figure(mass).map_or_else(
+    let carried = figure(CARRIED_TO).map_or_else(
         || flown.clone(),
         |kg| format!("{} kg (carried to); {flown} (flown)", bare(kg)),
     );
@@ -84,28 +81,10 @@ pub(crate) fn demonstrated(extent: &Extent<'_>, out: &mut Blocks) {
     for it in state.recordings.reductions.iter().filter(|it| state.recordings.reduction_counts(it))
     {
         match it.topic.as_str() {
-            "stall-speed" => rows.extend(reduced(
-                extent,
-                it,
-                "stall",
-                "/output/cas_reference_kt",
-                "/input/reference_mass_kg",
-            )),
+            "stall-speed" => rows.extend(reduced(extent, it, "stall", "/output/cas_reference_kt")),
             "climb" => {
-                rows.extend(reduced(
-                    extent,
-                    it,
-                    "best angle",
-                    "/output/best_angle/cas_kt",
-                    "/input/reference_mass_kg",
-                ));
-                rows.extend(reduced(
-                    extent,
-                    it,
-                    "best rate",
-                    "/output/best_rate/cas_kt",
-                    "/input/reference_mass_kg",
-                ));
+                rows.extend(reduced(extent, it, "best angle", "/output/best_angle/cas_kt"));
+                rows.extend(reduced(extent, it, "best rate", "/output/best_rate/cas_kt"));
             }
             _ => {}
         }

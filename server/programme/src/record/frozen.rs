@@ -51,6 +51,31 @@ fn examples() -> BTreeMap<String, (String, Entry)> {
 }
 
 #[test]
+fn every_frozen_entry_has_the_shape_that_packs_tell_and_another_has_not() {
+    let mut validators = BTreeMap::new();
+    for kind in Record::KINDS {
+        let schema = Record::json_schema(kind, 1).unwrap();
+        let schema: serde_json::Value = serde_json::from_str(&schema).unwrap();
+        validators.insert(*kind, jsonschema::validator_for(&schema).unwrap());
+    }
+    assert_eq!(Record::json_schema("point-planned", 2), None);
+    assert_eq!(Record::json_schema("point-painted", 1), None);
+    for (name, (text, entry)) in examples() {
+        let validator = &validators[entry.record.kind()];
+        let mut value: serde_json::Value = serde_json::from_str(&text).unwrap();
+        let faults: Vec<_> = validator
+            .iter_errors(&value)
+            .map(|fault| format!("{}: {fault}", fault.instance_path()))
+            .collect();
+        assert!(faults.is_empty(), "{name}: {}", faults.join("\n"));
+        value["body"]["colour"] = "red".into();
+        assert!(!validator.is_valid(&value), "{name}: a field that no record has");
+        value["body"] = serde_json::Value::Null;
+        assert!(!validator.is_valid(&value), "{name}: no body");
+    }
+}
+
+#[test]
 fn every_frozen_entry_is_read_and_written_again_byte_for_byte() {
     for (name, (text, entry)) in examples() {
         assert_eq!(entry.canonical_json().unwrap(), text, "{name}");

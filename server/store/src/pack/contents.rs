@@ -21,6 +21,8 @@ pub(super) const PROOFS: &str = "proofs.jsonl";
 pub(super) const LEAVES: &str = "leaves.txt";
 pub(super) const FILES: &str = "recordings.jsonl";
 pub(super) const SUMS: &str = "SHA256SUMS";
+/// The folder of the shapes of records.
+const SCHEMAS: &str = "schemas/";
 
 /// The names that every pack has, in their order.
 pub(super) const OWN: [&str; 10] =
@@ -120,6 +122,25 @@ pub(super) fn file_name(digest: &Digest) -> String {
     format!("recordings/{digest}")
 }
 
+/// The name of the shape of a kind of record.
+pub(super) fn schema_name(kind: &str, version: u32) -> String {
+    format!("{SCHEMAS}{kind}-v{version}.json")
+}
+
+/// Whether a name could be that of a shape: of a newer program it may be one that this one does not know.
+fn is_of_a_schema(rest: &str) -> bool {
+    let parts = rest.strip_suffix(".json").and_then(|it| it.rsplit_once("-v"));
+    parts.is_some_and(|(kind, version)| {
+        let plain = |sign: char| sign.is_ascii_lowercase() || sign == '-';
+        (1..=100).contains(&kind.len())
+            && kind.starts_with(|first: char| first.is_ascii_lowercase())
+            && kind.chars().all(plain)
+            && version
+                .parse::<u32>()
+                .is_ok_and(|number| number > 0 && number.to_string() == version)
+    })
+}
+
 /// What a name stands for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Named {
@@ -127,6 +148,8 @@ pub(super) enum Named {
     Own,
     /// A key, counted from 0.
     Key(usize),
+    /// The shape of a kind of record.
+    Schema,
     /// A file that records speak of.
     File(Digest),
     /// Another file that comes along.
@@ -141,6 +164,9 @@ pub(super) fn named(name: &str) -> Option<Named> {
     if let Some(number) = name.strip_prefix("keys/").and_then(|it| it.strip_suffix(".pem")) {
         let number: usize = number.parse().ok().filter(|number| *number > 0)?;
         return (key_name(number - 1) == name).then_some(Named::Key(number - 1));
+    }
+    if let Some(rest) = name.strip_prefix(SCHEMAS) {
+        return is_of_a_schema(rest).then_some(Named::Schema);
     }
     if let Some(digest) = name.strip_prefix("recordings/") {
         return Digest::try_from(digest.to_owned()).ok().map(Named::File);
@@ -168,6 +194,7 @@ mod tests {
             assert!(named(right).is_some(), "{right}");
         }
         assert!(matches!(named(&format!("recordings/{digest}")), Some(Named::File(_))));
+        assert_eq!(named(&schema_name("point-planned", 1)), Some(Named::Schema));
         for wrong in [
             "",
             ".",
@@ -188,6 +215,12 @@ mod tests {
             "a b",
             "é.pdf",
             "recordings/x/",
+            "schemas/",
+            "schemas/point-planned.json",
+            "schemas/point-planned-v01.json",
+            "schemas/../x-v1.json",
+            "schemas/x/y-v1.json",
+            "schemas/-v1.json",
         ] {
             assert_eq!(named(wrong), None, "{wrong}");
         }

@@ -73,8 +73,14 @@ pub struct Progress {
 impl Progress {
     /// How much is done, from 0 to 1.
     pub fn share(&self) -> f64 {
+        let (done, of) = self.done_of();
+        if of == 0 { 0.0 } else { done as f64 / of as f64 }
+    }
+
+    /// How much is done, and of how much, in a measure of its own that is about bytes. What is expected can grow.
+    pub fn done_of(&self) -> (u64, u64) {
         let (done, of) = (self.done.load(Ordering::Relaxed), self.of.load(Ordering::Relaxed));
-        if of == 0 { 0.0 } else { (done.min(of) as f64) / of as f64 }
+        (done.min(of), of)
     }
 
     /// Has the work end soon, and leave nothing behind.

@@ -1,6 +1,6 @@
 //! Writing a pack.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::Write as _;
 use std::path::Path;
@@ -9,13 +9,13 @@ use programme::entry::Entry;
 use programme::ledger::NodeHash;
 use programme::ledger::checkpoint::Origin;
 use programme::ledger::note::Verifier;
-use programme::record::Digest;
+use programme::record::{Digest, Record};
 use programme::scope::{Reach, Survey};
 
 use super::contents::{
     ABOUT, About, CHECKPOINT, CHECKPOINTS, CheckpointLine, FILES, FORM, FileLine, KEYS, LEAVES,
     PROOFS, ProofLine, README, README_TEXT, RECORDS, RecordingsIn, file_name, is_plain, key_name,
-    keys_text, line,
+    keys_text, line, schema_name,
 };
 use super::parts::Parts;
 use super::{PackError, PackMade, PackOrder, Progress};
@@ -98,6 +98,11 @@ impl Store {
         making.write_leaves(&mut parts)?;
         let lines: String = chosen.files.iter().map(|file| line(&FileLine::from(file))).collect();
         parts.put(FILES, lines.as_bytes())?;
+        for (kind, version) in &chosen.shapes {
+            // Every record that was read is of a kind that has one.
+            let Some(shape) = Record::json_schema(kind, *version) else { continue };
+            parts.put(&schema_name(kind, *version), shape.as_bytes())?;
+        }
         for file in &order.besides {
             parts.put(&file.name, &file.bytes)?;
         }
@@ -135,6 +140,8 @@ struct Making<'a> {
 struct Chosen {
     seqs: Vec<u64>,
     files: Vec<FileOfRecord>,
+    /// Kinds and versions of its records.
+    shapes: BTreeSet<(&'static str, u32)>,
 }
 
 impl Making<'_> {
@@ -220,6 +227,7 @@ impl Making<'_> {
             if reach.has(&entry) {
                 chosen.seqs.push(stored.seq);
                 chosen.files.extend(files::named_by(&entry));
+                chosen.shapes.insert((entry.record.kind(), entry.record.version()));
                 parts.write_all(stored.text.as_bytes())?;
                 parts.write_all(b"\n")?;
             }

@@ -102,7 +102,7 @@ impl Zipped {
                 Some(Named::File(_)) | None => return Err(PackFault::Sum { name }),
                 Some(Named::Key(_)) => summed.keys += 1,
                 Some(Named::Besides) => summed.besides.push(name),
-                Some(Named::Own) => {}
+                Some(Named::Own | Named::Schema) => {}
             }
         }
         match sums.into_keys().next() {

@@ -126,6 +126,27 @@ function sendWithProgress(event) {
 }
 document.addEventListener("submit", sendWithProgress);
 
+// A part of a page on which the server works is looked at again, until it is done. What has the focus stays as it is.
+async function lookAgain(part) {
+  const seconds = Number(part?.dataset.again);
+  if (!seconds) return;
+  await new Promise((wake) => setTimeout(wake, seconds * 1000));
+  try {
+    const answer = await fetch(location.pathname, { headers: { accept: "text/html" }, cache: "no-store" });
+    if (!answer.ok || new URL(answer.url).pathname !== location.pathname) return;
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById(part.id);
+    if (!fresh) return;
+    if (!part.contains(document.activeElement)) {
+      part.replaceChildren(...fresh.childNodes);
+      part.dispatchEvent(new CustomEvent("rungbook:shown", { bubbles: true }));
+      if (fresh.dataset.again) part.dataset.again = fresh.dataset.again;
+      else delete part.dataset.again;
+    }
+  } catch { /* The link stays. */ }
+  lookAgain(part);
+}
+lookAgain(document.querySelector("[data-again]"));
+
 // Dragging across a plot with a mouse or a pen comes nearer. A finger scrolls, and has the links.
 function nearer(plot) {
   const { from, to, left, right, width } = plot.dataset;
