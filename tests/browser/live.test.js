@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 
 import { signIn } from "./people.js";
-import { browser, Demonstration, PIN } from "./service.js";
+import { browser, Demonstration, PASSWORD, PIN } from "./service.js";
 
 let service;
 let chromium;
@@ -108,4 +108,43 @@ test("a page whose session ended elsewhere says so, and one that lost its connec
   await jonas.getByText("You have been signed out.").waitFor({ timeout: 30_000 });
   await jonas.context().close();
   await marit.context().close();
+});
+
+test("a session that ends closes the stream, and what is typed is sent after signing in again beside the page", { timeout: 180_000 }, async () => {
+  const jonas = await signIn(chromium, service.base, "jonas");
+  await at(jonas, "/points/TX-06");
+  const reasons = jonas.locator("main textarea").first();
+  await reasons.evaluate((field) => { for (let it = field; it; it = it.parentElement) if (it.tagName === "DETAILS") it.open = true; });
+  await reasons.fill("The crosswind is not what the card says");
+
+  // The same session listens by itself, so that one sees what it is told and when it ends.
+  const cookies = (await jonas.context().cookies()).map(({ name, value }) => `${name}=${value}`).join("; ");
+  const listens = await fetch(`${service.base}/programmes/tallow/events`, { headers: { cookie: cookies, accept: "text/event-stream" } });
+  assert.equal(listens.status, 200);
+  const heard = listens.text().catch(() => "");
+  const other = await jonas.context().newPage();
+  await at(other, "");
+  await other.getByRole("button", { name: "Sign out" }).click();
+  await other.waitForURL(/sign-in/);
+  const told = await Promise.race([heard, new Promise((late) => setTimeout(() => late(null), 20_000))]);
+  assert.notEqual(told, null, "the stream has ended");
+  const refused = await fetch(`${service.base}/programmes/tallow/events`, { headers: { cookie: cookies, accept: "text/event-stream" } });
+  assert.equal(refused.status, 401, "and is not opened again");
+
+  await jonas.getByText("You have been signed out, and nothing can be sent from here.").waitFor({ timeout: 30_000 });
+  const [beside] = await Promise.all([jonas.context().waitForEvent("page"), jonas.getByRole("link", { name: "Sign in again" }).click()]);
+  await beside.getByLabel(/handle/i).fill("jonas");
+  await beside.getByLabel(/password/i).fill(PASSWORD);
+  await beside.getByRole("button", { name: /sign in/i }).click();
+  await beside.waitForURL(/points\/TX-06/);
+  await jonas.bringToFront();
+  await jonas.evaluate(() => window.dispatchEvent(new Event("focus")));
+  await jonas.getByText("You are signed in again.").waitFor({ timeout: 10_000 });
+  assert.equal(await reasons.inputValue(), "The crosswind is not what the card says");
+  const form = jonas.locator("form", { has: reasons });
+  const secret = form.locator("input[type=password]");
+  if (await secret.count()) await secret.fill(PIN);
+  await form.getByRole("button").first().click();
+  await jonas.waitForURL(/recorded=\d/);
+  await jonas.context().close();
 });

@@ -55,11 +55,13 @@ for (const javaScriptEnabled of [false, true]) {
 
       await at(tomas, "/points/TX-03");
       await shot(tomas, `point-held-${javaScriptEnabled}`);
+      assert.match(await tomas.innerText("main"), /Yours to sign now: Approval of the plan/);
       await sign(tomas, "plan-approval", /approve/i);
       await at(sofia, "/points/TX-03");
       await sign(sofia, "release", /release/i);
       await at(jonas, "/points/TX-03");
       await sign(jonas, "acknowledgement", /acknowledge/i);
+      assert.match(await jonas.innerText("main"), /Next: open a run with it/);
       await at(jonas, "/points/TX-03/card");
       assert.match(await jonas.innerText("main"), /TX-03/);
       await shot(jonas, `card-${javaScriptEnabled}`);
@@ -95,6 +97,7 @@ for (const javaScriptEnabled of [false, true]) {
       await sign(tomas, "engineering-acceptance", /accept/i);
       await at(sofia, `/runs/${run}/results/TX-03`);
       await sign(sofia, "safety-acceptance", /accept/i);
+      assert.match(await sofia.innerText("main"), /Next: what can be done next/);
       await at(marit, "/points/TX-03");
       assert.match(await marit.innerText("main"), /accepted/i);
       await at(marit, "");

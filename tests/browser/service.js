@@ -17,27 +17,28 @@ export const PIN = "271845";
 
 /// The demonstration, in a fresh folder, on a free port.
 export class Demonstration {
-  static async begin(port = 0) {
+  static async begin(port = 0, options = []) {
     const folder = mkdtempSync(join(tmpdir(), "rungbook-browser-"));
-    const service = new Demonstration(folder);
+    const service = new Demonstration(folder, options);
     await service.serve(port);
     return service;
   }
 
-  constructor(folder) {
+  constructor(folder, options) {
     this.folder = folder;
+    this.options = options;
   }
 
   /// Starts the program, or starts it again on the same folder and port.
   async serve(port) {
-    this.child = spawn(PROGRAM, ["demo", "--listen", `127.0.0.1:${port}`, "--data", join(this.folder, "data")], {
+    this.child = spawn(PROGRAM, ["demo", "--listen", `127.0.0.1:${port}`, "--data", join(this.folder, "data"), ...this.options], {
       stdio: ["ignore", "pipe", "inherit"],
       env: { ...process.env, RUNGBOOK_LOG: "error" },
     });
     this.base = await new Promise((told, failed) => {
       createInterface({ input: this.child.stdout }).on("line", (line) => {
-        const found = /http:\/\/[^\s]+/.exec(line);
-        if (found) told(found[0].replace(/[./]+$/, ""));
+        const found = /^Rungbook serves .* on (https?:\/\/\S+)/.exec(line);
+        if (found) told(found[1].replace(/[./]+$/, ""));
       });
       this.child.once("exit", (code) => failed(new Error(`the program ended with ${code} before it served`)));
     });

@@ -8,8 +8,6 @@ import { browser, Demonstration, PASSWORD } from "./service.js";
 
 const FIRST_AT_MOST = 80_000;
 const AGAIN_AT_MOST = 8_000;
-// A little more than it should be: the picture of all 79 points comes anew each time.
-const LADDER_AT_MOST = 9_000;
 // 50 kbit/s either way, and the delay of a poor mobile network.
 const POOR = { offline: false, latency: 300, downloadThroughput: 50_000 / 8, uploadThroughput: 50_000 / 8 };
 
@@ -42,7 +40,7 @@ async function scales(page) {
   return { session, weighed };
 }
 
-test("a first visit weighs at most 80 kB and a later one at most 8 kB, but for the ladder", { timeout: 300_000 }, async () => {
+test("a first visit weighs at most 80 kB and a later one at most 8 kB", { timeout: 300_000 }, async () => {
   const context = await chromium.newContext({ serviceWorkers: "block" });
   const page = await context.newPage();
   const { weighed } = await scales(page);
@@ -65,7 +63,7 @@ test("a first visit weighs at most 80 kB and a later one at most 8 kB, but for t
     await page.waitForTimeout(300);
     assert.ok(weighed.bytes > 500, `${path}: the page itself was weighed`);
     console.log(`again, ${path || "programme"}: ${weighed.bytes} bytes`);
-    if (weighed.bytes > (path === "/ladder" ? LADDER_AT_MOST : AGAIN_AT_MOST)) heavy.push(`${path}: ${weighed.bytes} bytes`);
+    if (weighed.bytes > AGAIN_AT_MOST) heavy.push(`${path}: ${weighed.bytes} bytes`);
   }
   assert.deepEqual(heavy, []);
   await context.close();

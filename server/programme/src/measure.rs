@@ -269,7 +269,8 @@ impl Measure {
 
 impl fmt::Display for Measure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let rounded = (self.value * 1000.0).round() / 1000.0;
+        // Nobody reads "-0".
+        let rounded = 0.0 + (self.value * 1000.0).round() / 1000.0;
         match self.unit {
             Unit::One => write!(f, "{rounded}"),
             Unit::Percent => write!(f, "{rounded} %"),
@@ -282,6 +283,13 @@ impl fmt::Display for Measure {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+
+    #[test]
+    fn what_rounds_to_nothing_is_written_without_a_sign() {
+        assert_eq!(Measure::new(-0.0, Unit::Second).to_string(), "0 s");
+        assert_eq!(Measure::new(-0.000_4, Unit::Knot).to_string(), "0 kt");
+        assert_eq!(Measure::new(-0.001, Unit::Knot).to_string(), "-0.001 kt");
+    }
 
     #[test]
     fn figures_compare_within_their_kind_only() {

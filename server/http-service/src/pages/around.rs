@@ -41,12 +41,14 @@ pub(crate) enum Section {
 /// The menu of a programme: section, words, and where it is.
 const MENU: &[(Section, &str, &str)] = &[
     (Section::Today, "Today", "/today"),
+    (Section::Tomorrow, "Tomorrow", "/tomorrow"),
     (Section::Programme, "Programme", ""),
     (Section::Ladder, "Ladder", "/ladder"),
     (Section::Runs, "Runs", "/runs"),
     (Section::Recordings, "Recordings", "/recordings"),
     (Section::Envelope, "Envelope", "/envelope"),
     (Section::Predictions, "Predictions", "/predictions"),
+    (Section::Forecast, "Forecast", "/forecast"),
     (Section::Configuration, "Configuration", "/configuration"),
     (Section::Hazards, "Hazards", "/hazards"),
     (Section::Days, "Test days", "/days"),
@@ -59,8 +61,6 @@ const MENU: &[(Section, &str, &str)] = &[
     (Section::Ledger, "Ledger", "/ledger"),
     (Section::Evidence, "Evidence", "/evidence"),
     (Section::Past, "The past", "/past"),
-    (Section::Tomorrow, "Tomorrow", "/tomorrow"),
-    (Section::Forecast, "Forecast", "/forecast"),
     (Section::StandDown, "Stand-down", "/stand-down"),
 ];
 
@@ -207,7 +207,7 @@ impl Around {
                 @if let Some(programme) = &self.programme {
                     a.jump href="#menu" { "Menu" }
                     @if let Some(run) = programme.open_run {
-                        a.jump href={ "/programmes/" (programme.id) "/runs/" (run) } { "Run " (run) " is open" }
+                        a.jump href={ "/programmes/" (programme.id) "/runs/" (run) } { "Run " (run) span.more { " is open" } }
                     }
                     a.stop href={ "/programmes/" (programme.id) "/stand-down" } { "Stop everything" }
                 }
@@ -265,6 +265,7 @@ impl Around {
                             "."
                         }
                         button.quiet { "Sign out" }
+                        @if self.programme.is_some() { a.jump href="/" { "All your programmes" } }
                     }
                 }
                 p { "Page made " (moment(self.now)) ". Times are UTC." }

@@ -223,7 +223,7 @@ impl BriefingPage {
                 li {
                     strong { "Weather: " }
                     @match &self.weather {
-                        Some((told, at, is_new)) => { (told) ", observed " (moment(*at)) @if !is_new { ". " strong { "Too old: observe it again" } } "." }
+                        Some((told, at, is_new)) => { (told.trim_end_matches('.')) ", observed " (moment(*at)) @if !is_new { ". " strong { "Too old: observe it again" } } "." }
                         None => strong { "nobody has observed it." },
                     }
                 }

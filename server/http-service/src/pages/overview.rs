@@ -132,25 +132,34 @@ impl ProgrammePage {
                 h2 #next { "What can be done next" }
                 (self.next())
             }
-            section {
-                h2 #would-open { "What holds the rest" }
-                p { "Each of these alone keeps points held. What would open most comes first." }
-                (self.holding())
+            @if !self.is_unplanned() {
+                section {
+                    h2 #would-open { "What holds the rest" }
+                    p { "Each of these alone keeps points held. What would open most comes first." }
+                    (self.holding())
+                }
             }
         }
+    }
+
+    fn is_unplanned(&self) -> bool {
+        self.phases.iter().all(|line| line.planned == 0)
     }
 
     fn how_far(&self) -> Markup {
         let before_flight = self.left_up_to(Phase::Taxi);
         html! {
-            p.lead {
+            @if self.is_unplanned() {
+                p.lead { "No point is planned yet. " }
+                p { "A document with points, limits, hazards and people is imported by whoever runs the server (" code { "rungbook import" } "), or point by point over the API. What each page needs, it says itself." }
+            } @else { p.lead {
                 @if before_flight == 0 {
                     "Every point before the first flight is accepted. "
                 } @else {
                     (counted(before_flight, "point", "points")) " to be accepted before the first flight. "
                 }
                 (counted(self.left_up_to(Phase::Envelope), "point", "points")) " to the full envelope."
-            }
+            } }
             table.phases {
                 caption { "Points accepted, by phase" }
                 thead { tr { th scope="col" { "Phase" } th scope="col" { "Accepted" } th scope="col" { "Planned" } th scope="col" { span.for-ears { "Share" } } } }
@@ -175,7 +184,8 @@ impl ProgrammePage {
     fn next(&self) -> Markup {
         html! {
             @if self.ready.is_empty() && self.held_for_run.is_empty() {
-                p { "No point can be released or run now. What holds them stands below." }
+                @if self.is_unplanned() { p { "Nothing, until a point is planned." } }
+                @else { p { "No point can be released or run now. What holds them stands below." } }
             }
             @if !self.ready.is_empty() {
                 h3 { "All stated conditions are met" }
@@ -272,4 +282,18 @@ pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
         .await?;
     let around = member.around(member.programme.title.clone(), Section::Programme).live();
     Ok(around.reply(StatusCode::OK, page.body()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ProgrammePage;
+
+    #[test]
+    fn a_programme_without_points_is_not_told_to_have_every_point_accepted() {
+        for (of, page) in ProgrammePage::samples() {
+            let page = page.into_string();
+            assert_eq!(page.contains("No point is planned yet"), of == "empty", "{of}");
+            assert!(!page.contains("Every point before the first flight is accepted"), "{of}");
+        }
+    }
 }

@@ -84,16 +84,27 @@ impl PastPage {
             section.screen {
                 h2 { "What changed" }
                 form method="get" action={ (self.place) "/changes" } {
-                    p { label for="from" { "From" } " " input #from name="from" value="signed" required;
-                        " " label for="to" { "to (nothing: now)" } " " input #to name="to"; }
-                    p.hint { "A record's number, a time such as 2026-05-02T08:00:00Z, signed (when you last signed), opened:3 or closed:3 (a run)." }
+                    div.field {
+                        label for="from" { "From" }
+                        p.hint #from-hint { "A record's number, a time such as 2026-05-02T08:00:00Z, signed (when you last signed), opened:3 or closed:3 (a run)." }
+                        input #from name="from" value="signed" required aria-describedby="from-hint";
+                    }
+                    div.field {
+                        label for="to" { "To" }
+                        p.hint #to-hint { "The same. Left empty: now." }
+                        input #to name="to" aria-describedby="to-hint";
+                    }
                     p.send { button { "Show what changed" } }
                 }
             }
             section.screen {
                 h2 { "As it stood" }
                 form method="get" action=(self.place) {
-                    p { label for="as_of" { "After record, or at the time" } " " input #as_of name="as_of" required; }
+                    div.field {
+                        label for="as_of" { "After which record, or at what time" }
+                        p.hint #as-of-hint { "A record's number, or a time such as 2026-05-02T08:00:00Z." }
+                        input #as_of name="as_of" required aria-describedby="as-of-hint";
+                    }
                     p.hint { "Any page shows the past with as_of in its address, such as " code { (self.place) "/ladder?as_of=120" } "; so does any read of the API." }
                     p.send { button { "Show the programme then" } }
                 }

@@ -160,7 +160,7 @@ impl Prediction {
                 )
             }
             Some(_) => "stays within what they covered".to_owned(),
-            None => "goes beyond what they covered by nobody knows how much".to_owned(),
+            None => "goes beyond what they covered, and how far cannot be told".to_owned(),
         };
         format!("It rests on {runs} and {beyond}.")
     }

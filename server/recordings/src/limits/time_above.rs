@@ -47,7 +47,8 @@ pub fn seconds_above(
     end: Micros,
 ) -> f64 {
     let above = stretches(readings, end).filter(|it| !is_at_most(it.value, threshold));
-    above.map(Stretch::micros).sum::<f64>() / MICROS_PER_S
+    // The sum of nothing is -0.0.
+    0.0 + above.map(Stretch::micros).sum::<f64>() / MICROS_PER_S
 }
 
 /// Holds the seconds above a threshold against a limit; exactly as long as the limit is inside.

@@ -159,10 +159,33 @@
     if (newest > seen() && !isBusy()) setTimeout(catchUp, 500);
   }
 
+  // What is typed stays: where there is any, the sign-in opens beside this page.
   function signedOut() {
     close();
     tries = Infinity;
-    say("You have been signed out. ", link("Sign in again", "/sign-in?to=" + encodeURIComponent(new URL(place()).pathname)));
+    const again = link("Sign in again", "/sign-in?to=" + encodeURIComponent(new URL(place()).pathname));
+    if (!fieldsOf(main).some(isTyped)) return say("You have been signed out. ", again, ".");
+    again.target = "_blank";
+    say("You have been signed out, and nothing can be sent from here. ", again, " beside this page, where what you typed stays; then come back and send it.");
+  }
+
+  // Somebody comes back to a page from which they were signed out. Forms are taken with the token of the new sign-in alone.
+  async function signedInAgain() {
+    try {
+      const answer = await fetch("/who", { headers: { accept: "application/json" }, cache: "no-store" });
+      const { person, token } = answer.ok ? await answer.json() : { person: null };
+      if (person === null) return;
+      if (person !== document.body.dataset.person) {
+        say("Somebody else is signed in now. What you typed cannot be sent by them: copy it, then ", link("load the page anew", place()), ".");
+        return;
+      }
+      for (const field of document.querySelectorAll("input[name='form.token']")) field.value = token;
+      tries = 0;
+      say("You are signed in again. What you typed is still here and can be sent.");
+      listen();
+    } catch {
+      // There is no connection: the next return asks again.
+    }
   }
 
   function close() {
@@ -199,7 +222,9 @@
     listen();
   }
 
-  document.addEventListener("visibilitychange", () => (document.hidden ? close() : listen()));
+  const back = () => (tries === Infinity ? signedInAgain() : listen());
+  document.addEventListener("visibilitychange", () => (document.hidden ? close() : back()));
+  window.addEventListener("focus", () => { if (tries === Infinity) signedInAgain(); });
   window.addEventListener("pagehide", close);
   window.addEventListener("pageshow", listen);
   window.addEventListener("online", () => { tries = tries === Infinity ? tries : 0; listen(); });

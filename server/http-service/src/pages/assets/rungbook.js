@@ -18,6 +18,31 @@ function tellLocalTime(root) {
   }
 }
 
+// Dates, codes and clock times in sentences are not broken at the end of a line, which browsers do at each hyphen.
+const WHOLE = /\b(?:\d{4}-\d\d-\d\d|\d\d:\d\d UTC|[A-Z]{1,3}(?:-[A-Z0-9]+){1,3})\b/g;
+function keepWhole(root) {
+  const texts = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
+  const found = [];
+  while (texts.nextNode()) {
+    const { data, parentElement } = texts.currentNode;
+    if (data.includes("-") && data.search(WHOLE) >= 0 && !parentElement.closest("time, pre, code, textarea, option, svg, script, style, .whole")) found.push(texts.currentNode);
+  }
+  for (const text of found) {
+    const parts = document.createDocumentFragment();
+    let from = 0;
+    for (const { 0: word, index } of text.data.matchAll(WHOLE)) {
+      if (word.length > 24) continue;
+      const whole = document.createElement("span");
+      whole.className = "whole";
+      whole.textContent = word;
+      parts.append(text.data.slice(from, index), whole);
+      from = index + word.length;
+    }
+    parts.append(text.data.slice(from));
+    text.replaceWith(parts);
+  }
+}
+
 // Beside each field for a UTC time, what was typed as the time where the reader is.
 function tellTypedTime(field) {
   const told = document.createElement("span");
@@ -44,6 +69,7 @@ function sendOnce(event) {
 
 // What is done to markup when it comes, also to what other scripts put in later.
 function dress(root) {
+  keepWhole(root.getElementById?.("main") ?? root);
   tellLocalTime(root);
   for (const field of root.querySelectorAll("input[type=datetime-local]")) tellTypedTime(field);
   for (const button of root.querySelectorAll("button[data-print]")) {

@@ -232,11 +232,13 @@ impl ChecksPage {
             h1 { "Checks" }
             @if let Some(trouble) = self.trouble.as_ref().filter(|_| self.events.is_empty()) { (trouble.alone()) }
             @if self.lines.is_empty() { p { "No check is defined yet. Engineers and the test lead define them." } }
-            @for (title, empty, lines) in [("Due", "None is due.", due), ("Good", "None is good.", good)] {
-                section {
-                    h2 { (title) }
-                    @if lines.is_empty() && !self.lines.is_empty() { p { (empty) } }
-                    ul.points { @for line in lines { li { (line.told(&self.place)) } } }
+            @else {
+                @for (title, empty, lines) in [("Due", "None is due.", due), ("Good", "None is good.", good)] {
+                    section {
+                        h2 { (title) }
+                        @if lines.is_empty() { p { (empty) } }
+                        ul.points { @for line in lines { li { (line.told(&self.place)) } } }
+                    }
                 }
             }
             (self.happened())

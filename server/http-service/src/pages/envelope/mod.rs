@@ -157,13 +157,13 @@ impl EnvelopePage {
                 @if self.axes.is_empty() { p { "Nothing was shown yet: no result was accepted that reached anything." } }
                 @else {
                     div.wide tabindex="0" role="region" aria-label="Axis by axis" {
-                        table {
+                        table.stack {
                             thead { tr { th scope="col" { "Axis" } th scope="col" { "Least shown" } th scope="col" { "Greatest shown" } th scope="col" { "Design" } } }
                             tbody { @for it in &self.axes { tr {
                                 th scope="row" { (axis(it.axis)) }
-                                td { strong { (it.least.0) } br; span.source { (it.least.1.link(&self.place)) } }
-                                td { strong { (it.greatest.0) } br; span.source { (it.greatest.1.link(&self.place)) } }
-                                td { (it.design) }
+                                td data-is="Least" { strong { (it.least.0) } " " span.source { (it.least.1.link(&self.place)) } }
+                                td data-is="Greatest" { strong { (it.greatest.0) } " " span.source { (it.greatest.1.link(&self.place)) } }
+                                td data-is="Design" { (it.design) }
                             } } }
                         }
                     }
@@ -190,9 +190,9 @@ impl EnvelopePage {
         html! {
             section {
                 h2 #{ "pair-" (pair.name) } { (upwards) " over " (across.to_lowercase()) }
-                div.picture tabindex="0" role="group" aria-label={ "Picture of " (upwards) " over " (across) } { (Picture { place: &self.place, number: place, pair }.svg()) }
-                @if edges.is_empty() { p { "Nothing was shown of these two together." } }
-                @else { h3 { "Results at the edge of it" } (told(&edges)) }
+                @if pair.shown.evidence.is_empty() { p { "Nothing was shown of these two together: the picture comes with the first accepted result that reached both." } }
+                @else { div.picture tabindex="0" role="group" aria-label={ "Picture of " (upwards) " over " (across) } { (Picture { place: &self.place, number: place, pair }.svg()) } }
+                @if !edges.is_empty() { h3 { "Results at the edge of it" } (told(&edges)) }
                 @if !others.is_empty() { details { summary { (counted(others.len(), "other result", "other results")) " inside" } (told(&others)) } }
                 @for note in &pair.shown.boundary.notes { p.source { (note) } }
             }

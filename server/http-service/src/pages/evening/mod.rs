@@ -101,7 +101,7 @@ impl DaysPage {
                 @for (day, runs, results) in &self.days {
                     li {
                         a href={ (self.place) "/days/" (day) } { strong { (day.format("%A %-d %B %Y")) } }
-                        " " (counted(*runs, "run", "runs")) ", " (counted(*results, "result", "results"))
+                        p.short { (counted(*runs, "run", "runs")) ", " (counted(*results, "result", "results")) }
                     }
                 }
             }

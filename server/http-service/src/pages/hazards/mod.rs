@@ -1,5 +1,6 @@
 //! Hazards: what they are, how large the risk is before and after what is done about it, and who accepts what is left.
 
+mod matrix;
 mod shown;
 
 use actix_web::http::StatusCode;

@@ -3,10 +3,11 @@
 use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use programme::codes::{HazardCode, PointCode};
-use programme::nouns::{AssessedRisk, Hazard, Probability, RiskLevel, RiskMatrix, Severity};
+use programme::nouns::{AssessedRisk, Hazard, Probability, RiskLevel, Severity};
 use programme::people::Act;
 use programme::state::{Amendable, HazardState, State};
 
+use super::matrix::{MatrixShown, probability, severity};
 use crate::api::hazards::{HazardView, Lacking, hazard_view};
 use crate::pages::door::Member;
 use crate::pages::form::{Draft, Trouble};
@@ -25,16 +26,6 @@ pub(crate) struct HazardLine {
     pub points: usize,
 }
 
-/// The matrix in words.
-#[derive(Debug, Clone)]
-pub(crate) struct MatrixShown {
-    pub source: String,
-    /// Severity, and the level for each probability.
-    pub rows: Vec<(&'static str, Vec<&'static str>)>,
-    /// Level, and who may accept it.
-    pub accepted_by: Vec<(&'static str, String)>,
-}
-
 /// The page with all hazards.
 #[derive(Debug, Clone)]
 pub(crate) struct HazardsPage {
@@ -44,26 +35,6 @@ pub(crate) struct HazardsPage {
     pub matrix: Option<MatrixShown>,
     pub may_record: bool,
     pub trouble: Option<Trouble>,
-}
-
-const fn severity(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Catastrophic => "catastrophic",
-        Severity::Critical => "critical",
-        Severity::Marginal => "marginal",
-        Severity::Negligible => "negligible",
-    }
-}
-
-const fn probability(probability: Probability) -> &'static str {
-    match probability {
-        Probability::Frequent => "frequent",
-        Probability::Probable => "probable",
-        Probability::Occasional => "occasional",
-        Probability::Remote => "remote",
-        Probability::Improbable => "improbable",
-        Probability::Eliminated => "eliminated",
-    }
 }
 
 /// A risk in words, with its level where a matrix tells it.
@@ -94,46 +65,10 @@ fn accepted(state: &State, seen: &HazardView<'_>) -> Option<(String, DateTime<Ut
     Some((told, it.at, seen.digest.as_ref() == Some(it.digest)))
 }
 
-impl MatrixShown {
-    fn of(matrix: &RiskMatrix) -> Self {
-        let rows = Severity::ALL.into_iter().map(|of| {
-            let levels = Probability::ALL.into_iter().map(|probability| {
-                matrix.level(AssessedRisk { severity: of, probability }).as_str()
-            });
-            (severity(of), levels.collect())
-        });
-        Self {
-            source: matrix.source.clone(),
-            rows: rows.collect(),
-            accepted_by: matrix
-                .accepted_by
-                .iter()
-                .map(|it| (it.level.as_str(), roles(&it.roles)))
-                .collect(),
-        }
-    }
-
-    fn shown(&self) -> Markup {
-        html! {
-            div.wide tabindex="0" role="region" aria-label="Matrix of risk" {
-                table.matrix {
-                    caption { "Level of risk by how severe and how probable. " (self.source) }
-                    thead { tr { th scope="col" { "Severity" } @for it in Probability::ALL { th scope="col" { (probability(it)) } } } }
-                    tbody { @for (severity, levels) in &self.rows { tr { th scope="row" { (severity) } @for level in levels { td.{ "level-" (level) } { (level) } } } } }
-                }
-            }
-            ul { @for (level, roles) in &self.accepted_by { li { strong { (level) } ": accepted by " @if roles.is_empty() { "nobody" } @else { (roles) } } } }
-        }
-    }
-
-    #[cfg(test)]
-    fn sample(many: usize) -> Self {
-        Self {
-            source: crate::pages::tests::long("The programme's own.", many),
-            rows: vec![("catastrophic", vec!["high"; 6]); 4],
-            accepted_by: vec![("high", "safety officer".to_owned())],
-        }
-    }
+/// Those that hold points come first, since they are what is to be done.
+fn holding_first(mut hazards: Vec<HazardLine>) -> Vec<HazardLine> {
+    hazards.sort_by_key(|it| it.lacks.is_empty());
+    hazards
 }
 
 impl HazardsPage {
@@ -157,7 +92,9 @@ impl HazardsPage {
         Ok(Self {
             place: member.place(""),
             token: member.visitor.form_token.clone(),
-            hazards: state.hazards.values().map(line).collect::<Result<_, Problem>>()?,
+            hazards: holding_first(
+                state.hazards.values().map(line).collect::<Result<_, Problem>>()?,
+            ),
             matrix: state.policy.as_ref().map(|policy| MatrixShown::of(&policy.risk)),
             may_record: member.may(Act::RecordHazards),
             trouble,
@@ -172,7 +109,7 @@ impl HazardsPage {
             h1 { "Hazards" }
             p.lead { (lacking) " of " (counted(self.hazards.len(), "hazard", "hazards")) " hold the points that name them." }
             section {
-                h2 #all { "All hazards" }
+                h2 #all { "All hazards, those that hold first" }
                 @if self.hazards.is_empty() { p { "None is recorded yet. A point that names a hazard is held until it is." } }
                 ul.cards {
                     @for it in &self.hazards {

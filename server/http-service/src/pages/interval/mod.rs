@@ -1,6 +1,7 @@
 //! An interval: the values that it proposes for its point, and what the flight-test science makes of it.
 
 mod shown;
+mod values;
 
 use std::collections::BTreeMap;
 
@@ -9,7 +10,8 @@ use programme::codes::{ChannelCode, IntervalNumber};
 use serde::Deserialize;
 use serde_json::Value;
 
-pub(crate) use shown::{IntervalPage, ValueLine, values_table};
+pub(crate) use shown::IntervalPage;
+pub(crate) use values::{ValueLine, values_table};
 
 use super::around::Section;
 use super::door::Member;

@@ -160,14 +160,14 @@ impl PeoplePage {
                 h2 #signing { "Who may sign what" }
                 p { "Each signs with their own PIN or password. Nobody signs two parts of the same step, and who planned, recorded or did the last work signs no part that judges it." }
                 div.wide tabindex="0" role="region" aria-labelledby="signing" {
-                    table.sums {
+                    table.stack {
                         thead { tr { th scope="col" { "To" } th scope="col" { "is for" } th scope="col" { "That is" } } }
                         tbody {
                             @for it in &self.signs {
                                 tr {
                                     th scope="row" { (it.what) }
-                                    td { (it.roles) }
-                                    td { @if it.names.is_empty() { strong { "nobody" } } @else { (it.names.join(", ")) } }
+                                    td data-is="is for" { (it.roles) }
+                                    td data-is="That is" { @if it.names.is_empty() { strong { "nobody" } } @else { (it.names.join(", ")) } }
                                 }
                             }
                         }

@@ -1,5 +1,6 @@
 //! A point: where it stands, every hold, its card, what can be signed, its results and its history.
 
+mod next;
 mod shown;
 mod signing;
 

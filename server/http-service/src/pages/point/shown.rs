@@ -129,6 +129,7 @@ impl PointPage {
         html! {
             h1 { (code) " " (self.card.title) }
             p.lead { (state_word(self.state)) " " (self.summary) }
+            (self.next())
             @if let Some(dropped) = &self.dropped { p.warn { "Taken out of the plan by " (dropped) } }
             nav.within aria-label="On this page" {
                 a href="#holds" { (counted(self.holds.len(), "hold", "holds")) }

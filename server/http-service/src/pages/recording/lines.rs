@@ -91,9 +91,9 @@ impl ExceedanceLine {
             tr {
                 td { a href={ (place) "/exceedances/" (self.number) } { "No. " (self.number) } " of run " (self.run) br; strong { (self.standing) } }
                 td { (self.limit) ", " (self.statistic) br; span.source { (self.allowed) " · limit as of record " (self.revision) } }
-                td { (exact(self.started_at)) @if let Some(channel) = &self.channel { br; a href={ (place) "/recordings/" (recording) "/plot?channel=" (channel) "&around=" (self.number) } { "See it" } } }
-                td { @match self.duration_s { Some(duration) => { (seconds(duration)) } None => { "not known" } } br; span.source { "dwell " (seconds(self.dwell_s)) } }
-                td { strong { (self.peak) } br; span.source { (exact(self.peak_at)) } @if let Some(odd) = &self.odd_one_out { br; "odd one out: " (odd) } }
+                td data-is="Began" { (exact(self.started_at)) @if let Some(channel) = &self.channel { br; a href={ (place) "/recordings/" (recording) "/plot?channel=" (channel) "&around=" (self.number) } { "See it" } } }
+                td data-is="Lasted" { @match self.duration_s { Some(duration) => { (seconds(duration)) } None => { "not known" } } " " span.source { "dwell " (seconds(self.dwell_s)) } }
+                td data-is="Peak" { strong { (self.peak) } " " span.source { (exact(self.peak_at)) } @if let Some(odd) = &self.odd_one_out { br; "odd one out: " (odd) } }
             }
         }
     }

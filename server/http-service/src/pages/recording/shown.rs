@@ -195,7 +195,7 @@ impl RecordingPage {
                     p { @if self.runs.is_empty() { "It is held against limits once it is attached to its run." } @else { "None is on record. What was watched, and how near each limit came, stands with its run below." } }
                 } @else {
                     div.wide tabindex="0" role="region" aria-label="Exceedances" {
-                        table {
+                        table.stack {
                             caption { "Each was beyond a limit for longer than its dwell. Times are by the recorder's clock." }
                             thead { tr { th scope="col" { "Exceedance" } th scope="col" { "Limit" } th scope="col" { "Began" } th scope="col" { "Lasted" } th scope="col" { "Peak" } } }
                             tbody { @for it in &self.exceedances { (it.row(&self.place, &self.recording)) } }
@@ -257,15 +257,15 @@ impl RecordingPage {
                 h2 #channels { "Channels, and how good they are" }
                 @if let Some(why) = &self.no_report { p.warn { (why) } }
                 div.wide tabindex="0" role="region" aria-label="Channels" {
-                    table {
+                    table.stack {
                         thead { tr { th scope="col" { "Channel" } th scope="col" { "Readings" } th scope="col" { "From, to" } th scope="col" { "Found" } } }
                         tbody {
                             @for it in &self.channels {
                                 tr {
                                     td { a href={ (self.here()) "/plot?channel=" (it.code) } { (it.title) } br; code { (it.code) } }
-                                    td { (it.readings) }
-                                    td { @match it.span { Some((least, greatest)) => { (rounded(least)) " to " (rounded(greatest)) " " (it.unit) } None => { "no value" } } }
-                                    td { @if it.findings.is_empty() { "nothing" } @for (place, found) in it.findings.iter().enumerate() { @if place > 0 { br; } (found) } }
+                                    td data-is="Readings" { (it.readings) }
+                                    td data-is="From, to" { @match it.span { Some((least, greatest)) => { (rounded(least)) " to " (rounded(greatest)) " " (it.unit) } None => { "no value" } } }
+                                    td data-is="Found" { @if it.findings.is_empty() { "nothing" } @for (place, found) in it.findings.iter().enumerate() { @if place > 0 { br; } (found) } }
                                 }
                             }
                         }

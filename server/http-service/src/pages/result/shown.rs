@@ -204,7 +204,10 @@ impl ResultPage {
                 " in " a href={ (self.place) "/runs/" (self.run) } { "run " (self.run) }
             }
             @match &self.recorded {
-                Some(recorded) => { (recorded.shown()) }
+                Some(recorded) => {
+                    (recorded.shown())
+                    @if recorded.standing == ResultStanding::Accepted { p { strong { "Next: " } a href={ (self.place) "#next" } { "what can be done next" } } }
+                }
                 None => { p { "No result is recorded yet." } }
             }
             @if !self.parts.is_empty() {

@@ -25,14 +25,14 @@ pub(crate) const SOON: TimeDelta = TimeDelta::days(30);
 /// A moment in UTC. A script adds the time where the reader is.
 pub(crate) fn moment(at: DateTime<Utc>) -> Markup {
     html! {
-        time datetime=(at.to_rfc3339_opts(SecondsFormat::Secs, true)) { (at.format("%Y-%m-%d %H:%M")) " UTC" }
+        time datetime=(at.to_rfc3339_opts(SecondsFormat::Secs, true)) { (at.format("%Y-%m-%d")) " " wbr; (at.format("%H:%M")) " UTC" }
     }
 }
 
 /// A moment in UTC, with its seconds.
 pub(crate) fn exact(at: DateTime<Utc>) -> Markup {
     html! {
-        time datetime=(at.to_rfc3339_opts(SecondsFormat::Millis, true)) { (at.format("%Y-%m-%d %H:%M:%S")) " UTC" }
+        time datetime=(at.to_rfc3339_opts(SecondsFormat::Millis, true)) { (at.format("%Y-%m-%d")) " " wbr; (at.format("%H:%M:%S")) " UTC" }
     }
 }
 

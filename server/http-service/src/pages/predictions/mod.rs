@@ -1,5 +1,7 @@
 //! What could be done next with what is predicted of it, and what came of earlier predictions.
 
+mod line;
+
 use actix_web::http::StatusCode;
 use maud::{Markup, html};
 use programme::board::Board;
@@ -8,40 +10,24 @@ use programme::next_steps::{Readiness, next_steps};
 use programme::nouns::Direction;
 use programme::people::Act;
 use programme::prediction;
-use programme::record::Predicted;
-use programme::state::State;
 
 use super::around::Section;
 use super::door::Member;
 use super::form::{Draft, Form, Trouble, settled};
 use super::point::Recorded;
-use super::words::{axis, channel_name, counted, figure, moment, person, rounded};
+use super::words::{axis, counted, figure, moment, person};
 use crate::access::{Permission, Read, ReviewModels};
-use crate::api::predictions::{self as api, PointPredictionsView, PredictionView};
+use crate::api::predictions::{self as api, PointPredictionsView};
 use crate::desk::{Answer, View};
 use crate::given::Query;
 use crate::office::Office;
+use line::near;
+pub(crate) use line::{PredictionLine, predicted};
 
 /// Steps that are shown.
 const STEPS: usize = 20;
 /// Earlier predictions that are shown.
 const EARLIER: usize = 100;
-
-/// A prediction.
-#[derive(Debug, Clone)]
-pub(crate) struct PredictionLine {
-    pub what: String,
-    pub estimate: String,
-    /// The ends of the 95 % interval.
-    pub interval: String,
-    /// The bound in words.
-    pub bound: Option<String>,
-    pub passes: bool,
-    pub rests_on: String,
-    pub extrapolated: Option<String>,
-    /// Of a temperature: ambient, time to the limit, hot day.
-    pub more: Vec<String>,
-}
 
 /// A step that could be next.
 #[derive(Debug, Clone)]
@@ -83,85 +69,6 @@ pub(crate) struct PredictionsPage {
     pub reviews: Vec<(String, Markup)>,
     pub may_review: bool,
     pub trouble: Option<Trouble>,
-}
-
-/// What is predicted, in words.
-pub(crate) fn predicted(state: &State, what: &Predicted) -> String {
-    match what {
-        Predicted::Temperature { limit } => {
-            let of = state.limits.by_code.get(limit);
-            let channel = of.map(|of| channel_name(state, &of.limit.channel));
-            format!("Temperature, {} ({limit})", channel.unwrap_or_default())
-        }
-        Predicted::Energy {} => "Energy out of the pack".to_owned(),
-        Predicted::LandingEnergy {} => "Energy left at landing (reserve)".to_owned(),
-        Predicted::Damping { channel } => format!("Damping, {}", channel_name(state, channel)),
-    }
-}
-
-fn near(figure: f64) -> f64 {
-    (figure * 100.0).round() / 100.0
-}
-
-impl PredictionLine {
-    pub fn of(state: &State, it: &PredictionView) -> Self {
-        let of = |value: f64| figure(near(value), it.unit);
-        let bound = it.bound.map(|bound| {
-            let end = match it.worst_end {
-                Some(api::End::Low) => "at least",
-                Some(api::End::High) | None => "at most",
-            };
-            format!("{end} {}", of(bound))
-        });
-        let mut more = Vec::new();
-        if let Some(detail) = &it.temperature {
-            let from = match detail.ambient_from {
-                api::AmbientFrom::Observed => "as observed",
-                api::AmbientFrom::PointMaximum => "the most that the point allows",
-                api::AmbientFrom::HotDay => "the hot day of the policy",
-            };
-            more.push(format!(
-                "{} kW for {} s in air of {} °C, {from}",
-                rounded(detail.power_kw),
-                rounded(detail.duration_s),
-                rounded(detail.ambient_c)
-            ));
-            if let Some(time) = detail.time_to_limit_s {
-                let earliest = detail.earliest_time_to_limit_s.unwrap_or(time);
-                more.push(format!(
-                    "the limit would be reached after {} s, at the earliest {} s",
-                    rounded(time),
-                    rounded(earliest)
-                ));
-            }
-            let hot = &detail.hot_day;
-            more.push(format!(
-                "on a hot day of {} °C: {}, from {} to {}{}",
-                rounded(detail.hot_day_ambient_c),
-                of(hot.estimate),
-                of(hot.low),
-                of(hot.high),
-                if detail.hot_day_passes_bound {
-                    ", within the bound"
-                } else {
-                    ", NOT within the bound"
-                }
-            ));
-        }
-        Self {
-            what: predicted(state, &it.what),
-            estimate: of(it.value.estimate),
-            interval: format!("{} to {}", of(it.value.low), of(it.value.high)),
-            bound,
-            passes: it.passes_bound,
-            rests_on: it.in_words.clone(),
-            extrapolated: it
-                .extrapolated_percent
-                .filter(|percent| *percent > 0.0)
-                .map(|percent| format!("{} % of the range seen", rounded(percent))),
-            more,
-        }
-    }
 }
 
 impl PredictionsPage {
@@ -281,6 +188,9 @@ impl PredictionsPage {
             p { (step.readiness) @if step.holds > 0 { ", " a href={ (self.place) "/points/" (step.code) "#holds" } { (counted(step.holds, "hold", "holds")) } } @if step.opens > 0 { " · " (counted(step.opens, "point waits", "points wait")) " for it" } }
             @for it in &step.smaller { p.warn { (it) } }
             @for it in &step.predictions { (it.shown()) }
+            @if !step.predictions.is_empty() {
+                details { summary { "What that rests on" } ul.source { @for it in &step.predictions { (it.basis()) } } }
+            }
             @if !step.unknown.is_empty() {
                 details { summary { (counted(step.unknown.len(), "figure is", "figures are")) " not predicted" } ul { @for (what, why) in &step.unknown { li { (what) ": " (why) } } } }
             }
@@ -295,14 +205,14 @@ impl PredictionsPage {
                 @if self.compared.is_empty() { p { "No prediction was kept with a run yet." } }
                 @else {
                     div.wide tabindex="0" role="region" aria-label="Predicted beside measured" {
-                        table {
+                        table.stack {
                             thead { tr { th scope="col" { "Run and point" } th scope="col" { "What" } th scope="col" { "Predicted" } th scope="col" { "Measured" } th scope="col" { "So it was" } } }
                             tbody { @for it in &self.compared { tr.bad[it.outside] {
                                 td { a href={ (self.place) "/runs/" (it.run) } { "Run " (it.run) } br; (it.point) }
                                 td { (it.what) }
-                                td { (it.predicted) }
-                                td { (it.measured.as_deref().unwrap_or("nothing yet")) }
-                                td { @if it.outside { strong { (it.verdict) } } @else { (it.verdict) } }
+                                td data-is="Predicted" { (it.predicted) }
+                                td data-is="Measured" { (it.measured.as_deref().unwrap_or("nothing yet")) }
+                                td data-is="So it was" { @if it.outside { strong { (it.verdict) } } @else { (it.verdict) } }
                             } } }
                         }
                     }
@@ -337,16 +247,6 @@ impl PredictionsPage {
     #[cfg(test)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use super::tests::{codes, long};
-        let line = |many: usize| PredictionLine {
-            what: long("Temperature, winding", many),
-            estimate: "92.4 °C".to_owned(),
-            interval: "88 °C to 97 °C".to_owned(),
-            bound: Some("at most 120 °C".to_owned()),
-            passes: many < 10,
-            rests_on: long("It rests on run 12.", many),
-            extrapolated: (many > 10).then(|| "40 %".to_owned()),
-            more: vec![long("on a hot day", many); 2],
-        };
         let page = |many: usize| Self {
             place: "/programmes/tug".to_owned(),
             token: "0".repeat(64),
@@ -360,7 +260,7 @@ impl PredictionsPage {
                     holds: many,
                     opens: many,
                     smaller: vec![long("Speed up: 20 kt was shown", many)],
-                    predictions: vec![line(many); 3],
+                    predictions: vec![PredictionLine::sample(many); 3],
                     unknown: vec![("Energy".to_owned(), long("No run has it.", many))],
                 })
                 .collect(),
@@ -388,18 +288,6 @@ impl PredictionsPage {
             ("empty", page(0).body()),
             ("worst case", page(60).body()),
         ]
-    }
-}
-
-impl PredictionLine {
-    /// As a part of a step.
-    pub fn shown(&self) -> Markup {
-        html! {
-            p { (self.what) ": " strong { (self.estimate) } ", from " (self.interval)
-                @if let Some(bound) = &self.bound { "; " (bound) ", " @if self.passes { "which it keeps over the whole interval" } @else { strong { "which it does NOT keep over the whole interval" } } } "." }
-            @if let Some(extrapolated) = &self.extrapolated { p.warn { strong { "Extrapolates " } (extrapolated) " beyond what was seen." } }
-            p.source { (self.rests_on) @for it in &self.more { " · " (it) } }
-        }
     }
 }
 
