@@ -155,7 +155,7 @@ impl EvidencePage {
                 order: Uuid::nil(),
                 what: EvidenceKind::ALL[place % EvidenceKind::ALL.len()],
                 scope: Scope::Point { point: codes(place + 1).remove(place) },
-                digests_only: place % 2 == 0,
+                digests_only: place.is_multiple_of(2),
                 by: "marit".parse().unwrap_or_else(|_| unreachable!()),
                 at: DateTime::UNIX_EPOCH,
                 state,
