@@ -120,7 +120,7 @@ def check_document(folder):
         for has in (f"page {number} of {len(pages)}", str(about["size"]), about["root"]):
             assert re.sub(r"\s+", "", has) in joined, f"page {number} lacks {has}: {page}"
     whole = " ".join(" ".join(pages).split())
-    cautions = ("clears nobody to fly", "High-voltage DC", "licensed inspectors", "pilot in command", "How to check this document")
+    cautions = ("clears nobody to fly", "High-voltage direct current kills", "licensed inspectors", "pilot in command", "How to check this document")
     for has in cautions:
         assert has in whole, f"the document lacks: {has}"
     assert reader.metadata.title and reader.trailer["/Root"].get("/Lang"), "it has a title and a language"

@@ -5,6 +5,7 @@ use std::io::{self, Write as _};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
+use chrono::SubsecRound as _;
 use programme::record::Digest;
 use sha2::{Digest as _, Sha256};
 use store::{AsOfError, PackError, PackOrder, RecordingsIn, Store};
@@ -90,7 +91,7 @@ pub(super) fn make_all(office: &Office) {
         match made {
             Ok(made) => {
                 tracing::info!(order = %order.id, bytes = made.bytes, "{what} of {} was made", order.programme);
-                order.goes_to(Stage::Ready(Made { at: office.now(), ..made }));
+                order.goes_to(Stage::Ready(Made { at: office.now().trunc_subsecs(6), ..made }));
             }
             Err(error) => {
                 // It may not have been begun at all.

@@ -14,7 +14,7 @@ use std::fs::{self, File};
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, SubsecRound, TimeDelta, Utc};
 use parking_lot::Mutex;
 use programme::codes::{PersonHandle, ProgrammeId};
 use programme::scope::Scope;
@@ -109,8 +109,8 @@ impl Orders {
             };
         }
         book.has_room(by)?;
-        let order =
-            Arc::new(Order::new(programme.clone(), by.clone(), office.now(), wanted, asked));
+        let at = office.now().trunc_subsecs(6);
+        let order = Arc::new(Order::new(programme.clone(), by.clone(), at, wanted, asked));
         if !book.at_work {
             let office = office.clone();
             let named = std::thread::Builder::new().name("evidence".to_owned());

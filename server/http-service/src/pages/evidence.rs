@@ -46,10 +46,12 @@ impl EvidencePage {
             p.lead { "What was shown, in a file that anybody can check without this server. It is made from the ledger while the rest goes on, and clears nobody to fly." }
             section {
                 h2 #orders { "Ordered" }
-                div #ordered aria-live="polite" data-again=[is_working.then_some(LOOK_AGAIN_S)] {
+                div #ordered data-again=[is_working.then_some(LOOK_AGAIN_S)] {
                     @if self.orders.is_empty() { p { "Nothing was ordered of late." } }
                     ul.calls { @for order in &self.orders { li { (self.order(order)) } } }
                 }
+                // A script tells here once that all is made; what it shows meanwhile would talk over who listens.
+                p #ordered-told role="status" {}
                 @if is_working { p { a href=(self.place) { "Look again" } } }
                 p.source { "The last " (KEPT) " that are done are kept here for a day, or until the server starts anew. Keep a copy elsewhere: it is made again from the ledger whenever it is asked for." }
             }
@@ -153,7 +155,7 @@ impl EvidencePage {
                 order: Uuid::nil(),
                 what: EvidenceKind::ALL[place % EvidenceKind::ALL.len()],
                 scope: Scope::Point { point: codes(place + 1).remove(place) },
-                digests_only: place % 2 == 0,
+                digests_only: place.is_multiple_of(2),
                 by: "marit".parse().unwrap_or_else(|_| unreachable!()),
                 at: DateTime::UNIX_EPOCH,
                 state,

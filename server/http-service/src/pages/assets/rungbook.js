@@ -165,8 +165,11 @@ async function lookAgain(part) {
     if (!part.contains(document.activeElement)) {
       part.replaceChildren(...fresh.childNodes);
       part.dispatchEvent(new CustomEvent("rungbook:shown", { bubbles: true }));
-      if (fresh.dataset.again) part.dataset.again = fresh.dataset.again;
-      else delete part.dataset.again;
+      if (!fresh.dataset.again) {
+        delete part.dataset.again;
+        const told = document.getElementById(part.id + "-told");
+        if (told) told.textContent = "All that was ordered is made.";
+      }
     }
   } catch { /* The link stays. */ }
   lookAgain(part);
