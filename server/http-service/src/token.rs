@@ -243,10 +243,11 @@ fn claims(
     }
 }
 
-fn refused() -> Problem {
+/// What whoever has no good token is told: always the same, so that nobody learns from it what is wrong with theirs.
+pub(crate) fn refused() -> Problem {
     Problem::unauthenticated(
         TOKEN_REFUSED,
-        "The access token is not one of this server, or it has expired. Refresh it, or sign in again.",
+        "The access token is not one of this server, or it or its session is over. Refresh it, or sign in again.",
     )
 }
 

@@ -14,7 +14,10 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
         "not-signed-in",
         "Sign in with POST /api/v1/sessions and send the access token as \"Authorization: Bearer …\".",
     ),
-    ("token-refused", "The session is over. Sign in again."),
+    (
+        "token-refused",
+        "The access token is not one of this server, or it or its session is over. Refresh it, or sign in again.",
+    ),
     (
         "sign-in-refused",
         "Handle and password do not go together, or the account is disabled. Try again; an administrator can reset a password.",

@@ -357,7 +357,7 @@ impl From<RotateError> for Problem {
 
 impl From<NotSignedIn> for Problem {
     fn from(_: NotSignedIn) -> Self {
-        Problem::unauthenticated(TOKEN_REFUSED, "The session is over. Sign in again.")
+        crate::token::refused()
     }
 }
 
