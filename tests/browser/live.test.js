@@ -141,7 +141,7 @@ test("a session that ends closes the stream, and what is typed is sent after sig
   await jonas.evaluate(() => window.dispatchEvent(new Event("focus")));
   await jonas.getByText("You are signed in again.").waitFor({ timeout: 10_000 });
   assert.equal(await reasons.inputValue(), "The crosswind is not what the card says");
-  const form = jonas.locator("form", { has: reasons });
+  const form = jonas.locator("main form", { has: jonas.locator("textarea") }).first();
   const secret = form.locator("input[type=password]");
   if (await secret.count()) await secret.fill(PIN);
   await form.getByRole("button").first().click();
