@@ -32,7 +32,11 @@ fn somebody_is_listed_with_a_medical_listed_anew_and_lets_go_without_losing_what
 
     let told = joins().send(&marit).has_status(303);
     assert!(told.header("location").unwrap().starts_with(&format!("{PEOPLE}?recorded=")));
-    let listed = marit.get(PEOPLE).has_status(200).reads("Nils Aske").reads("datetime=\"2031-03-31T00:00:00Z\"");
+    let listed = marit
+        .get(PEOPLE)
+        .has_status(200)
+        .reads("Nils Aske")
+        .reads("datetime=\"2031-03-31T00:00:00Z\"");
     joins().send(&marit).has_status(412);
 
     let stale = Form::of(&listed, "of-nils").with("name", "Nils Askeby");
