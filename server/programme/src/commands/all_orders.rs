@@ -101,8 +101,24 @@ struct PointKey {
     planned_by: String,
     signatures: [Signed; 3],
     signers: Vec<(String, String, bool)>,
-    /// Of each run of it: whether it was closed, and of each result of it its standing and hands.
-    runs: Vec<(bool, Vec<(String, bool, Signed, Signed, Vec<String>, String)>)>,
+    runs: Vec<RunKey>,
+}
+
+#[derive(Debug, PartialEq, Eq, Hash)]
+struct RunKey {
+    closed: bool,
+    results: Vec<ResultKey>,
+}
+
+#[derive(Debug, PartialEq, Eq, Hash)]
+struct ResultKey {
+    standing: String,
+    /// Whether the plan that was run is the plan now.
+    of_this_plan: bool,
+    engineering: Signed,
+    safety: Signed,
+    signers: Vec<String>,
+    by: String,
 }
 
 impl Place {
@@ -203,21 +219,21 @@ impl Place {
                         .collect();
                     signers.sort();
                     signers.dedup();
-                    let planned_is_as_now = *result.planned == *rung.point;
                     let standing = match &result.standing {
                         Standing::Lapsed(_) => "lapsed".to_owned(),
                         other => format!("{other:?}"),
                     };
-                    (
+                    ResultKey {
                         standing,
-                        planned_is_as_now,
-                        signed(&result.engineering),
-                        signed(&result.safety),
+                        of_this_plan: *result.planned == *rung.point,
+                        engineering: signed(&result.engineering),
+                        safety: signed(&result.safety),
                         signers,
-                        result.by.to_string(),
-                    )
+                        by: result.by.to_string(),
+                    }
                 });
-                (state.run(run).unwrap().closed.is_some(), results.collect())
+                let closed = state.run(run).unwrap().closed.is_some();
+                RunKey { closed, results: results.collect() }
             });
             PointKey {
                 amended: self.amended[place],
