@@ -25,7 +25,7 @@ function keepWhole(root) {
   const found = [];
   while (texts.nextNode()) {
     const { data, parentElement } = texts.currentNode;
-    if (data.includes("-") && data.search(WHOLE) >= 0 && !parentElement.closest("time, pre, code, textarea, option, svg, script, style, .whole")) found.push(texts.currentNode);
+    if (data.includes("-") && data.search(WHOLE) >= 0 && !parentElement.closest("time, pre, code, textarea, option, svg, script, style, .unbroken")) found.push(texts.currentNode);
   }
   for (const text of found) {
     const parts = document.createDocumentFragment();
@@ -33,7 +33,7 @@ function keepWhole(root) {
     for (const { 0: word, index } of text.data.matchAll(WHOLE)) {
       if (word.length > 24) continue;
       const whole = document.createElement("span");
-      whole.className = "whole";
+      whole.className = "unbroken";
       whole.textContent = word;
       parts.append(text.data.slice(from, index), whole);
       from = index + word.length;
