@@ -70,6 +70,8 @@ def recent(text):
             return found[1] + (now + datetime.timedelta(hours=4)).strftime("%Y-%m-%dT%H:%M:%SZ")
         return (now - datetime.timedelta(days=1)).strftime("%Y-%m-%d") + found[2]
 
+    yesterday = (now - datetime.timedelta(days=1)).strftime("%Y-%m-%d")
+    text = re.sub(r'("date": ")2026-\d\d-\d\d"', rf'\g<1>{yesterday}"', text)
     return re.sub(r'(until": ")?2026-\d\d-\d\d(T[\d:]+Z)', moved, text)
 
 
