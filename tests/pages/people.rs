@@ -39,7 +39,7 @@ fn somebody_is_listed_with_a_medical_listed_anew_and_lets_go_without_losing_what
         .reads("datetime=\"2031-03-31T00:00:00Z\"");
     joins().send(&marit).has_status(412);
 
-    let stale = Form::of(&listed, "of-nils").with("name", "Nils Askeby");
+    let stale = Form::of(&marit.get(PEOPLE), "of-nils").with("name", "Nils Askeby");
     let anew = Form::of(&listed, "of-nils").with("qualifications[1].code?", "fire-watch");
     assert_eq!(anew.has("qualifications[0].code?"), "medical");
     anew.send(&marit).has_status(303);
