@@ -88,9 +88,14 @@ fn a_day_is_planned_from_nothing_with_parts_that_recordings_know() {
         .with("weather_csv", &csv)
         .with("pack.state:number", "0.8")
         .with("charging.ground_battery.state:number?", "0.9")
+        .with("parts[0].begins_c:number?", "14")
+        .with("parts[1].begins_c:number?", "14")
+        .with("parts[2].begins_c:number?", "14")
         .with("form.taper", "0 18\n0.8 18\n1 4");
     let refused = whole.by_another(token(&seen.text)).with("pack.usable_kwh:number", "-3");
     refused.send(&marit).has_status(422).reads("must be from").reads("0 18\n0.8 18\n1 4");
+    let nobody_knows = whole.by_another(token(&seen.text)).with("parts[1].begins_c:number?", "");
+    nobody_knows.send(&marit).has_status(422).reads("begins_c");
     let torn = whole.by_another(token(&seen.text)).with("form.taper", "0 18\n0.8");
     torn.send(&marit).has_status(422);
     let sent = whole.send(&marit).has_status(303);

@@ -24,7 +24,7 @@ use crate::office::Office;
 use crate::problem::{FAULT, Problem};
 
 /// Seconds after which it is worth looking again.
-const LOOK_AGAIN_S: u32 = 2;
+pub(crate) const LOOK_AGAIN_S: u32 = 2;
 
 /// How far an order has come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, utoipa::ToSchema)]

@@ -9,6 +9,7 @@ use programme::commands::AssumeForecast;
 use programme::entry::Entry;
 use programme::forecast::{Assumptions, remaining};
 use programme::nouns::Phase;
+use programme::progress::{Repeats, repeats_by_phase};
 use programme::state::State;
 use serde::Serialize;
 
@@ -18,15 +19,6 @@ use crate::given::{Given, Query};
 use crate::office::Office;
 use crate::page::OfMoment;
 use crate::problem::{NOT_FOUND, Problem};
-
-/// Results of a phase, by whether they showed what they were for.
-#[derive(Debug, Serialize, utoipa::ToSchema)]
-pub struct ResultsOfPhase {
-    /// They were met.
-    pub shown: u32,
-    /// They were not, or lacked something, so that the point was or is to be repeated.
-    pub repeated: u32,
-}
 
 /// What forecasts rest on, with what the programme itself adds.
 #[derive(Debug, Serialize, utoipa::ToSchema)]
@@ -41,7 +33,7 @@ pub struct AssumptionsView<'a> {
     /// All of it.
     pub assumptions: &'a Assumptions,
     /// The programme's own results by phase: they are added to what was assumed of repeats.
-    pub results: BTreeMap<Phase, ResultsOfPhase>,
+    pub results: BTreeMap<Phase, Repeats>,
     /// How many points have still to be shown.
     pub points_left: usize,
 }
@@ -53,18 +45,13 @@ fn shown(state: &State) -> Result<Shown, Problem> {
             "Nobody has said yet what a forecast rests on. The test lead gives the assumptions.",
         )
     })?;
-    let left = remaining(state);
-    let results = left
-        .runs
-        .into_iter()
-        .map(|(phase, (shown, repeated))| (phase, ResultsOfPhase { shown, repeated }));
     Shown::tagged(&AssumptionsView {
         seq: assumed.seq,
         by: &assumed.by,
         at: assumed.at,
         assumptions: &assumed.assumptions,
-        results: results.collect(),
-        points_left: left.steps.len(),
+        results: repeats_by_phase(state),
+        points_left: remaining(state).steps.len(),
     })
 }
 

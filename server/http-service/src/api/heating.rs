@@ -1,8 +1,8 @@
 //! Parts that runs heat, as fits of the programme's own recordings have them.
 
 use actix_web::HttpRequest;
-use programme::codes::{LimitCode, ReductionNumber, RunNumber};
-use programme::day_plan::HeatingPart;
+use programme::codes::{ChannelCode, LimitCode, ReductionNumber, RunNumber};
+use programme::in_words::channel_name;
 use programme::prediction::{KnownHeating, known_heating};
 use programme::state::State;
 use serde::Serialize;
@@ -13,14 +13,24 @@ use crate::given::Query;
 use crate::office::Office;
 use crate::page::OfMoment;
 
-/// A part that runs heat, with what that is known from.
+/// A part that runs heat, with what that is known from. How warm it is at the beginning of a day is for whoever plans it to
+/// say: nobody knows it from a recording.
 #[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct HeatingKnown {
+    /// What it is: the name of its channel.
+    pub name: String,
+    /// The channel of its temperature.
+    pub channel: ChannelCode,
     /// The limit that it must not reach.
     pub limit: LimitCode,
-    /// As plans of days take it, but for how warm it is at the beginning, which is for whoever plans to say: here as warm as
-    /// the air was observed last, or 15 °C where nobody has observed it.
-    pub part: HeatingPart,
+    /// Time in which a difference falls to 1/e, in minutes: the mean of the runs.
+    pub time_constant_min: f64,
+    /// Rise over the air for each kilowatt out of the pack, in the long run, in kelvins: the mean of the runs.
+    pub rise_c_per_kw: f64,
+    /// How warm it may become in a run, in degrees Celsius: its limit less the margin of predictions.
+    pub most_c: f64,
+    /// The reductions that it rests on, as a plan of a day names them.
+    pub rests_on: Vec<ReductionNumber>,
     /// The runs whose recordings show it.
     pub runs: Vec<RunNumber>,
 }
@@ -32,29 +42,16 @@ pub struct HeatingParts {
     pub parts: Vec<HeatingKnown>,
 }
 
-/// Of the standard atmosphere at sea level, in degrees Celsius (ISO 2533).
-const STANDARD_AIR_C: f64 = 15.0;
-
-/// Figures as people read them.
-fn rounded(figure: f64, steps: f64) -> f64 {
-    (figure * steps).round() / steps
-}
-
 impl HeatingKnown {
     fn of(state: &State, known: KnownHeating) -> Self {
-        let observed = state.latest_weather().and_then(|it| it.weather.temperature);
-        let observed = observed.and_then(|it| it.in_unit(programme::measure::Unit::Celsius));
-        let rests_on: Vec<ReductionNumber> = known.basis.reductions;
         Self {
-            part: HeatingPart {
-                name: programme::in_words::channel_name(state, &known.channel),
-                time_constant_min: rounded(known.time_constant_s / 60.0, 100.0),
-                rise_c_per_kw: rounded(known.rise_c_per_kw, 1000.0),
-                begins_c: observed.unwrap_or(STANDARD_AIR_C),
-                most_c: rounded(known.most_c, 10.0),
-                rests_on,
-            },
+            name: channel_name(state, &known.channel),
+            channel: known.channel,
             limit: known.limit,
+            time_constant_min: known.time_constant_s / 60.0,
+            rise_c_per_kw: known.rise_c_per_kw,
+            most_c: known.most_c,
+            rests_on: known.basis.reductions,
             runs: known.basis.runs,
         }
     }
@@ -66,7 +63,7 @@ impl HeatingKnown {
 }
 
 /// Parts that runs heat, as fits of the programme's own recordings have them: the mean of the runs with what is fitted now, and
-/// the limit less the margin of predictions. Ready to be taken into a plan of a day, with the reductions that they rest on.
+/// the limit less the margin of predictions. A plan of a day takes the figures with the reductions that they rest on.
 #[utoipa::path(
     get, path = "",
     params(OfMoment),

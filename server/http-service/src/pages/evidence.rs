@@ -6,7 +6,7 @@ use actix_web::{HttpRequest, HttpResponse};
 use maud::{Markup, html};
 use programme::nouns::Phase;
 use programme::scope::Scope;
-use programme::state::State;
+use programme::state::{Run, State};
 use uuid::Uuid;
 
 use super::around::Section;
@@ -14,14 +14,11 @@ use super::door::Member;
 use super::form::{Draft, Form, Trouble, settled};
 use super::words::{bytes, moment};
 use crate::access::Read;
-use crate::api::evidence::{self as api, EvidenceOrder, EvidenceState};
+use crate::api::evidence::{self as api, EvidenceOrder, EvidenceState, LOOK_AGAIN_S};
 use crate::desk::Answer;
 use crate::evidence::{EvidenceKind, KEPT};
 use crate::given::At;
 use crate::office::Office;
-
-/// Seconds after which a script looks again.
-const LOOK_AGAIN_S: u32 = 2;
 
 /// What the page shows.
 #[derive(Debug)]
@@ -231,7 +228,7 @@ fn as_sent(scope: &Scope) -> String {
 
 /// Every part of a programme: phases that have points, days on which something was run, and points.
 fn parts(state: &State) -> Vec<(String, String)> {
-    let mut days: Vec<_> = state.runs.iter().map(|run| run.span().0.date_naive()).collect();
+    let mut days: Vec<_> = state.runs.iter().map(Run::day).collect();
     days.sort_unstable();
     days.dedup();
     let has = |phase: &Phase| state.ladder.rungs().iter().any(|rung| rung.point.phase == *phase);

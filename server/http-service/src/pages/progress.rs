@@ -4,7 +4,8 @@ use actix_web::http::StatusCode;
 use maud::{Markup, PreEscaped, html};
 use programme::nouns::{LostTo, Phase};
 use programme::people::Act;
-use programme::progress::{self, DayWithoutRun, Progress, Repeats, StandingPoints};
+use programme::progress::{self, DayWithoutRun, Progress, Repeats};
+use programme::state::StandingPoints;
 
 use super::around::Section;
 use super::door::Member;
@@ -41,17 +42,11 @@ fn percent(share: f64) -> String {
     format!("{:.0} %", share * 100.0)
 }
 
-/// The middle of some figures, in words.
-fn middle(figures: &[f64]) -> String {
-    let mut sorted = figures.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let half = sorted.len() / 2;
-    let middle = match sorted.len() % 2 {
-        0 => (sorted[half - 1] + sorted[half]) / 2.0,
-        _ => sorted[half],
-    };
-    let most = sorted.last().copied().unwrap_or_default();
-    format!("{middle} in the middle, {most} at most")
+/// The least and the greatest of some figures, in words.
+fn span(figures: &[f64]) -> String {
+    let least = figures.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = figures.iter().copied().fold(0.0, f64::max);
+    format!("{} to {most} days", least.min(most))
 }
 
 /// What a day was lost to; an absent cause is one that nobody knows.
@@ -130,7 +125,7 @@ impl ProgressPage {
                     th scope="row" { (phase(*of)) }
                     td { (it.shown + it.repeated) } td { (it.repeated) } td { (percent(it.share)) }
                     td { (percent(low)) " to " (percent(high)) }
-                    td { @match self.progress.days_to_acceptance.get(of) { Some(days) => { (middle(days)) } None => "none accepted yet" } }
+                    td { @match self.progress.days_to_acceptance.get(of) { Some(days) => { (span(days)) } None => "none accepted yet" } }
                 }
             }
         };

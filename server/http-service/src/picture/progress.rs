@@ -3,7 +3,7 @@
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use programme::in_words;
 use programme::nouns::Phase;
-use programme::state::{CourseDay, PointCounts, Stage, State};
+use programme::state::{CourseDay, StandingPoints, State};
 
 use super::INK;
 use super::chart::{Chart, Sheet};
@@ -28,12 +28,15 @@ impl<'a> ProgressPicture<'a> {
     }
 }
 
-/// What is stacked, from below: its stages, its word, and how it is filled.
-const LAYERS: [(&[Stage], &str, &str); 3] = [
-    (&[Stage::Accepted], "accepted", r##"fill="#0072B2""##),
-    (&[Stage::AwaitingAcceptance], "awaits acceptance", r##"fill="#0072B2" fill-opacity="0.35""##),
+/// What is stacked: how many points, its word, and how it is filled.
+type Layer = (fn(&StandingPoints) -> u32, &'static str, &'static str);
+
+/// From below.
+const LAYERS: [Layer; 3] = [
+    (|it| it.accepted, "accepted", r##"fill="#0072B2""##),
+    (|it| it.awaiting_acceptance, "awaits acceptance", r##"fill="#0072B2" fill-opacity="0.35""##),
     (
-        &[Stage::NotMet, Stage::Lapsed],
+        |it| it.not_met + it.lapsed,
         "not met or lapsed",
         r##"fill="url(#hatched)" stroke="#D55E00" stroke-width="1.5""##,
     ),
@@ -41,11 +44,11 @@ const LAYERS: [(&[Stage], &str, &str); 3] = [
 
 /// Draws the phases that have points.
 pub(crate) fn draw_progress(picture: &ProgressPicture<'_>) -> String {
-    let ever = |phase: &Phase| picture.days.iter().any(|day| day.points.planned(*phase) > 0);
+    let ever = |phase: &Phase| picture.days.iter().any(|day| day.of(*phase).planned() > 0);
     let phases: Vec<Phase> = Phase::ALL.into_iter().filter(ever).collect();
     let title = format!("{}: points, day by day, up to {}", picture.programme, picture.today);
-    let now = picture.days.last().map(|day| day.points).unwrap_or_default();
-    let words: Vec<String> = phases.iter().map(|phase| told(&now, *phase)).collect();
+    let now = |phase| picture.days.last().map(|day| day.of(phase)).unwrap_or_default();
+    let words: Vec<String> = phases.iter().map(|phase| told(*phase, &now(*phase))).collect();
     let height = TOP + 12.0 + ROW * phases.len().max(1) as f64;
     let mut sheet = Sheet::new(WIDTH, height, &title, &words.join(". "));
     sheet.text(64.0, 34.0, 18.0, "start", &title);
@@ -56,20 +59,16 @@ pub(crate) fn draw_progress(picture: &ProgressPicture<'_>) -> String {
     legend(&mut sheet);
     for (place, phase) in phases.into_iter().enumerate() {
         let top = TOP + 26.0 + ROW * place as f64;
-        row(&mut sheet, top, phase, picture, first.date, &told(&now, phase));
+        row(&mut sheet, top, phase, picture, first.date, &told(phase, &now(phase)));
     }
     sheet.done()
 }
 
-fn told(points: &PointCounts, phase: Phase) -> String {
-    let planned = points.planned(phase);
-    let mut words = format!(
-        "{}: {} of {planned} accepted",
-        in_words::phase(phase),
-        points.of(phase, Stage::Accepted)
-    );
-    for (stages, word, _) in &LAYERS[1..] {
-        let count: u32 = stages.iter().map(|stage| points.of(phase, *stage)).sum();
+fn told(phase: Phase, points: &StandingPoints) -> String {
+    let (accepted, planned) = (points.accepted, points.planned());
+    let mut words = format!("{}: {accepted} of {planned} accepted", in_words::phase(phase));
+    for (count, word, _) in &LAYERS[1..] {
+        let count = count(points);
         if count > 0 {
             words.push_str(&format!(", {count} {word}"));
         }
@@ -98,7 +97,7 @@ fn row(
 ) {
     let day = |date: NaiveDate| f64::from(date.num_days_from_ce());
     let last = picture.today.max(first);
-    let most = picture.days.iter().map(|day| day.points.planned(phase)).max().unwrap_or(0);
+    let most = picture.days.iter().map(|day| day.of(phase).planned()).max().unwrap_or(0);
     let chart = Chart {
         place: [64.0, top, 930.0, top + ROW - 66.0],
         across: [day(first), day(last) + 1.0],
@@ -108,9 +107,9 @@ fn row(
         picture.days.iter().skip(1).map(|day| day.date).chain([last.succ_opt().unwrap_or(last)]);
     let spans: Vec<(&CourseDay, NaiveDate)> = picture.days.iter().zip(ends).collect();
     let mut below = vec![0; spans.len()];
-    for (stages, _, style) in LAYERS {
+    for (count, _, style) in LAYERS {
         for ((it, end), below) in spans.iter().zip(&mut below) {
-            let count: u32 = stages.iter().map(|stage| it.points.of(phase, *stage)).sum();
+            let count = count(&it.of(phase));
             if count > 0 {
                 let (left, right) = (chart.x(day(it.date)), chart.x(day(*end)));
                 let (upper, lower) =
@@ -127,7 +126,7 @@ fn row(
     chart.frame(sheet, words, &ticks(first, last));
     let mut planned = Vec::with_capacity(2 * spans.len());
     for (it, end) in &spans {
-        let count = f64::from(it.points.planned(phase));
+        let count = f64::from(it.of(phase).planned());
         planned.extend([(day(it.date), count), (day(*end), count)]);
     }
     chart.line(sheet, &planned, &format!(r#"stroke="{INK}""#));

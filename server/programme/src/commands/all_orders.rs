@@ -539,7 +539,7 @@ fn in_every_order_with_an_amendment_the_rules_hold() {
 }
 
 #[test]
-#[ignore = "takes long: cargo test --release --workspace --lib in_a_wider_model -- --ignored --nocapture"]
-fn in_a_wider_model_the_rules_hold() {
-    everywhere(Most { runs: [2, 1], amended: [1, 1], withdrawn: [1, 0] });
+fn in_every_order_with_a_withdrawal_the_rules_hold() {
+    let states = everywhere(Most { runs: [1, 0], amended: [0, 0], withdrawn: [1, 0] });
+    assert!(states > 200, "{states} states are fewer than there must be");
 }

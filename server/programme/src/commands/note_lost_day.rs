@@ -43,14 +43,14 @@ impl Command for NoteLostDay {
     fn decide(&self, state: &State, stamp: &Stamp) -> Result<Vec<Draft>, Refusal> {
         let LostDayTerms { date, cause, account } = self.terms.clone();
         let today = stamp.now.date_naive();
-        let founded = state.founded_at.map(|at| at.date_naive());
+        let founded = state.founded_at.map_or(date, |at| at.date_naive());
         let runs: Vec<String> = runs_of_day(state, date).map(|run| run.to_string()).collect();
         Given::new(state, stamp)
-            .must(date <= today, "date", format!("{date} has not come yet: note it when it is over"))
+            .must(date <= today, "date", format!("{date} has not come yet: give a day up to today, {today} (UTC)"))
             .must(
-                founded.is_none_or(|founded| date >= founded),
+                date >= founded,
                 "date",
-                format!("{date} is before the programme was founded"),
+                format!("{date} is before the programme was founded: give a day from {founded} on"),
             )
             .must(
                 runs.is_empty(),
@@ -108,7 +108,7 @@ mod tests {
         let mut story = Story::team();
         story.release("A").acknowledge("A").show("A", 50.0);
         story.later(TimeDelta::hours(1));
-        let day = story.state.runs[0].span().0.date_naive();
+        let day = story.state.runs[0].day();
         assert_eq!(faults(story.when("lead", &rain(day))), ["date"]);
     }
 }

@@ -236,7 +236,7 @@ impl DayTerms {
                 judging.must(
                     state.recordings.reduction(*number).is_some(),
                     &field("rests_on"),
-                    format!("names reduction {number}, which is not there"),
+                    format!("names reduction {number}, which is not there: take it out, or name one of this programme"),
                 );
             }
         }

@@ -38,6 +38,19 @@ impl Weekday {
         Self::Saturday,
         Self::Sunday,
     ];
+
+    /// The day as written.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Monday => "monday",
+            Self::Tuesday => "tuesday",
+            Self::Wednesday => "wednesday",
+            Self::Thursday => "thursday",
+            Self::Friday => "friday",
+            Self::Saturday => "saturday",
+            Self::Sunday => "sunday",
+        }
+    }
 }
 
 /// What was thought of repeats before there were results: as if so many runs had been repeated and so many had not.

@@ -8,7 +8,7 @@ use serde::Serialize;
 use crate::codes::{PersonHandle, RunNumber};
 use crate::forecast::works_on;
 use crate::nouns::{LostTo, Phase};
-use crate::state::{Snag, StandDown, State};
+use crate::state::{Run, Snag, StandDown, State};
 
 /// No more days than these are looked at: ten years.
 const MOST_DAYS: usize = 3_653;
@@ -59,15 +59,10 @@ pub struct DaysSpent {
     pub days: Vec<DayWithoutRun>,
 }
 
-/// The day, in UTC, on which a run began.
-fn day_of(state: &State, run: RunNumber) -> Option<NaiveDate> {
-    state.run(run).map(|run| run.span().0.date_naive())
-}
-
 /// The runs that began on a day in UTC.
 pub fn runs_of_day(state: &State, date: NaiveDate) -> impl Iterator<Item = RunNumber> {
     let runs = state.runs.iter();
-    runs.filter(move |run| run.span().0.date_naive() == date).map(|run| run.number)
+    runs.filter(move |run| run.day() == date).map(|run| run.number)
 }
 
 /// Whether the team works on a day: as forecasts assume, or on every day where nobody has said.
@@ -78,8 +73,7 @@ fn is_working_day(state: &State, date: NaiveDate) -> bool {
 impl DaysSpent {
     /// Looks at every day that is over.
     pub fn of(state: &State, now: DateTime<Utc>) -> Self {
-        let with_runs: BTreeSet<NaiveDate> =
-            state.runs.iter().map(|run| run.span().0.date_naive()).collect();
+        let with_runs: BTreeSet<NaiveDate> = state.runs.iter().map(Run::day).collect();
         let by_assumption = state.planning.assumed.is_some();
         let (Some(from), Some(to)) = (with_runs.first(), now.date_naive().pred_opt()) else {
             return Self { by_assumption, ..Self::default() };
@@ -147,7 +141,7 @@ pub fn working_days_to_acceptance(state: &State) -> BTreeMap<Phase, Vec<f64>> {
         let (Some(engineering), Some(safety)) = (&result.engineering, &result.safety) else {
             continue;
         };
-        let Some(ran) = day_of(state, result.run) else { continue };
+        let Some(ran) = state.run(result.run).map(Run::day) else { continue };
         let accepted = engineering.at.max(safety.at).date_naive();
         let after = ran.iter_days().skip(1).take(MOST_DAYS).take_while(|date| *date <= accepted);
         let days = after.filter(|date| is_working_day(state, *date)).count();

@@ -1,5 +1,7 @@
 //! How the ladder got on: on each day on which it moved, how many points of each phase stood where.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -10,8 +12,7 @@ use crate::record::Record;
 
 /// Where a point stands by its plan and its results alone. Holds and releases, which come and go by the clock, are not
 /// looked at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, utoipa::ToSchema)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Stage {
     /// A result was accepted by two people, and stands.
     Accepted,
@@ -27,47 +28,59 @@ pub enum Stage {
     Dropped,
 }
 
-impl Stage {
-    /// All of them, from what is done to what is not to be done.
-    pub const ALL: [Self; 6] = [
-        Self::Accepted,
-        Self::AwaitingAcceptance,
-        Self::NotMet,
-        Self::Lapsed,
-        Self::NotRun,
-        Self::Dropped,
-    ];
+/// How many points of a phase stand where. Holds and releases, which come and go by the clock, are not looked at.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, utoipa::ToSchema)]
+pub struct StandingPoints {
+    /// A result was accepted by two people, and stands.
+    pub accepted: u32,
+    /// The last result was met and waits for its acceptances.
+    pub awaiting_acceptance: u32,
+    /// The last result was not met, or lacks something.
+    pub not_met: u32,
+    /// An accepted result does not stand any more.
+    pub lapsed: u32,
+    /// They have no result.
+    pub not_run: u32,
+    /// Taken out of the plan.
+    pub dropped: u32,
 }
 
-/// How many points of each phase stand where.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct PointCounts([[u32; Stage::ALL.len()]; Phase::ALL.len()]);
-
-impl PointCounts {
-    /// Points of a phase that stand somewhere.
-    pub const fn of(&self, phase: Phase, stage: Stage) -> u32 {
-        self.0[phase as usize][stage as usize]
+impl StandingPoints {
+    /// Points that are to be shown or were: all but the dropped ones.
+    pub const fn planned(&self) -> u32 {
+        self.accepted + self.awaiting_acceptance + self.not_met + self.lapsed + self.not_run
     }
 
-    /// Points of all phases that stand somewhere.
-    pub fn of_all(&self, stage: Stage) -> u32 {
-        Phase::ALL.iter().map(|phase| self.of(*phase, stage)).sum()
-    }
-
-    /// Points of a phase that are to be shown or were: all but the dropped ones.
-    pub fn planned(&self, phase: Phase) -> u32 {
-        let planned = Stage::ALL.iter().filter(|stage| **stage != Stage::Dropped);
-        planned.map(|stage| self.of(phase, *stage)).sum()
+    const fn at(&mut self, stage: Stage) -> &mut u32 {
+        match stage {
+            Stage::Accepted => &mut self.accepted,
+            Stage::AwaitingAcceptance => &mut self.awaiting_acceptance,
+            Stage::NotMet => &mut self.not_met,
+            Stage::Lapsed => &mut self.lapsed,
+            Stage::NotRun => &mut self.not_run,
+            Stage::Dropped => &mut self.dropped,
+        }
     }
 }
+
+/// Points of each phase by where they stand; phases without a point are left out.
+pub type PointsByPhase = BTreeMap<Phase, StandingPoints>;
 
 /// The end of a day on which points came to stand otherwise.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
+#[schema(as = DayOfProgress)]
 pub struct CourseDay {
     /// The day, in UTC, by when the records were taken in.
     pub date: NaiveDate,
-    /// How many stood where at its end; of the last day, now.
-    pub points: PointCounts,
+    /// How many points stood where at its end, by phase; phases without a point are left out.
+    pub points: PointsByPhase,
+}
+
+impl CourseDay {
+    /// Points of a phase; none where it has none.
+    pub fn of(&self, phase: Phase) -> StandingPoints {
+        self.points.get(&phase).copied().unwrap_or_default()
+    }
 }
 
 /// How the ladder got on.
@@ -79,14 +92,9 @@ pub struct Course {
 }
 
 impl Course {
-    /// The days on which points came to stand otherwise, in order.
+    /// The days on which points came to stand otherwise, in order. The last one tells how they stand now.
     pub fn days(&self) -> &[CourseDay] {
         &self.days
-    }
-
-    /// How many points stand where now.
-    pub fn now(&self) -> PointCounts {
-        self.days.last().map(|day| day.points).unwrap_or_default()
     }
 
     fn stands(&mut self, place: usize, phase: Phase, stage: Stage, date: NaiveDate) {
@@ -94,20 +102,21 @@ impl Course {
         if before == Some((phase, stage)) {
             return;
         }
-        let mut points = self.now();
-        if let Some((phase, stage)) = before {
-            points.0[phase as usize][stage as usize] -= 1;
+        // A clock that was set back makes no day twice.
+        if self.days.last().is_none_or(|day| day.date < date) {
+            let points = self.days.last().map(|day| day.points.clone()).unwrap_or_default();
+            self.days.push(CourseDay { date, points });
         }
-        points.0[phase as usize][stage as usize] += 1;
+        let Some(day) = self.days.last_mut() else { return };
+        if let Some((phase, stage)) = before {
+            *day.points.entry(phase).or_default().at(stage) -= 1;
+        }
+        *day.points.entry(phase).or_default().at(stage) += 1;
+        day.points.retain(|_, standing| *standing != StandingPoints::default());
         match self.points.get_mut(place) {
             Some(kept) => *kept = (phase, stage),
             // Points are planned one by one, so a new one is the next.
             None => self.points.push((phase, stage)),
-        }
-        match self.days.last_mut() {
-            // A clock that was set back makes no day twice.
-            Some(day) if day.date >= date => day.points = points,
-            Some(_) | None => self.days.push(CourseDay { date, points }),
         }
     }
 }

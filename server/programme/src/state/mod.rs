@@ -32,7 +32,7 @@ use chrono::{DateTime, Utc};
 use checks::PoweredSpan;
 pub use checks::{CheckState, Checks, Done, Happening};
 pub use configuration::{Change, Configuration, FittedItem};
-pub use course::{Course, CourseDay, PointCounts, Stage};
+pub use course::{Course, CourseDay, PointsByPhase, Stage, StandingPoints};
 pub use deviations::{Deviation, DeviationFate};
 pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 
 use super::Ladder;
 use crate::card::Fitted;
@@ -176,6 +176,11 @@ impl Run {
             None => closed.map(|closed| noted().max().map_or(closed, |noted| noted.max(closed))),
         };
         (begun, over)
+    }
+
+    /// The day, in UTC, on which it began.
+    pub fn day(&self) -> NaiveDate {
+        self.span().0.date_naive()
     }
 
     pub(super) fn note(&mut self, event: RunEvent, at: DateTime<Utc>) {

@@ -168,7 +168,7 @@ async function lookAgain(part) {
       if (!fresh.dataset.again) {
         delete part.dataset.again;
         const told = document.getElementById(part.id + "-told");
-        if (told) told.textContent = "All that was ordered is made.";
+        if (told) told.textContent = "Nothing is being made any more.";
       }
     }
   } catch { /* The link stays. */ }

@@ -3,18 +3,13 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use programme::state::{Run, State};
-
-/// The day on which a run began.
-pub(super) fn day_of(run: &Run) -> NaiveDate {
-    run.span().0.date_naive()
-}
+use programme::state::State;
 
 /// Each day on which something was run, found or checked, with its runs and results.
 pub(super) fn days(state: &State) -> BTreeMap<NaiveDate, (usize, usize)> {
     let mut days: BTreeMap<NaiveDate, (usize, usize)> = BTreeMap::new();
     for run in &state.runs {
-        days.entry(day_of(run)).or_default().0 += 1;
+        days.entry(run.day()).or_default().0 += 1;
     }
     for result in &state.results {
         days.entry(result.at.date_naive()).or_default().1 += 1;

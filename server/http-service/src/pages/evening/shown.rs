@@ -10,7 +10,6 @@ use programme::nouns::Statistic;
 use programme::record::RunKind;
 use programme::state::{Exceedance, Standing, State};
 
-use super::gathered::day_of;
 use crate::api::exceedances::exceedance_view;
 use crate::api::next::next_view;
 use crate::api::results::{ResultRow, ResultStanding};
@@ -148,7 +147,7 @@ impl EveningPage {
     ) -> Self {
         let state = view.state;
         let on_day = |at: DateTime<Utc>| at.date_naive() == day;
-        let is_of_day = |number: RunNumber| state.run(number).is_some_and(|it| day_of(it) == day);
+        let is_of_day = |number: RunNumber| state.run(number).is_some_and(|it| it.day() == day);
         let hours = completed(state);
         let next = next_view(view, board);
         let codes = |rows: &[crate::api::points::PointRow<'_>]| -> Vec<PointCode> {
@@ -185,7 +184,7 @@ impl EveningPage {
             runs: state
                 .runs
                 .iter()
-                .filter(|run| day_of(run) == day)
+                .filter(|run| run.day() == day)
                 .map(|run| day_run(state, run))
                 .collect(),
             other_results: other_results

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use chrono::Month;
 use maud::{Markup, html};
 use programme::forecast::{Assumptions, Delivery, Spread, ThreePoint, Weekday};
 use programme::nouns::Phase;
@@ -17,36 +18,12 @@ use crate::office::Office;
 use crate::pages::door::Member;
 use crate::pages::form::{Draft, Form, settled};
 use crate::pages::words::phase as phase_word;
+use crate::problem::{Problem, capitalised};
 
 /// Empty places for more deliveries.
 const MORE: usize = 2;
 /// Deliveries of a form at most; the API takes more.
 const MOST: usize = 50;
-
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
-
-const WEEKDAYS: [(Weekday, &str, &str); 7] = [
-    (Weekday::Monday, "monday", "Monday"),
-    (Weekday::Tuesday, "tuesday", "Tuesday"),
-    (Weekday::Wednesday, "wednesday", "Wednesday"),
-    (Weekday::Thursday, "thursday", "Thursday"),
-    (Weekday::Friday, "friday", "Friday"),
-    (Weekday::Saturday, "saturday", "Saturday"),
-    (Weekday::Sunday, "sunday", "Sunday"),
-];
 
 /// What the form begins with.
 #[derive(Debug, Clone)]
@@ -70,7 +47,7 @@ impl Assuming<'_> {
                 legend { "Days on which the team works" }
                 (draft.fault_at("works_on"))
                 (draft.hidden("works_on:list", ""))
-                @for (day, value, word) in &WEEKDAYS { (draft.tick("works_on[]", value, html! { (word) }, works(day))) }
+                @for day in &Weekday::ALL { (draft.tick("works_on[]", day.as_str(), html! { (capitalised(day.as_str())) }, works(day))) }
                 (draft.line("form.days_off", "Single days on which it does not", "As 2026-12-24, with blanks between.", &self.days_off()))
             }
             @for phase in Phase::ALL { (self.phase(draft, phase)) }
@@ -140,7 +117,7 @@ impl Assuming<'_> {
                 legend { "Weather: on what share of days it does, from 0 to 1" }
                 (draft.fault_at("weather.ground"))
                 (draft.fault_at("weather.flight"))
-                div.beside { @for (month, name) in MONTHS.iter().enumerate() {
+                div.beside { @for (month, name) in (1..=12).filter_map(|month| Month::try_from(month).ok()).map(|month| month.name()).enumerate() {
                     (draft.figure_with(&format!("weather.ground[{month}]:number"), &format!("{name}, ground"), "", "of days", share(|it| &it.weather.ground, month)))
                     (draft.figure_with(&format!("weather.flight[{month}]:number"), &format!("{name}, flights"), "", "of days", share(|it| &it.weather.flight, month)))
                 } }
@@ -198,7 +175,7 @@ fn assumptions(
     form: &Form,
     history: &BTreeMap<Phase, Vec<f64>>,
     before: Option<&Assumptions>,
-) -> Result<Given<Assumptions>, crate::problem::Problem> {
+) -> Result<Given<Assumptions>, Problem> {
     let by_history: Vec<Phase> = Phase::ALL
         .into_iter()
         .filter(|phase| form.texts("form.history[]").contains(&phase.as_str()))

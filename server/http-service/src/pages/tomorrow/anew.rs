@@ -3,7 +3,7 @@
 use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
 use maud::{Markup, html};
 use programme::codes::PersonHandle;
-use programme::day_plan::{DayTerms, HeatingPart};
+use programme::day_plan::DayTerms;
 use programme::nouns::Phase;
 use serde_json::{Value, json};
 
@@ -41,12 +41,42 @@ pub(super) struct Anew<'a> {
     pub window: &'a (String, String),
 }
 
-/// The parts that the form begins with: those that recordings know, or else those that were typed in for the last plan.
-fn parts(last: Option<&DayTerms>, known: &[HeatingKnown]) -> Vec<HeatingPart> {
+/// A part as the form begins with it.
+struct Place<'a> {
+    name: &'a str,
+    time_constant_min: f64,
+    rise_c_per_kw: f64,
+    most_c: f64,
+    /// What recordings know of it; absent: it was typed in.
+    known: Option<&'a HeatingKnown>,
+}
+
+/// The parts that the form begins with: those that recordings know, or else those that were typed in for the last plan. How
+/// warm each is at the beginning is typed for each day.
+fn parts<'a>(last: Option<&'a DayTerms>, known: &'a [HeatingKnown]) -> Vec<Place<'a>> {
     if known.is_empty() {
-        return last.map(|last| last.parts.clone()).unwrap_or_default();
+        let typed = last.into_iter().flat_map(|last| &last.parts).map(|part| Place {
+            name: &part.name,
+            time_constant_min: part.time_constant_min,
+            rise_c_per_kw: part.rise_c_per_kw,
+            most_c: part.most_c,
+            known: None,
+        });
+        return typed.collect();
     }
-    known.iter().map(|known| known.part.clone()).collect()
+    let recorded = known.iter().map(|known| Place {
+        name: &known.name,
+        time_constant_min: to_hundredths(known.time_constant_min),
+        rise_c_per_kw: to_hundredths(known.rise_c_per_kw),
+        most_c: to_hundredths(known.most_c),
+        known: Some(known),
+    });
+    recorded.collect()
+}
+
+/// A figure as people read it.
+fn to_hundredths(figure: f64) -> f64 {
+    (figure * 100.0).round() / 100.0
 }
 
 impl Anew<'_> {
@@ -73,9 +103,9 @@ impl Anew<'_> {
                     @let usual = self.last.and_then(|it| it.set_up_min.get(&phase)).map(|minutes| f64::from(*minutes));
                     (draft.figure_with(&format!("set_up_min.{phase}:count?"), &format!("Set-up before a run: {}", phase_word(phase).to_lowercase()), "", "min", usual))
                 }
-                (draft.figure_with("turn_round_min:count", "After a run, before anything else is done", "", "min", figure(|it| f64::from(it.turn_round_min)).or(Some(15.0))))
-                (draft.figure_with("acceptance_min:count", "From the end of a run to where its result is accepted", "", "min", figure(|it| f64::from(it.acceptance_min)).or(Some(30.0))))
-                (draft.figure_with("most_runs:count", "Runs of the day at most", "", "runs", figure(|it| f64::from(it.most_runs)).or(Some(6.0))))
+                (draft.figure_with("turn_round_min:count", "After a run, before anything else is done", "", "min", figure(|it| f64::from(it.turn_round_min))))
+                (draft.figure_with("acceptance_min:count", "From the end of a run to where its result is accepted", "", "min", figure(|it| f64::from(it.acceptance_min))))
+                (draft.figure_with("most_runs:count", "Runs of the day at most", "", "runs", figure(|it| f64::from(it.most_runs))))
             }
             fieldset {
                 legend { "Who is there all the day" }
@@ -108,7 +138,7 @@ impl Anew<'_> {
                 legend { "Charging" }
                 p.hint { "High voltage: only by people with the instruction for it, under local rules, with fire watch." }
                 (draft.figure_with("charging.charger_kw:number", "Charger, into the pack", "0: nothing charges.", "kW", figure(|it| it.charging.charger_kw)))
-                (draft.figure_with("charging.efficiency:number", "Of the charger, from its input to the pack", "Above 0.1, up to 1.", "of input", figure(|it| it.charging.efficiency).or(Some(0.92))))
+                (draft.figure_with("charging.efficiency:number", "Of the charger, from its input to the pack", "Above 0.1, up to 1.", "of input", figure(|it| it.charging.efficiency)))
                 (draft.figure_with("charging.mains_kw:number", "Mains, all phases together", "One phase of 16 A at 230 V is 3.7 kW, three are 11 kW. 0: there are none.", "kW", figure(|it| it.charging.mains_kw)))
                 p.hint { "Panels on the ground; empty: none." }
                 (draft.figure_with("charging.panels.peak_kw:number?", "Panels: power at 1 000 W/m², cells at 25 °C", "", "kW", panels.map(|it| it.peak_kw)))
@@ -137,30 +167,30 @@ impl Anew<'_> {
                     @if !self.known.is_empty() && !typed.is_empty() { " Typed in for the last plan, and not here because recordings tell more: " (typed.join(", ")) "." }
                 }
                 (draft.hidden("parts:list", ""))
-                @for (place, part) in places { (self.part(draft, place, part)) }
+                @for (place, part) in places { (Self::part(draft, place, part)) }
             }
         }
     }
 
-    fn part(&self, draft: &Draft<'_>, place: usize, part: Option<&HeatingPart>) -> Markup {
+    fn part(draft: &Draft<'_>, place: usize, part: Option<&Place<'_>>) -> Markup {
         let field = |name: &str| format!("parts[{place}].{name}");
         let number = place + 1;
-        let figure = |of: fn(&HeatingPart) -> f64| part.map(of);
-        let runs = part.and_then(|part| {
-            let known = self.known.iter().find(|known| known.part.name == part.name)?;
-            Some(known.runs.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "))
-        });
+        let figure = |of: fn(&Place<'_>) -> f64| part.map(of);
+        let listed = |numbers: &[String]| numbers.join(", ");
         html! {
-            (draft.line(&field("name?"), &format!("{number}: what"), "", part.map_or("", |it| &it.name)))
-            @if let (Some(runs), Some(part)) = (runs, part) {
-                p.hint { "Its figures are the means of runs " (runs) ", as their recordings show. Typed over, they are yours: take the tick away." }
-                @let numbers: Vec<String> = part.rests_on.iter().map(ToString::to_string).collect();
-                (draft.tick(&field(RESTS_ON), &numbers.join(" "), html! { "Rests on reductions " (numbers.join(", ")) }, true))
+            (draft.line(&field("name?"), &format!("{number}: what"), "", part.map_or("", |it| it.name)))
+            @if let Some(known) = part.and_then(|it| it.known) {
+                @let runs: Vec<String> = known.runs.iter().map(ToString::to_string).collect();
+                @let reductions: Vec<String> = known.rests_on.iter().map(ToString::to_string).collect();
+                p.hint { "Its figures are the means of runs " (listed(&runs)) ", as their recordings show. Typed over, they are yours: take the tick away." }
+                (draft.tick(&field(RESTS_ON), &reductions.join(" "), html! { "Rests on reductions " (listed(&reductions)) }, true))
             }
-            (draft.figure_with(&field("time_constant_min:number?"), &format!("{number}: time in which a difference falls to 37 %"), "", "min", figure(|it| it.time_constant_min)))
-            (draft.figure_with(&field("rise_c_per_kw:number?"), &format!("{number}: rise over the air in the long run"), "", "°C/kW", figure(|it| it.rise_c_per_kw)))
-            (draft.figure_with(&field("begins_c:number?"), &format!("{number}: how warm at the beginning"), "", "°C", figure(|it| it.begins_c)))
-            (draft.figure_with(&field("most_c:number?"), &format!("{number}: how warm it may become"), "", "°C", figure(|it| it.most_c)))
+            div.beside {
+                (draft.figure_with(&field("time_constant_min:number?"), &format!("{number}: time in which a difference falls to 37 %"), "", "min", figure(|it| it.time_constant_min)))
+                (draft.figure_with(&field("rise_c_per_kw:number?"), &format!("{number}: rise over the air in the long run"), "", "°C/kW", figure(|it| it.rise_c_per_kw)))
+                (draft.figure(&field("begins_c:number?"), &format!("{number}: how warm at the beginning"), "", "°C"))
+                (draft.figure_with(&field("most_c:number?"), &format!("{number}: how warm it may become"), "", "°C", figure(|it| it.most_c)))
+            }
         }
     }
 }

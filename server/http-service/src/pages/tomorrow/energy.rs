@@ -31,25 +31,23 @@ pub(crate) struct AskedRun {
     set_up_min: Option<f64>,
 }
 
-/// Of a plan without a run: an invented short one, to begin with.
-const SHORT: LikeRun = LikeRun { energy_kwh: 3.0, run_min: 15.0, set_up_min: 20.0 };
-
 fn minutes(from: DateTime<Utc>, to: DateTime<Utc>) -> f64 {
     (to - from).num_minutes() as f64
 }
 
 impl AskedRun {
-    fn like(self, proposed: &ProposedDay) -> LikeRun {
-        let usual = proposed.day.runs.first().map_or(SHORT, |run| LikeRun {
-            energy_kwh: run.energy_kwh,
-            run_min: minutes(run.begins_at, run.ends_at),
-            set_up_min: minutes(run.set_up_at, run.begins_at),
-        });
-        LikeRun {
-            energy_kwh: self.energy_kwh.unwrap_or(usual.energy_kwh),
-            run_min: self.run_min.unwrap_or(usual.run_min),
-            set_up_min: self.set_up_min.unwrap_or(usual.set_up_min),
-        }
+    /// The whole run; none where something is left out and the plan has no run to take it from.
+    fn like(self, proposed: &ProposedDay) -> Option<LikeRun> {
+        let first = proposed.day.runs.first();
+        Some(LikeRun {
+            energy_kwh: self.energy_kwh.or_else(|| Some(first?.energy_kwh))?,
+            run_min: self
+                .run_min
+                .or_else(|| first.map(|run| minutes(run.begins_at, run.ends_at)))?,
+            set_up_min: self
+                .set_up_min
+                .or_else(|| first.map(|run| minutes(run.set_up_at, run.begins_at)))?,
+        })
     }
 }
 
@@ -71,8 +69,10 @@ pub(crate) struct EnergyPage {
     pub plan: DayPlanNumber,
     pub from: DateTime<Utc>,
     pub to: DateTime<Utc>,
-    pub run: LikeRun,
-    pub allowed: Result<Allowed, Told>,
+    /// Absent: the plan has no run, and nobody has said one.
+    pub run: Option<LikeRun>,
+    /// Absent without a run.
+    pub allowed: Option<Result<Allowed, Told>>,
 }
 
 impl EnergyPage {
@@ -81,8 +81,9 @@ impl EnergyPage {
             h1 { "Energy of the day" }
             p { "Of " a href={ (self.place) "/tomorrow/" (self.plan) } { "plan " (self.plan) } ", " (moment(self.from)) " to " (moment(self.to)) "." }
             @match &self.allowed {
-                Ok(allowed) => { (Self::told(allowed)) }
-                Err(told) => { (told.part()) }
+                None => { p.lead { "The plan has no run to begin with: say below what a run takes." } }
+                Some(Ok(allowed)) => { (Self::told(allowed)) }
+                Some(Err(told)) => { (told.part()) }
             }
             (self.asking())
         }
@@ -118,9 +119,9 @@ impl EnergyPage {
                 h2 #ask { "Another run" }
                 (ask.asks(html! {
                     div.beside {
-                        (ask.figure_with("energy_kwh", "Out of the pack", "", "kWh", Some(self.run.energy_kwh)))
-                        (ask.figure_with("run_min", "How long", "", "min", Some(self.run.run_min)))
-                        (ask.figure_with("set_up_min", "Set-up before it", "", "min", Some(self.run.set_up_min)))
+                        (ask.figure_with("energy_kwh", "Out of the pack", "", "kWh", self.run.map(|run| run.energy_kwh)))
+                        (ask.figure_with("run_min", "How long", "", "min", self.run.map(|run| run.run_min)))
+                        (ask.figure_with("set_up_min", "Set-up before it", "", "min", self.run.map(|run| run.set_up_min)))
                     }
                     (ask.send("How many are there?"))
                 }))
@@ -145,20 +146,22 @@ impl EnergyPage {
                 plan: DayPlanNumber(1),
                 from: DateTime::UNIX_EPOCH,
                 to: DateTime::UNIX_EPOCH,
-                run: SHORT,
-                allowed: Ok(Allowed {
+                run: Some(LikeRun { energy_kwh: 3.0, run_min: 15.0, set_up_min: 20.0 }),
+                allowed: Some(Ok(Allowed {
                     rows: vec![row; many],
                     begins: vec![DateTime::UNIX_EPOCH; many],
                     last: (many > 0).then_some(moment),
                     picture: "<svg></svg>".to_owned(),
-                }),
+                })),
             }
         };
-        let refused = Self { allowed: Err(Told::default()), ..page(0) };
+        let refused = Self { allowed: Some(Err(Told::default())), ..page(0) };
+        let no_run = Self { run: None, allowed: None, ..page(0) };
         vec![
             ("ordinary", page(4).body()),
             ("empty", page(0).body()),
             ("refused", refused.body()),
+            ("without a run", no_run.body()),
             ("worst case", page(40).body()),
         ]
     }
@@ -176,17 +179,24 @@ pub(crate) async fn show_energy(
         .look(&office, |view| {
             let proposed = known(view.state, number)?;
             let run = asked.like(proposed);
-            let found = of_day(view.state, number, run);
-            let status = found.as_ref().map_or_else(|problem| problem.status(), |_| StatusCode::OK);
-            let allowed = found.map_err(|problem| Told::of(&problem)).map(|energy| Allowed {
-                picture: draw_energy(&EnergyPicture {
-                    programme: &view.state.title,
-                    energy: &energy,
-                }),
-                rows: energy.allowed,
-                begins: energy.begins,
-                last: energy.over_the_day.last().copied(),
-            });
+            let found = run.map(|run| of_day(view.state, number, run));
+            let status = match &found {
+                Some(Err(problem)) => problem.status(),
+                Some(Ok(_)) | None => StatusCode::OK,
+            };
+            let allowed = match found {
+                None => None,
+                Some(Err(problem)) => Some(Err(Told::of(&problem))),
+                Some(Ok(energy)) => Some(Ok(Allowed {
+                    picture: draw_energy(&EnergyPicture {
+                        programme: &view.state.title,
+                        energy: &energy,
+                    }),
+                    rows: energy.allowed,
+                    begins: energy.begins,
+                    last: energy.over_the_day.last().copied(),
+                })),
+            };
             let (from, to) = (proposed.terms.from, proposed.terms.to);
             let place = member.place("");
             Ok((EnergyPage { place, plan: number, from, to, run, allowed }, status))

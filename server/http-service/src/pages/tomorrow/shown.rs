@@ -234,7 +234,7 @@ impl TomorrowPage {
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use crate::pages::tests::{codes, long};
         use chrono::TimeDelta;
-        use programme::codes::RunNumber;
+        use programme::codes::{ReductionNumber, RunNumber};
         use programme::entry::Entry;
         let text = include_str!("../../../../programme/records/day-plan-proposed-v1-full.json");
         let entry = Entry::from_json(text.trim()).unwrap();
@@ -278,8 +278,13 @@ impl TomorrowPage {
                     .parts
                     .iter()
                     .map(|part| HeatingKnown {
+                        name: part.name.clone(),
+                        channel: "winding".parse().unwrap(),
                         limit: "L-WINDING".parse().unwrap(),
-                        part: part.clone(),
+                        time_constant_min: part.time_constant_min,
+                        rise_c_per_kw: part.rise_c_per_kw,
+                        most_c: part.most_c,
+                        rests_on: vec![ReductionNumber(4); many.min(40)],
                         runs: vec![RunNumber(7); many.min(40)],
                     })
                     .collect(),
