@@ -203,7 +203,7 @@ fn checking() -> Markup {
         section {
             h2 #checking { "How whoever gets it checks it" }
             p { "A pack is checked on any machine, without this server:" }
-            p { code.digest { "rungbook verify --pack FILE --against CHECKPOINT" } }
+            p { code { "rungbook verify --pack FILE --against CHECKPOINT" } }
             p {
                 "CHECKPOINT is one that was kept elsewhere before, such as by the inspector, from the page \"Ledger\": only against one is a ledger found which somebody wrote anew as a whole. "
                 "The README in the pack tells how to check all of it without this program, and has the shape of each record in its folder \"schemas\". "
