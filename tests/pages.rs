@@ -5,6 +5,7 @@ mod evidence;
 mod forms;
 mod people;
 mod planning;
+mod unsent;
 
 use crate::harness::{Client, DEMONSTRATION_PASSWORD, Event, Server};
 

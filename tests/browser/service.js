@@ -1,7 +1,7 @@
 // A running program with a folder of its own, and a browser in which people speak to it.
 
 import { spawn } from "node:child_process";
-import { mkdtempSync, rmSync } from "node:fs";
+import { cpSync, existsSync, mkdirSync, mkdtempSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createInterface } from "node:readline";
@@ -15,10 +15,30 @@ const CHROMIUM = process.env.CHROMIUM ?? "/usr/bin/chromium";
 export const PASSWORD = "one rung at a time";
 export const PIN = "271845";
 
+/// Where the demonstration is kept from one file of tests to the next, since playing its past takes many seconds. What it tells
+/// of the present, such as the age of an observation, is not true for long.
+const MADE = process.env.DEMONSTRATIONS;
+const GOOD_FOR_MS = 10 * 60_000;
+
+async function copiedInto(folder) {
+  const made = join(MADE, "made");
+  const marker = join(made, "whole");
+  if (!existsSync(marker) || Date.now() - statSync(marker).mtimeMs > GOOD_FOR_MS) {
+    rmSync(made, { recursive: true, force: true });
+    mkdirSync(made);
+    const service = new Demonstration(made, []);
+    await service.serve(0);
+    await service.kill();
+    writeFileSync(marker, "");
+  }
+  cpSync(join(made, "data"), join(folder, "data"), { recursive: true });
+}
+
 /// The demonstration, in a fresh folder, on a free port.
 export class Demonstration {
   static async begin(port = 0, options = []) {
     const folder = mkdtempSync(join(tmpdir(), "rungbook-browser-"));
+    if (MADE) await copiedInto(folder);
     const service = new Demonstration(folder, options);
     await service.serve(port);
     return service;

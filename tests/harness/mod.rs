@@ -5,6 +5,7 @@
 
 mod answer;
 mod day;
+mod demonstration;
 mod description;
 mod listener;
 mod server;

@@ -50,9 +50,15 @@ impl Server {
     pub fn demonstration() -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         let data = folder.path().join("data");
-        let mut server = Self::run(&data, &["demo", "--listen", "127.0.0.1:0"]);
+        super::demonstration::copied_into(&data);
+        let mut server = Self::demonstration_in(&data);
         server.folder = Some(folder);
         server
+    }
+
+    /// The demonstration in a folder, where it is made if it is not there.
+    pub fn demonstration_in(data: &Path) -> Self {
+        Self::run(data, &["demo", "--listen", "127.0.0.1:0"])
     }
 
     /// A fresh server with one administrator, `keeper`.

@@ -114,12 +114,12 @@ const PARTS: &[(&str, &[&str])] = &[
 
 /// The people of the team, each with the one role that they have.
 pub const ROLES: [(&str, &str, &str); 6] = [
-    ("lead", "lea", "test lead"),
-    ("pilot", "pip", "test pilot"),
-    ("safety", "sam", "safety officer"),
-    ("engineer", "eve", "engineer"),
-    ("crew", "cas", "ground crew"),
-    ("viewer", "ivo", "inspector"),
+    ("lead", "lea", "the test lead"),
+    ("pilot", "pip", "the test pilot"),
+    ("safety", "sam", "the safety officer"),
+    ("engineer", "eve", "an engineer"),
+    ("crew", "cas", "the ground crew"),
+    ("viewer", "ivo", "an inspector"),
 ];
 
 /// Who may ask for an operation; none where the table does not say so, or says it twice.

@@ -70,11 +70,32 @@ fn looks_at_an_unknown_file(story: &Story) {
     let seen = look("?recorder=logger&header_line=2", file).has_status(200).json();
     assert!(seen["gaps"].to_string().contains("winding"), "{seen:#}");
     look("?recorder=none", file).has_problem(400, "bad-query");
-    look("?format=candump", file).has_problem(400, "bad-query");
+    look("?format=candump", file).has_problem(400, "bad-query").reads("format dbc");
     look("?delimiter=ab", file).has_problem(400, "bad-query");
     look("", "nothing in it").has_problem(422, "invalid").reads("two cells");
     look("", "PK\u{3}\u{4}").has_problem(422, "invalid").reads("ZIP");
     look("?format=gpx", "no track").has_problem(422, "invalid");
     look("", &"1;2\n".repeat(3 << 20)).has_problem(413, "body-too-large").reads("beginning");
     look("", &"1;2\n".repeat(1 << 20)).has_status(200);
+
+    // What a CAN bus carries stands in its database, from which a recorder is described before it has written anything.
+    let seen = look("?format=dbc", DATABASE).has_status(200).json();
+    let draft = &seen["recorder"];
+    assert_eq!(draft["file"], json!({ "format": "candump", "dbc": DATABASE }));
+    assert_eq!(seen["columns"][0]["column"], "Inverter.MotorTemp", "{seen:#}");
+    assert_eq!(seen["columns"][0]["may_be"][0]["channel"], "motor_temp", "{seen:#}");
+    let mut bus = draft.clone();
+    bus["code"] = json!("bus");
+    bus["title"] = json!("Frames of the bus");
+    bus["columns"] =
+        json!([{ "column": "Inverter.MotorTemp", "channel": "motor_temp", "unit": "degC" }]);
+    eve.change(&at("recorders/bus"), bus).has_status(201);
+    let frames = "(1777712680.100000) can0 101#5300\n(1777712680.200000) can0 101#5400\n";
+    let seen = look("?recorder=bus", frames).has_status(200).json();
+    assert_eq!(seen["columns"][0]["column"], "Inverter.MotorTemp", "{seen:#}");
+    look("?format=dbc", "no database").has_problem(422, "invalid");
+    look("?format=dbc", &"x".repeat(1 << 20)).has_problem(413, "body-too-large").reads("messages");
 }
+
+/// A message with one signal of sixteen bits, written for this test in the DBC format.
+const DATABASE: &str = "VERSION \"\"\n\nNS_ :\n\nBS_:\n\nBU_: Inverter\n\nBO_ 257 Inverter: 2 Inverter\n SG_ MotorTemp : 0|16@1+ (1,0) [0|200] \"degC\" Vector__XXX\n";

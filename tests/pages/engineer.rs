@@ -359,3 +359,26 @@ fn the_envelope_tells_what_shows_it_and_a_model_is_reviewed() {
     let of_jonas = token(&jonas.get("/").text).to_owned();
     review(r#"{"of":"energy"}"#, &of_jonas, &jonas).has_status(403);
 }
+
+#[test]
+fn a_recorder_of_a_can_bus_is_described_by_its_database_before_it_wrote_anything() {
+    let server = Server::demonstration();
+    let [tomas, jonas] = ["tomas", "jonas"].map(|handle| signs_in(&server, handle));
+    let database = "VERSION \"\"\n\nNS_ :\n\nBS_:\n\nBU_: Inverter\n\nBO_ 257 Inverter: 2 Inverter\n SG_ Winding : 0|16@1+ (1,0) [0|200] \"degC\" Vector__XXX\n";
+    let look = || Form::of(&tomas.get(&page("/recorders")).has_status(200), "look");
+    let offer = |text: &str| look().with("format", "dbc").send_with(&tomas, ("bus.dbc", text));
+    offer("no database").has_status(422);
+    let comment = format!("{database}\nCM_ \"{}\";\n", "a comment ".repeat(20_000));
+    offer(&comment).has_status(413).reads("Leave out of it");
+
+    let seen = offer(database).has_status(200).reads("Inverter.Winding");
+    let mapping = Form::of(&seen, "describe").with("code", "bus").with("title", "Frames");
+    let mapping =
+        mapping.with("columns[0].channel?", "motor_winding_t_1").with("columns[0].unit", "degC");
+    not_for(&mapping, &jonas);
+    assert_eq!(led_to(mapping.send(&tomas)), page("/recorders/bus"));
+
+    let frames = "(1777712680.100000) can0 101#5300\n(1777712680.200000) can0 101#5400\n";
+    let by_it = look().with("format", "candump").with("recorder?", "bus");
+    by_it.send_with(&tomas, ("run.log", frames)).has_status(200).reads("Inverter.Winding");
+}

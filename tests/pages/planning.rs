@@ -86,17 +86,17 @@ fn a_day_is_planned_from_nothing_with_parts_that_recordings_know() {
         .with("from:moment", &told(at(9)))
         .with("to:moment", &told(at(14)))
         .with("weather_csv", &csv)
-        .with("pack.state:number", "0.8")
-        .with("charging.ground_battery.state:number?", "0.9")
+        .with("pack.state:percent", "80")
+        .with("charging.ground_battery.state:percent?", "90")
         .with("parts[0].begins_c:number?", "14")
         .with("parts[1].begins_c:number?", "14")
         .with("parts[2].begins_c:number?", "14")
-        .with("form.taper", "0 18\n0.8 18\n1 4");
+        .with("form.taper", "0 18\n80 18\n100 4");
     let refused = whole.by_another(token(&seen.text)).with("pack.usable_kwh:number", "-3");
-    refused.send(&marit).has_status(422).reads("must be from").reads("0 18\n0.8 18\n1 4");
+    refused.send(&marit).has_status(422).reads("must be from").reads("0 18\n80 18\n100 4");
     let nobody_knows = whole.by_another(token(&seen.text)).with("parts[1].begins_c:number?", "");
     nobody_knows.send(&marit).has_status(422).reads("begins_c");
-    let torn = whole.by_another(token(&seen.text)).with("form.taper", "0 18\n0.8");
+    let torn = whole.by_another(token(&seen.text)).with("form.taper", "0 18\n80");
     torn.send(&marit).has_status(422);
     let sent = whole.send(&marit).has_status(303);
     assert!(sent.header("location").unwrap().starts_with(&page("tomorrow")));

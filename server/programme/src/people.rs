@@ -139,7 +139,7 @@ impl Act {
 
     /// The roles that may, in words.
     pub fn allowed_in_words(self) -> String {
-        let words: Vec<_> = self.allowed().iter().map(|role| role.in_words()).collect();
+        let words: Vec<_> = self.allowed().iter().map(|role| role.with_article()).collect();
         match words.as_slice() {
             [] => "nobody".to_owned(),
             [one] => (*one).to_owned(),

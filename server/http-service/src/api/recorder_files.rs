@@ -49,6 +49,8 @@ pub enum FileFormat {
     Csv,
     /// Frames of a CAN bus as text; the recorder has the database.
     Candump,
+    /// The database of a CAN bus, by which a recorder of candump is described first.
+    Dbc,
     /// The flight recorder format of the International Gliding Commission.
     Igc,
     /// Sentences of NMEA 0183.
@@ -195,11 +197,24 @@ fn propose(
                 return Err(Problem::of_field(
                     BAD_QUERY,
                     "recorder",
-                    "What CAN frames mean stands in a database: describe a recorder of format candump with its dbc, and name it.",
+                    "What CAN frames mean stands in a database: look at that first with format dbc, describe a recorder by it, and name the recorder here.",
                 ));
             };
             let plan = CandumpPlan { dbc: dbc.clone() };
             of_fields(candump::fields(whole, &plan), RecorderFile::Candump { dbc: dbc.clone() })?
+        }
+        FileFormat::Dbc => {
+            // Of a database every line is needed: one that was cut knows less than the recorder sends.
+            if begins.len() >= LOOKED_AT {
+                return Err(Problem::new(
+                    BODY_TOO_LARGE,
+                    format!(
+                        "A database may have less than {LOOKED_AT} bytes. Leave out of it the messages that the recorder does not write."
+                    ),
+                ));
+            }
+            let plan = CandumpPlan { dbc: candump::dbc_text(begins) };
+            of_fields(candump::signals(&plan), RecorderFile::Candump { dbc: plan.dbc })?
         }
         FileFormat::Igc => of_fields(igc::fields(whole), RecorderFile::Igc {})?,
         FileFormat::Nmea => of_fields(nmea::fields(whole), RecorderFile::Nmea {})?,

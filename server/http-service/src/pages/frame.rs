@@ -7,10 +7,12 @@ use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
 use actix_web::{HttpRequest, HttpResponse};
+use maud::Markup;
 
 use super::around::{Around, Section};
 use super::door;
 use super::told::Told;
+use super::unsent;
 use crate::office::office_of;
 use crate::problem::{FOREIGN_FORM, NOT_SIGNED_IN, Problem};
 
@@ -41,8 +43,15 @@ pub(super) async fn frame(
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
+    let mut request = request;
     if let Err(problem) = comes_from_here(request.request()) {
         let reply = reply_to(request.request(), &problem);
+        return Ok(request.into_response(reply).map_into_boxed_body());
+    }
+    if wants_page(request.request())
+        && let Some((problem, page)) = unsent::of_nobody(&mut request).await
+    {
+        let reply = reply_with(request.request(), &problem, page.body());
         return Ok(request.into_response(reply).map_into_boxed_body());
     }
     let response = next.call(request).await?;
@@ -109,7 +118,14 @@ fn reply_to(request: &HttpRequest, problem: &Problem) -> HttpResponse {
         };
         return HttpResponse::SeeOther().insert_header((header::LOCATION, place)).finish();
     }
-    let mut reply = around(request, problem).reply(problem.status(), Told::of(problem).page());
+    let body = unsent::of_another_sign_in(request, problem)
+        .map_or_else(|| Told::of(problem).page(), |page| page.body());
+    reply_with(request, problem, body)
+}
+
+/// A page about a problem.
+fn reply_with(request: &HttpRequest, problem: &Problem, body: Markup) -> HttpResponse {
+    let mut reply = around(request, problem).reply(problem.status(), body);
     dress(reply.headers_mut());
     if let Ok(code) = HeaderValue::from_str(problem.code()) {
         reply.headers_mut().insert(CODE.clone(), code);

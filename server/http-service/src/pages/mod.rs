@@ -49,6 +49,7 @@ mod snags;
 mod stand_down;
 mod today;
 mod tomorrow;
+mod unsent;
 
 pub(crate) use frame::is_page;
 pub(crate) use routes::register;

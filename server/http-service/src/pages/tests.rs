@@ -90,7 +90,32 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
         ("people", people::PeoplePage::samples()),
         ("checks", checks::ChecksPage::samples()),
         ("check", checks::CheckPage::samples()),
+        ("form that was not sent", unsent::UnsentPage::samples()),
     ]
+}
+
+/// Writes a sample as a file that a browser opens, where the variable `PAGE_SAMPLES` names a folder: to be looked at.
+fn lay_out(page: &str, state: &str, body: &Markup) {
+    let Some(folder) = std::env::var_os("PAGE_SAMPLES").map(std::path::PathBuf::from) else {
+        return;
+    };
+    let style = include_str!("assets/rungbook.css");
+    let title = format!("{page}, {state}");
+    let whole = maud::html! {
+        (maud::DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (maud::PreEscaped(style)) }
+            }
+            body { div.columns { main { (body) } } }
+        }
+    };
+    std::fs::create_dir_all(&folder).unwrap();
+    let file = format!("{}.html", title.replace(", ", "-").replace(' ', "-"));
+    std::fs::write(folder.join(file), whole.into_string()).unwrap();
 }
 
 #[test]
@@ -98,6 +123,7 @@ fn every_page_has_one_heading_of_the_first_order_ids_of_their_own_and_nothing_th
  {
     for (page, samples) in samples() {
         for (state, markup) in samples {
+            lay_out(page, state, &markup);
             let text = markup.into_string();
             let at = format!("{page}, {state}");
             assert_eq!(text.matches("<h1").count(), 1, "{at}");

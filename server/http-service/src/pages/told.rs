@@ -15,8 +15,6 @@ pub(crate) struct Told {
     pub faults: Vec<(String, String)>,
     pub holds: Vec<Hold>,
     pub clears: Option<String>,
-    /// The roles that may, in words.
-    pub allowed: Vec<&'static str>,
 }
 
 impl Told {
@@ -29,7 +27,6 @@ impl Told {
             faults: document.faults.iter().map(fault).collect(),
             holds: document.holds.to_vec(),
             clears: document.clears.map(str::to_owned),
-            allowed: document.allowed.iter().map(|role| role.in_words()).collect(),
         }
     }
 
@@ -77,7 +74,6 @@ impl Told {
             }
             @if !self.holds.is_empty() { (holds_list(&self.holds)) }
             @if let Some(clears) = &self.clears { p { strong { "What helps: " } (clears) } }
-            @if !self.allowed.is_empty() { p { "That is for: " (self.allowed.join(", ")) "." } }
         }
     }
 }

@@ -71,7 +71,7 @@ pub(crate) fn draw_day(picture: &DayPicture<'_>) -> String {
                 &mut sheet,
                 hours(charged.from),
                 hours(charged.to),
-                r##"fill="#000000" fill-opacity="0.08""##,
+                r##"fill="#111111" fill-opacity="0.08""##,
             );
         }
         for run in &day.runs {

@@ -67,6 +67,18 @@ impl Role {
             Role::Viewer => "inspector",
         }
     }
+
+    /// The role with its article, as a sentence has it: a programme has one test lead and several engineers.
+    pub const fn with_article(self) -> &'static str {
+        match self {
+            Role::Lead => "the test lead",
+            Role::Pilot => "the test pilot",
+            Role::Safety => "the safety officer",
+            Role::Engineer => "an engineer",
+            Role::Crew => "the ground crew",
+            Role::Viewer => "an inspector",
+        }
+    }
 }
 
 impl fmt::Display for Role {

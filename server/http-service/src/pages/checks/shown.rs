@@ -66,7 +66,7 @@ impl CheckLine {
     pub fn of(view: View<'_>, known: &CheckState, roles: &[Role]) -> Self {
         let seen = check_view(view, known);
         let check = seen.check;
-        let by: Vec<_> = check.by.iter().map(|role| role.in_words()).collect();
+        let by: Vec<_> = check.by.iter().map(|role| role.with_article()).collect();
         let time = |done: &DoneView<'_>| Time::of(view.state, done);
         Self {
             code: check.code.to_string(),
@@ -127,7 +127,7 @@ impl CheckLine {
             soon: place.is_multiple_of(3),
             last_pass: (many > 1).then(|| time.clone()),
             failure: (many > 10).then_some(time),
-            by: "engineer or ground crew".to_owned(),
+            by: "an engineer or the ground crew".to_owned(),
             may: true,
         }
     }

@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 /// Fields that are about the form itself begin so.
 pub(super) const OWN: &str = "form.";
 /// The field of the password or PIN.
-pub(super) const SECRET: &str = "secret";
+pub(in crate::pages) const SECRET: &str = "secret";
 /// A list has no more places in a form.
 const MOST: usize = 1000;
 
@@ -16,6 +16,8 @@ const MOST: usize = 1000;
 enum Reading<'a> {
     Text,
     Number,
+    /// Of a hundred; the API has it of one.
+    Percent,
     Count,
     Moment,
     /// A number in a unit, which go together.
@@ -63,6 +65,7 @@ fn parsed(name: &str) -> (&str, Reading<'_>, bool) {
     let (name, may_lack) = name.strip_suffix('?').map_or((name, false), |name| (name, true));
     let (place, reading) = match name.rsplit_once(':') {
         Some((place, "number")) => (place, Reading::Number),
+        Some((place, "percent")) => (place, Reading::Percent),
         Some((place, "count")) => (place, Reading::Count),
         Some((place, "moment")) => (place, Reading::Moment),
         Some((place, "chosen")) => (place, Reading::Chosen),
@@ -79,7 +82,8 @@ fn parsed(name: &str) -> (&str, Reading<'_>, bool) {
 fn value(reading: Reading<'_>, text: &str) -> Result<Value, String> {
     match reading {
         Reading::Text => Ok(Value::from(text)),
-        Reading::Number => number(text),
+        Reading::Number => number(text).map(Value::from),
+        Reading::Percent => Ok(Value::from(number(text)? / 100.0)),
         Reading::Measure(unit) => Ok(json!({ "value": number(text)?, "unit": unit })),
         Reading::Count => text
             .parse::<u64>()
@@ -95,9 +99,9 @@ fn value(reading: Reading<'_>, text: &str) -> Result<Value, String> {
     }
 }
 
-fn number(text: &str) -> Result<Value, String> {
+fn number(text: &str) -> Result<f64, String> {
     let figure = text.parse::<f64>().ok().filter(|figure| figure.is_finite());
-    figure.map(Value::from).ok_or_else(|| {
+    figure.ok_or_else(|| {
         if text.is_empty() {
             "is empty: give a number".to_owned()
         } else {
@@ -168,6 +172,7 @@ mod tests {
             ("secret", "271845"),
             ("moment", "before"),
             ("charge_percent:number", "92.5"),
+            ("state:percent", "57"),
             ("energy_counter_kwh:number?", ""),
             ("observed_at:moment", "2026-05-02T14:30"),
             ("points:list", ""),
@@ -185,6 +190,7 @@ mod tests {
         let expected = json!({
             "moment": "before",
             "charge_percent": 92.5,
+            "state": 0.57,
             "observed_at": "2026-05-02T14:30:00Z",
             "points": ["A", "B"],
             "crew": [{ "person": "jonas", "on_board": true }],

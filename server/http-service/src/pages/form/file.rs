@@ -167,7 +167,7 @@ impl FromRequest for FormWithFile {
             }
             Err(Problem::new(
                 FOREIGN_FORM,
-                "The form is not of this sign-in, so nothing was done. Open the page again and send it from there.",
+                "The form is of an earlier sign-in, so nothing was done. Open the page again, choose the file and send it from there.",
             ))
         })
     }

@@ -8,7 +8,7 @@ use actix_web::body::to_bytes;
 use actix_web::dev::Payload;
 use actix_web::http::header::LOCATION;
 use actix_web::web::Bytes;
-use actix_web::{FromRequest, HttpRequest, HttpResponse};
+use actix_web::{FromRequest, HttpMessage as _, HttpRequest, HttpResponse};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
@@ -41,6 +41,12 @@ pub(crate) struct Form {
 pub(crate) struct FormAtTheDoor(pub Form);
 
 impl Form {
+    /// A form without any field.
+    #[cfg(test)]
+    pub fn bare() -> Self {
+        Self { fields: Vec::new(), asked: Asked::once() }
+    }
+
     /// A field of the form, as typed.
     pub fn text(&self, name: &str) -> &str {
         let found = self.fields.iter().find(|(known, _)| known == name);
@@ -190,7 +196,10 @@ fn see(place: &str, told: &Value) -> HttpResponse {
     HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
 }
 
-async fn read(request: &HttpRequest, mut payload: Payload) -> Result<Form, Problem> {
+pub(in crate::pages) async fn read(
+    request: &HttpRequest,
+    mut payload: Payload,
+) -> Result<Form, Problem> {
     check_type(request.headers(), request, &[URL_ENCODED])?;
     let bytes = Bytes::from_request(request, &mut payload).await.map_err(|error| {
         error.as_error().map_or_else(
@@ -249,9 +258,11 @@ impl FromRequest for Form {
             if office.tokens.is_form_token(visitor.session, form.text("form.token"))? {
                 return Ok(form);
             }
+            // Whoever signed in again since they opened the page loses nothing: see `unsent`.
+            request.extensions_mut().insert(form);
             Err(Problem::new(
                 FOREIGN_FORM,
-                "The form is not of this sign-in, so nothing was done. Open the page again and send it from there.",
+                "The form is of an earlier sign-in, so nothing was done.",
             ))
         })
     }

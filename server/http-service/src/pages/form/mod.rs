@@ -10,7 +10,9 @@ mod file;
 mod given;
 mod trouble;
 
+pub(super) use body::SECRET;
 pub(crate) use fields::Draft;
 pub(crate) use file::FormWithFile;
+pub(super) use given::read;
 pub(crate) use given::{Form, FormAtTheDoor, LARGEST, recorded, recorded_anew, settled};
 pub(crate) use trouble::Trouble;

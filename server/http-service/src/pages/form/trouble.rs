@@ -44,17 +44,29 @@ impl Trouble {
 
     /// Why it was refused and what was typed, where the page does not have the form any more: somebody else was faster, say.
     pub fn alone(&self) -> Markup {
+        html! {
+            (self.told.part())
+            (self.what_was_typed())
+        }
+    }
+
+    /// Everything that a person typed, to be read and copied.
+    pub fn what_was_typed(&self) -> Markup {
         let typed = || {
             let own = |name: &str| name.starts_with(OWN) || name.contains("digest");
             self.typed.iter().filter(move |(name, text)| !own(name) && !text.trim().is_empty())
         };
         html! {
-            (self.told.part())
             @if typed().next().is_some() {
                 h2 { "What you typed" }
                 dl.pairs { @for (name, text) in typed() { dt { (place(name)) } dd.prose { (text) } } }
             }
         }
+    }
+
+    /// Every field but the secret, as it came.
+    pub fn fields(&self) -> &[(String, String)] {
+        &self.typed
     }
 
     /// What was typed into a field.

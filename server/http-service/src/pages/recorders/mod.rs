@@ -1,24 +1,29 @@
 //! Recorders: looking at an unknown file, and saying once which column of it is which channel.
 
-mod shown;
+mod columns;
+mod list;
+mod mapping;
 
 use actix_web::http::StatusCode;
+use evaluation::mapping::Proposal;
 use programme::codes::RecorderCode;
 use serde::Deserialize;
 
-pub(crate) use shown::{MappingPage, RecordersPage};
+pub(crate) use list::RecordersPage;
+pub(crate) use mapping::MappingPage;
 
 use super::around::Section;
 use super::door::Member;
-use super::form::{Form, FormWithFile, Trouble, recorded_anew};
+use super::form::{Form, FormWithFile, LARGEST, Trouble, recorded_anew};
 use super::point::Recorded;
+use super::words::escaped_for_query;
 use crate::access::{DescribeRecorders, Permission, Read};
 use crate::api::recorder_files::{self, FileKnown};
 use crate::api::recorders as api;
 use crate::desk::Answer;
 use crate::given::{At, Query};
 use crate::office::Office;
-use crate::problem::{INVALID, Problem};
+use crate::problem::{BODY_TOO_LARGE, INVALID, Problem};
 
 /// The page with all recorders.
 pub(crate) async fn show(member: Member<Read>, office: Office) -> Answer {
@@ -47,6 +52,7 @@ pub(crate) async fn look(member: Member<Read>, mut sent: FormWithFile, office: O
         let begins = recorder_files::beginning(sent.bits(), silent_at_most).await?;
         let of = known.recorder.clone();
         let proposal = recorder_files::proposal(&office, &member.permitted, begins, known).await?;
+        fits_a_form(&proposal)?;
         Ok((proposal, of))
     }
     .await;
@@ -65,6 +71,18 @@ pub(crate) async fn look(member: Member<Read>, mut sent: FormWithFile, office: O
         .await?;
     let title = format!("What {name} offers");
     Ok(member.around(title, Section::Recordings).reply(StatusCode::OK, page.body()))
+}
+
+/// How a file is read goes with the form of its mapping; a database may be too long for that.
+fn fits_a_form(proposal: &Proposal) -> Result<(), Problem> {
+    let file = serde_json::to_string(&proposal.recorder.file).unwrap_or_default();
+    if escaped_for_query(&file).len() <= LARGEST / 2 {
+        return Ok(());
+    }
+    Err(Problem::new(
+        BODY_TOO_LARGE,
+        "The database is too long to go with a form. Leave out of it the messages that the recorder does not write, or describe the recorder by the API.",
+    ))
 }
 
 /// The mapping of a recorder.

@@ -1,5 +1,7 @@
 //! A result: what a run showed for a point, recorded by one person and accepted by two others.
 
+mod asked;
+mod recorded;
 mod shown;
 
 use actix_web::HttpRequest;

@@ -1,102 +1,27 @@
 //! What the page of a result shows.
 
 use chrono::{DateTime, Utc};
-use evaluation::values::{AskedBy, wished};
+use evaluation::values::wished;
 use maud::{Markup, html};
 use programme::codes::{IntervalNumber, PersonHandle, PointCode, RunNumber};
 use programme::measure::{Measure, Unit};
-use programme::nouns::{Axis, Point, Statistic};
+use programme::nouns::Statistic;
 use programme::people::Act;
-use programme::record::ValueSource;
-use programme::state::State;
-use programme::verdict::{LimitOutcome, LimitVerdict, Outcome, of_change};
+use programme::verdict::of_change;
 
 use super::Of;
+use super::asked::{Asked, Filled, ToReach, asked_by};
+use super::recorded::Recorded;
 use crate::api::intervals::ProposedValues;
 use crate::api::points;
-use crate::api::results::{ResultStanding, ResultView, result_view};
+use crate::api::results::{ResultStanding, result_view};
 use crate::api::sign_offs::PartName;
 use crate::desk::View;
 use crate::pages::door::Member;
 use crate::pages::form::{Draft, Trouble};
-use crate::pages::interval::{ValueLine, values_table};
 use crate::pages::point::PartShown;
-use crate::pages::words::{
-    axis, channel_name, condition, criterion, figure, limit, moment, outcome, person, result_word,
-    statistic,
-};
+use crate::pages::words::{channel_name, condition, person};
 use crate::problem::Problem;
-
-/// One line of the verdict: what was asked, what came, and how it lies.
-#[derive(Debug, Clone)]
-pub(crate) struct VerdictLine {
-    pub asked: String,
-    pub came: Option<String>,
-    pub word: &'static str,
-    pub bad: bool,
-}
-
-/// A result that was recorded.
-#[derive(Debug, Clone)]
-pub(crate) struct Recorded {
-    pub standing: ResultStanding,
-    pub by: String,
-    pub at: DateTime<Utc>,
-    pub revision: u64,
-    pub observations: String,
-    pub typed_in: bool,
-    /// What was measured, and where it comes from.
-    pub values: Vec<(String, String, &'static str)>,
-    pub verdict: Vec<VerdictLine>,
-    pub channels_missing: Vec<String>,
-    pub outcome: &'static str,
-    pub exceeded: bool,
-    pub digest: String,
-}
-
-/// A figure that is asked for.
-#[derive(Debug, Clone)]
-pub(crate) struct Asked {
-    pub parameter: String,
-    pub statistic: Statistic,
-    pub unit: Unit,
-    pub name: String,
-    /// What asks for it.
-    pub why: String,
-    /// What was recorded before.
-    pub before: Option<f64>,
-}
-
-/// An axis on which something is to be reached.
-#[derive(Debug, Clone)]
-pub(crate) struct ToReach {
-    pub axis: Axis,
-    pub unit: Unit,
-    pub target: String,
-    pub before: Option<f64>,
-}
-
-/// Values of intervals, as they are proposed: whoever records the result confirms exactly these.
-#[derive(Debug, Clone)]
-pub(crate) struct Filled {
-    pub intervals: Vec<IntervalNumber>,
-    pub values: Vec<ValueLine>,
-    pub digest: String,
-    /// Parameter and statistic of those that have a figure.
-    given: Vec<(String, Statistic)>,
-}
-
-impl Filled {
-    fn of(state: &State, seen: &ProposedValues) -> Self {
-        let given = seen.values.iter().filter(|it| it.value.is_some());
-        Self {
-            intervals: seen.intervals.clone(),
-            values: seen.values.iter().map(|it| ValueLine::of(state, it)).collect(),
-            digest: seen.digest.to_string(),
-            given: given.map(|it| (it.parameter.to_string(), it.statistic)).collect(),
-        }
-    }
-}
 
 /// What the page shows.
 #[derive(Debug, Clone)]
@@ -243,14 +168,7 @@ impl ResultPage {
 
     fn form(&self, draft: &Draft<'_>) -> Markup {
         let revision = self.recorded.as_ref().map(|it| it.revision.to_string()).unwrap_or_default();
-        let is_given = |it: &Asked| {
-            self.filled.as_ref().is_some_and(|filled| {
-                filled
-                    .given
-                    .iter()
-                    .any(|(parameter, of)| (parameter, *of) == (&it.parameter, it.statistic))
-            })
-        };
+        let is_given = |it: &Asked| self.filled.as_ref().is_some_and(|filled| filled.gives(it));
         let asked: Vec<&Asked> = self.asked.iter().filter(|it| !is_given(it)).collect();
         html! { (self.offering()) (draft.form(html! {
             (draft.hidden("form.revision", revision))
@@ -259,7 +177,7 @@ impl ResultPage {
             @if !self.to_reach.is_empty() {
                 fieldset {
                     legend { "What was really reached" }
-                    @for it in &self.to_reach { (reach(draft, it)) }
+                    @for it in &self.to_reach { (it.field(draft)) }
                 }
             }
             @if !asked.is_empty() {
@@ -300,6 +218,9 @@ impl ResultPage {
 
     #[cfg(test)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
+        use programme::nouns::Axis;
+
+        use crate::pages::interval::ValueLine;
         use crate::pages::tests::{codes, long};
         let page = |many: usize, is_recorded: bool| Self {
             place: "/programmes/tug".to_owned(),
@@ -355,186 +276,6 @@ impl ResultPage {
             ("empty", page(0, false).body()),
             ("worst case", page(60, true).body()),
         ]
-    }
-}
-
-fn reach(draft: &Draft<'_>, it: &ToReach) -> Markup {
-    let at = it.axis.as_str();
-    let label = format!("{}, planned {}", axis(it.axis), it.target);
-    html! {
-        // An axis that is left empty was not read, so that its unit goes with it.
-        (draft.measured(&format!("reached.{at}"), &label, it.unit, it.before))
-    }
-}
-
-impl Filled {
-    fn shown(&self, draft: &Draft<'_>) -> Markup {
-        html! {
-            fieldset {
-                legend { "Proposed by the recordings" }
-                p { "You confirm exactly these values. What is missing here and asked below can be typed; else it stays missing, which is never a pass." }
-                @for number in &self.intervals { (draft.hidden("from_intervals[]:count", number.0)) }
-                (draft.hidden("values_digest", &self.digest))
-                (values_table(&self.values))
-            }
-        }
-    }
-}
-
-impl Asked {
-    fn field(&self, draft: &Draft<'_>, place: usize) -> Markup {
-        let field = |name: &str| format!("values[{place}].{name}");
-        let label = format!("{}, {}", self.name, statistic(self.statistic));
-        html! {
-            (draft.hidden(&field("parameter"), &self.parameter))
-            (draft.hidden(&field("statistic"), self.statistic.as_str()))
-            (draft.hidden(&field("unit"), self.unit.as_str()))
-            (draft.figure_with(&field("value:number?"), &label, &self.why, &self.unit.to_string(), self.before))
-        }
-    }
-}
-
-impl Recorded {
-    fn of(state: &State, seen: &ResultView<'_>) -> Self {
-        let verdict = seen.verdict;
-        let conditions = verdict.conditions.iter().map(|it| VerdictLine {
-            asked: format!("{} {}", axis(it.axis), condition(it.condition)),
-            came: it.reached.map(|value| figure(value, it.condition.unit)),
-            word: outcome(it.outcome),
-            bad: it.outcome != Outcome::Met,
-        });
-        let criteria = verdict.criteria.iter().map(|it| VerdictLine {
-            asked: criterion(state, &it.criterion),
-            came: it.measured.map(|value| figure(value, it.criterion.unit)),
-            word: outcome(it.outcome),
-            bad: it.outcome != Outcome::Met,
-        });
-        let limits = verdict.limits.iter().map(|it| limit_line(state, it));
-        Self {
-            standing: seen.standing,
-            by: person(state, seen.by),
-            at: seen.at,
-            revision: seen.revision,
-            observations: seen.observations.to_owned(),
-            typed_in: seen.typed_in,
-            values: seen
-                .values
-                .iter()
-                .map(|value| {
-                    let what = format!(
-                        "{}, {}",
-                        channel_name(state, &value.parameter),
-                        statistic(value.statistic)
-                    );
-                    let came = value.value.map(|it| figure(it, value.unit));
-                    let source = match value.source {
-                        ValueSource::TypedIn {} => "typed in",
-                        ValueSource::Recording { .. } => "from a recording",
-                    };
-                    (what, came.unwrap_or_else(|| "not measured".to_owned()), source)
-                })
-                .collect(),
-            verdict: conditions.chain(criteria).chain(limits).collect(),
-            channels_missing: verdict
-                .channels_missing
-                .iter()
-                .map(|it| channel_name(state, it))
-                .collect(),
-            outcome: outcome(verdict.outcome),
-            exceeded: verdict.exceeded,
-            digest: seen.digest.to_string(),
-        }
-    }
-
-    fn shown(&self) -> Markup {
-        html! {
-            p { strong { (result_word(self.standing)) } ". Recorded by " (self.by) ", " (moment(self.at)) @if self.typed_in { "; every value was typed in by a person" } "." }
-            section {
-                h2 #verdict { "Verdict: " (self.outcome) }
-                @if self.exceeded { p.warn { strong { "A value lies beyond its limit." } " An engineer explains the exceedance, and the safety officer closes it." } }
-                div.wide {
-                    table {
-                        thead { tr { th scope="col" { "Asked" } th scope="col" { "Came" } th scope="col" { "Verdict" } } }
-                        tbody {
-                            @for line in &self.verdict {
-                                tr.bad[line.bad] { td { (line.asked) } td { (line.came.as_deref().unwrap_or("not measured")) } td { @if line.bad { strong { (line.word) } } @else { (line.word) } } }
-                            }
-                        }
-                    }
-                }
-                @if !self.channels_missing.is_empty() { p.warn { "Had to be recorded and was not: " (self.channels_missing.join("; ")) "." } }
-                h3 { "Seen, heard and felt" }
-                p.prose { (self.observations) }
-                details {
-                    summary { "Values as recorded" }
-                    ul { @for (what, came, source) in &self.values { li { (what) ": " (came) ", " (source) } } }
-                }
-                p.source { "Digest " code.digest { (self.digest) } ", record no. " (self.revision) }
-            }
-        }
-    }
-
-    #[cfg(test)]
-    fn sample(many: usize) -> Self {
-        use crate::pages::tests::long;
-        let line = VerdictLine {
-            asked: long("Winding temperature, greatest: at most 120 °C", many),
-            came: (many < 10).then(|| "83.5 °C".to_owned()),
-            word: "missing",
-            bad: true,
-        };
-        Self {
-            standing: ResultStanding::Open,
-            by: "Marit".to_owned(),
-            at: DateTime::UNIX_EPOCH,
-            revision: 412,
-            observations: long("Ran straight.", many),
-            typed_in: true,
-            values: vec![("Winding".to_owned(), "83.5 °C".to_owned(), "typed in"); many],
-            verdict: vec![line; many],
-            channels_missing: vec!["Isolation".to_owned(); many],
-            outcome: "missing",
-            exceeded: many > 10,
-            digest: "9f86d081".repeat(8),
-        }
-    }
-}
-
-fn limit_line(state: &State, it: &LimitVerdict) -> VerdictLine {
-    let known = state.limits.by_code.get(&it.limit);
-    let allowed = known.map(|known| {
-        format!("{}: {}", channel_name(state, &known.limit.channel), limit(&known.limit))
-    });
-    let unit = known.map_or(Unit::One, |known| match it.statistic {
-        Statistic::TimeAbove => Unit::Second,
-        other => of_change(other, known.limit.unit),
-    });
-    VerdictLine {
-        asked: format!("{} ({})", allowed.unwrap_or_default(), it.limit),
-        came: it.measured.map(|value| figure(value, unit)),
-        word: match it.outcome {
-            LimitOutcome::Within => "within",
-            LimitOutcome::Caution => "within, past the caution value",
-            LimitOutcome::Beyond => "beyond",
-            LimitOutcome::Missing => "missing",
-        },
-        bad: matches!(it.outcome, LimitOutcome::Beyond | LimitOutcome::Missing),
-    }
-}
-
-/// What asks for a figure, in words.
-fn asked_by(state: &State, point: &Point, by: &AskedBy) -> String {
-    match by {
-        AskedBy::Criterion { place } => point
-            .criteria
-            .get(*place)
-            .map(|it| format!("asked for: {}", crate::pages::words::comparison(it)))
-            .unwrap_or_default(),
-        AskedBy::Limit { limit: code } => {
-            let allowed = state.limits.by_code.get(code).map(|known| limit(&known.limit));
-            format!("limit {code}: {}", allowed.unwrap_or_default())
-        }
-        AskedBy::DataRequired {} => "has to be recorded".to_owned(),
     }
 }
 

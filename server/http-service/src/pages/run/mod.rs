@@ -1,5 +1,6 @@
 //! One run: its moments, readings, knock-it-off, results and closing.
 
+mod moments;
 mod shown;
 
 use actix_web::http::StatusCode;

@@ -124,21 +124,22 @@ impl Anew<'_> {
         let panels = self.last.and_then(|it| it.charging.panels);
         let ground = self.last.and_then(|it| it.charging.ground_battery);
         let taper = self.last.into_iter().flat_map(|it| &it.pack.taper);
-        let taper: Vec<String> = taper.map(|[state, kw]| format!("{state} {kw}")).collect();
+        let taper: Vec<String> =
+            taper.map(|[state, kw]| format!("{} {kw}", in_percent(*state))).collect();
         html! {
             fieldset {
                 legend { "The pack" }
                 (draft.figure_with("pack.usable_kwh:number", "Usable energy from empty to full", "", "kWh", figure(|it| it.pack.usable_kwh)))
-                (draft.figure("pack.state:number", "Charge state at the beginning", "From 0 to 1: 0.9 is 90 %.", "of full"))
-                (draft.figure_with("pack.least_state:number", "What stays in it after each run", "From 0 to 1.", "of full", figure(|it| it.pack.least_state)))
+                (draft.figure("pack.state:percent", "Charge state at the beginning", "", "%"))
+                (draft.figure_with("pack.least_state:percent", "What stays in it after each run", "", "%", figure(|it| it.pack.least_state).map(in_percent)))
                 (draft.fault_at("pack.taper"))
-                (draft.text_with("form.taper", "Charge power over charge state", "A line each: charge state from 0 to 1, a blank, the most kW that the pack takes there. Empty: no bound.", &taper.join("\n")))
+                (draft.text_with("form.taper", "Charge power over charge state", "A line each: charge state in %, a blank, the most kW that the pack takes there. Empty: no bound.", &taper.join("\n")))
             }
             fieldset {
                 legend { "Charging" }
                 p.hint { "High voltage: only by people with the instruction for it, under local rules, with fire watch." }
                 (draft.figure_with("charging.charger_kw:number", "Charger, into the pack", "0: nothing charges.", "kW", figure(|it| it.charging.charger_kw)))
-                (draft.figure_with("charging.efficiency:number", "Of the charger, from its input to the pack", "Above 0.1, up to 1.", "of input", figure(|it| it.charging.efficiency)))
+                (draft.figure_with("charging.efficiency:percent", "Efficiency of the charger, from its input to the pack", "Above 10, up to 100.", "%", figure(|it| it.charging.efficiency).map(in_percent)))
                 (draft.figure_with("charging.mains_kw:number", "Mains, all phases together", "One phase of 16 A at 230 V is 3.7 kW, three are 11 kW. 0: there are none.", "kW", figure(|it| it.charging.mains_kw)))
                 p.hint { "Panels on the ground; empty: none." }
                 (draft.figure_with("charging.panels.peak_kw:number?", "Panels: power at 1 000 W/m², cells at 25 °C", "", "kW", panels.map(|it| it.peak_kw)))
@@ -146,8 +147,8 @@ impl Anew<'_> {
                 (draft.figure_with("charging.panels.azimuth_deg:number?", "Panels: they face, clockwise from true north", "", "°", panels.map(|it| it.azimuth_deg)))
                 p.hint { "Battery on the ground; empty: none." }
                 (draft.figure_with("charging.ground_battery.usable_kwh:number?", "Ground battery: from empty to full", "", "kWh", ground.map(|it| it.usable_kwh)))
-                (draft.figure_with("charging.ground_battery.state:number?", "Ground battery: charge state at the beginning", "From 0 to 1.", "of full", None))
-                (draft.figure_with("charging.ground_battery.least_state:number?", "Ground battery: what stays in it", "From 0 to 1.", "of full", ground.map(|it| it.least_state)))
+                (draft.figure("charging.ground_battery.state:percent?", "Ground battery: charge state at the beginning", "", "%"))
+                (draft.figure_with("charging.ground_battery.least_state:percent?", "Ground battery: what stays in it", "", "%", ground.map(|it| in_percent(it.least_state))))
                 (draft.figure_with("charging.ground_battery.power_kw:number?", "Ground battery: the most that it gives or takes", "", "kW", ground.map(|it| it.power_kw)))
             }
         }
@@ -195,6 +196,11 @@ impl Anew<'_> {
     }
 }
 
+/// Of a hundred, without what the binary fraction adds far behind the point.
+fn in_percent(of_one: f64) -> f64 {
+    (of_one * 1e11).round() / 1e9
+}
+
 /// The field of a part's reductions, all in one line.
 const RESTS_ON: &str = "rests-on-in-a-line?";
 
@@ -210,7 +216,8 @@ fn terms(form: &Form) -> Result<Given<NewDayPlan>, Problem> {
         form.text("form.taper").lines().filter(|it| !it.trim().is_empty()).enumerate()
     {
         for (column, figure) in line.split_whitespace().enumerate() {
-            taken.put(&format!("pack.taper[{row}].{column}:number"), figure.to_owned());
+            let reading = if column == 0 { "percent" } else { "number" };
+            taken.put(&format!("pack.taper[{row}].{column}:{reading}"), figure.to_owned());
         }
     }
     let most = form.text("form.most-on-board").trim();

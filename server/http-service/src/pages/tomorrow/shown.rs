@@ -205,7 +205,7 @@ impl TomorrowPage {
                 h2 { "Plan the rest of this day anew" }
                 (again.form(html! {
                     (again.line("from:moment", "From then on (UTC)", "As 2026-06-21T11:30", &for_field(proposed.terms.from)))
-                    (again.figure("state:number", "Charge state, read", "From 0 to 1: 0.54 is 54 %.", "of full"))
+                    (again.figure("state:percent", "Charge state, read", "", "%"))
                     fieldset {
                         legend { "Not to be run any more" }
                         (again.hidden("without:list", ""))
@@ -221,7 +221,7 @@ impl TomorrowPage {
                 (next.form(html! {
                     (next.line("from:moment", "From (UTC)", "As 2026-06-22T07:00", ""))
                     (next.line("to:moment", "To (UTC)", "", ""))
-                    (next.figure("state:number", "Charge state at the beginning", "From 0 to 1: 0.9 is 90 %.", "of full"))
+                    (next.figure("state:percent", "Charge state at the beginning", "", "%"))
                     (next.text_with("weather_csv", "Weather by the hour, as CSV", WEATHER, COLUMNS))
                     (next.send("Propose a plan"))
                 }))

@@ -85,6 +85,14 @@ impl Database {
         messages.flat_map(|message| message.signals.iter().map(|of| field(message, of))).collect()
     }
 
+    /// The signals of every message.
+    pub(super) fn all_fields(&self) -> Vec<Field> {
+        let each = |message: &Message| -> Vec<Field> {
+            message.signals.iter().map(|of| field(message, of)).collect()
+        };
+        self.messages().flat_map(each).collect()
+    }
+
     /// How the signals with these names are decoded: the names in their order, each once. Names that the file lacks are
     /// left out.
     ///

@@ -134,6 +134,15 @@ pub fn fields(source: impl Read, plan: &CandumpPlan) -> Result<Vec<Field>, Unrea
     Ok(seen.iter().flat_map(of_interface).collect())
 }
 
+/// Every signal that a DBC file knows, in its order, whether it was ever recorded or not.
+///
+/// # Errors
+///
+/// [`Unreadable`] as [`read`] gives it for the DBC file.
+pub fn signals(plan: &CandumpPlan) -> Result<Vec<Field>, Unreadable> {
+    Ok(Database::read(&plan.dbc)?.all_fields())
+}
+
 fn not_candump() -> Unreadable {
     let why = "this is not candump text with stamps in seconds, such as “(1436509052.249713) can0 \
                123#DEADBEEF”; record with candump -l, or with candump -ta"

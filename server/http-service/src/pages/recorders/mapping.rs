@@ -1,145 +1,17 @@
-//! What the pages of recorders show.
+//! What the page of a recorder's mapping shows.
 
 use evaluation::mapping::{ColumnSeen, Proposal};
 use maud::{Markup, html};
 use programme::codes::RecorderCode;
 use programme::measure::Unit;
-use programme::nouns::{DecimalMark, MappedColumn, Recorder, RecorderFile, TimeForm};
+use programme::nouns::{DecimalMark, TimeForm};
 use programme::people::Act;
 use programme::state::{Amendable, State};
 
+use super::columns::{Column, Rows, json, mapped, rows_of, seen, told, word};
 use crate::pages::door::Member;
 use crate::pages::form::{Draft, Trouble};
-use crate::pages::words::{counted, rounded};
 use crate::problem::Problem;
-
-/// Of a file so many bytes are looked at.
-const LOOKED_AT: usize = 1024 * 1024;
-
-/// A recorder in the list.
-#[derive(Debug, Clone)]
-pub(crate) struct RecorderLine {
-    pub code: String,
-    pub title: String,
-    pub format: &'static str,
-    pub columns: usize,
-}
-
-/// The page with all recorders.
-#[derive(Debug, Clone)]
-pub(crate) struct RecordersPage {
-    pub place: String,
-    pub token: String,
-    pub recorders: Vec<RecorderLine>,
-    pub trouble: Option<Trouble>,
-}
-
-impl RecordersPage {
-    pub fn of<P>(member: &Member<P>, state: &State, trouble: Option<Trouble>) -> Self {
-        let line = |recorder: &Recorder| RecorderLine {
-            code: recorder.code.to_string(),
-            title: recorder.title.clone(),
-            format: recorder.file.as_str(),
-            columns: recorder.columns.len(),
-        };
-        Self {
-            place: member.place(""),
-            token: member.visitor.form_token.clone(),
-            recorders: state.recorders.values().map(line).collect(),
-            trouble,
-        }
-    }
-
-    pub fn body(&self) -> Markup {
-        let to = format!("{}/recorders/look", self.place);
-        let draft = Draft::new("look", &to, &self.token, self.trouble.as_ref());
-        let formats = [
-            ("csv", "rows of text with a header (CSV)"),
-            ("igc", "flight recorder of the International Gliding Commission (IGC)"),
-            ("nmea", "sentences of a satellite receiver (NMEA 0183)"),
-            ("gpx", "GPS exchange format (GPX)"),
-            ("candump", "frames of a CAN bus, by a recorder that has its database"),
-        ];
-        let formats: Vec<_> =
-            formats.map(|(word, told)| (word.to_owned(), told.to_owned())).to_vec();
-        let mut eyes = vec![(String::new(), "none: the file is new".to_owned())];
-        eyes.extend(
-            self.recorders.iter().map(|it| (it.code.clone(), format!("{}: {}", it.code, it.title))),
-        );
-        html! {
-            h1 { "Recorders" }
-            p { "A recorder is mapped once: which column of its files is which channel, in which unit, with which sign and scale. Every later file of it is then read alike." }
-            section {
-                h2 { "Recorders that are known" }
-                @if self.recorders.is_empty() { p { "None yet." } }
-                ul.plain {
-                    @for it in &self.recorders {
-                        li { a href={ (self.place) "/recorders/" (it.code) } { strong { (it.code) } " " (it.title) } p.source { (it.format) " · " (counted(it.columns, "column", "columns")) " mapped" } }
-                    }
-                }
-            }
-            section {
-                h2 #unknown { "Look at an unknown file" }
-                p { "Nothing is recorded by looking. The page tells what the file has and which channel each column may be, and why; a person decides." }
-                (draft.form_with_file(html! {
-                    (draft.choice("format", "What kind of file it is", "", "csv", &formats))
-                    (draft.choice("recorder?", "By the eyes of a recorder", "To see whether a file still fits how that recorder was mapped.", "", &eyes))
-                    (draft.file("File", "Its first mebibyte is looked at; a file of more than 64 MiB is cut first.", Some(LOOKED_AT)))
-                    (draft.send("Look at it"))
-                }))
-            }
-        }
-    }
-
-    #[cfg(test)]
-    pub fn samples() -> Vec<(&'static str, Markup)> {
-        use crate::pages::tests::long;
-        let page = |many: usize| Self {
-            place: "/programmes/tug".to_owned(),
-            token: "0".repeat(64),
-            recorders: (0..many)
-                .map(|place| RecorderLine {
-                    code: format!("bms-{place}"),
-                    title: long("Battery monitoring", many),
-                    format: "csv",
-                    columns: many,
-                })
-                .collect(),
-            trouble: None,
-        };
-        vec![
-            ("ordinary", page(3).body()),
-            ("empty", page(0).body()),
-            ("worst case", page(60).body()),
-        ]
-    }
-}
-
-/// A column that can be mapped.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Column {
-    pub name: String,
-    /// What is known of it: unit, span, remarks.
-    pub about: String,
-    /// The channel that is offered at first.
-    pub channel: String,
-    pub unit: String,
-    pub scale: Option<f64>,
-    pub inverted: bool,
-    /// Channels that it may be, and why.
-    pub may_be: Vec<(String, String)>,
-}
-
-/// How rows of text are read.
-#[derive(Debug, Clone)]
-pub(crate) struct Rows {
-    pub delimiter: Option<char>,
-    pub decimal: DecimalMark,
-    pub header_line: u32,
-    pub unit_row: bool,
-    pub time_column: String,
-    pub time_form: TimeForm,
-}
 
 /// The page with a mapping.
 #[derive(Debug, Clone)]
@@ -163,61 +35,6 @@ pub(crate) struct MappingPage {
     /// Code, and what is said of it.
     pub channels: Vec<(String, String)>,
     pub trouble: Option<Trouble>,
-}
-
-fn rows_of(file: &RecorderFile) -> Option<Rows> {
-    match file {
-        RecorderFile::Csv { delimiter, decimal, header_line, unit_row, time } => Some(Rows {
-            delimiter: *delimiter,
-            decimal: *decimal,
-            header_line: header_line.unwrap_or(1),
-            unit_row: *unit_row,
-            time_column: time.column.clone(),
-            time_form: time.form,
-        }),
-        _ => None,
-    }
-}
-
-fn json(file: &RecorderFile) -> String {
-    serde_json::to_string(file).unwrap_or_default()
-}
-
-fn mapped(column: &MappedColumn) -> Column {
-    Column {
-        name: column.column.clone(),
-        channel: column.channel.to_string(),
-        unit: column.unit.as_str().to_owned(),
-        scale: Some(column.scale),
-        inverted: column.inverted,
-        ..Column::default()
-    }
-}
-
-fn seen(column: &ColumnSeen, draft: Option<&MappedColumn>) -> Column {
-    let mut about = Vec::new();
-    if let Some(text) = &column.unit_text {
-        about.push(format!("the file calls its unit \"{text}\""));
-    }
-    if let (Some(least), Some(greatest)) = (column.least, column.greatest) {
-        about.push(format!("figures from {} to {}", rounded(least), rounded(greatest)));
-    }
-    about.extend(column.remarks.iter().cloned());
-    let may_be = column.may_be.iter().map(|it| (it.channel.to_string(), it.why.join(" ")));
-    let first_unit = column.unit.or_else(|| column.may_be.first().map(|it| it.unit));
-    Column {
-        name: column.column.clone(),
-        about: about.join("; "),
-        channel: draft.map(|it| it.channel.to_string()).unwrap_or_default(),
-        unit: draft
-            .map(|it| it.unit)
-            .or(first_unit)
-            .map(|unit| unit.as_str().to_owned())
-            .unwrap_or_default(),
-        scale: draft.map(|it| it.scale).or(column.scale),
-        inverted: draft.is_some_and(|it| it.inverted),
-        may_be: may_be.collect(),
-    }
 }
 
 impl MappingPage {
@@ -495,24 +312,4 @@ impl MappingPage {
             ("worst case", page(60).body()),
         ]
     }
-}
-
-/// The word of a form of moments as forms send it.
-fn word(form: TimeForm) -> String {
-    let word = serde_json::to_value(form).ok();
-    word.and_then(|word| word.as_str().map(str::to_owned)).unwrap_or_default()
-}
-
-fn told(form: TimeForm) -> String {
-    let words = match form {
-        TimeForm::Iso8601 => "date and time with its offset, 2026-05-02T09:04:40Z",
-        TimeForm::Iso8601Utc => "date and time, in UTC where no offset stands there",
-        TimeForm::UnixS => "seconds since 1970-01-01 00:00 UTC",
-        TimeForm::UnixMs => "milliseconds since 1970-01-01 00:00 UTC",
-        TimeForm::SecondsSinceStart => "seconds since the recording began",
-        TimeForm::ClockUtc => "time of the day in UTC, 09:04:40",
-        TimeForm::MillisecondsSinceStart => "milliseconds since the recording began",
-        TimeForm::DottedDateUtc => "day.month.year and time, in UTC: 17.05.2026 08:30:00",
-    };
-    words.to_owned()
 }
