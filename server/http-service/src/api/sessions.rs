@@ -70,7 +70,7 @@ struct WithoutTokens {
 
 /// One sign-in that stands.
 #[derive(Debug, Serialize, utoipa::ToSchema)]
-pub struct Session {
+pub struct StandingSession {
     /// Its id.
     pub session: Uuid,
     /// Whether it is the one that asks.
@@ -85,7 +85,7 @@ pub struct Session {
 #[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Sessions {
     /// The sessions, oldest first.
-    pub items: Vec<Session>,
+    pub items: Vec<StandingSession>,
 }
 
 /// Under whose name replies with tokens are kept: before somebody is signed in there is nobody to ask for.
@@ -214,7 +214,7 @@ pub(crate) async fn list(person: SignedIn, office: Office) -> Answer {
 }
 
 /// The sign-in that asks.
-#[utoipa::path(get, path = "", responses((status = 200, description = "The session.", body = Session)))]
+#[utoipa::path(get, path = "", responses((status = 200, description = "The session.", body = StandingSession)))]
 pub(crate) async fn current(person: SignedIn, office: Office) -> Answer {
     let found = sessions_of(&person, &office).into_iter().find(|session| session.current);
     let session = found.ok_or_else(|| Problem::from(store::NotSignedIn::Ended))?;
@@ -229,12 +229,12 @@ pub(crate) async fn end(person: SignedIn, office: Office) -> Answer {
     Ok(HttpResponse::NoContent().finish())
 }
 
-fn sessions_of(person: &SignedIn, office: &Office) -> Vec<Session> {
-    let mut sessions: Vec<Session> = office
+fn sessions_of(person: &SignedIn, office: &Office) -> Vec<StandingSession> {
+    let mut sessions: Vec<StandingSession> = office
         .store
         .sessions_of(&person.handle)
         .into_iter()
-        .map(|(session, expires_at)| Session {
+        .map(|(session, expires_at)| StandingSession {
             session,
             current: session == person.session,
             began_at: began_at(session),
