@@ -13,8 +13,9 @@ use crate::access::{Anyone, SignedIn};
 use crate::desk::{Answer, answer};
 use crate::given::Given;
 use crate::idempotency::{REPLAYED, TRUE};
+use crate::metrics::SignIn as Tried;
 use crate::office::Office;
-use crate::problem::{FAULT, Problem};
+use crate::problem::{FAULT, Problem, SIGN_IN_REFUSED};
 use crate::token::HandedOut;
 
 /// Who signs in.
@@ -126,6 +127,21 @@ pub(crate) async fn begin(
 
 /// Who gives handle and password, if they go together. Attempts are counted, and an unknown handle takes as long.
 pub(crate) async fn admitted(
+    office: &Office,
+    request: &HttpRequest,
+    handle: &str,
+    password: String,
+) -> Result<PersonHandle, Problem> {
+    let admitted = are_let_in(office, request, handle, password).await;
+    office.metrics.tried(match &admitted {
+        Ok(_) => Tried::Admitted,
+        Err(problem) if problem.code() == SIGN_IN_REFUSED.code => Tried::Refused,
+        Err(_) => Tried::PutOff,
+    });
+    admitted
+}
+
+async fn are_let_in(
     office: &Office,
     request: &HttpRequest,
     handle: &str,
