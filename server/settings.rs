@@ -1,5 +1,6 @@
 //! Settings from flags, the environment and a file, in that order of precedence. A key that nobody knows is refused.
 
+use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -18,7 +19,7 @@ pub enum LogFormat {
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, listen, backup-into, log, log-format
+    /// Settings file (TOML) with the keys data, listen, metrics, backup-into, log, log-format
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept
@@ -32,12 +33,16 @@ pub struct Flags {
     pub log_format: Option<LogFormat>,
 }
 
+/// What is logged where nothing else is asked for.
+pub const USUAL_LOG: &str = "info,actix_server=warn";
+
 /// What the settings file may say.
 #[derive(Debug, Default, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-struct File {
+pub struct File {
     data: Option<PathBuf>,
     listen: Option<SocketAddr>,
+    metrics: Option<SocketAddr>,
     backup_into: Option<PathBuf>,
     log: Option<String>,
     log_format: Option<LogFormat>,
@@ -50,6 +55,8 @@ pub struct Settings {
     pub data: Option<PathBuf>,
     /// Where to listen, where it was stated.
     pub listen: Option<SocketAddr>,
+    /// Where figures about the service are served, where the file says so.
+    pub metrics: Option<SocketAddr>,
     /// Folder in which a backup is kept up, where the file names one.
     pub backup_into: Option<PathBuf>,
     /// What to log.
@@ -96,11 +103,34 @@ const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_SETTINGS",
     "RUNGBOOK_DATA",
     "RUNGBOOK_LISTEN",
+    "RUNGBOOK_METRICS",
     "RUNGBOOK_BACKUP_INTO",
     "RUNGBOOK_LOG",
     "RUNGBOOK_LOG_FORMAT",
     "RUNGBOOK_PASSWORD",
 ];
+
+/// Variables of the environment that have our name in front and are no settings.
+pub fn unknown_variables() -> impl Iterator<Item = String> {
+    std::env::vars_os()
+        .filter_map(|(name, _)| name.into_string().ok())
+        .filter(|name| name.starts_with("RUNGBOOK_") && !KNOWN_VARIABLES.contains(&name.as_str()))
+}
+
+impl File {
+    /// The keys that it has.
+    pub fn keys(&self) -> BTreeSet<&'static str> {
+        let keys = [
+            ("data", self.data.is_some()),
+            ("listen", self.listen.is_some()),
+            ("metrics", self.metrics.is_some()),
+            ("backup-into", self.backup_into.is_some()),
+            ("log", self.log.is_some()),
+            ("log-format", self.log_format.is_some()),
+        ];
+        keys.into_iter().filter_map(|(key, there)| there.then_some(key)).collect()
+    }
+}
 
 impl Settings {
     /// Puts flags, environment and file together.
@@ -109,25 +139,23 @@ impl Settings {
     ///
     /// [`BadSettings`] where the file cannot be read, or file or environment say what is not a setting.
     pub fn gather(flags: &Flags, listen: Option<SocketAddr>) -> Result<Self, BadSettings> {
-        let stranger =
-            std::env::vars_os().filter_map(|(name, _)| name.into_string().ok()).find(|name| {
-                name.starts_with("RUNGBOOK_") && !KNOWN_VARIABLES.contains(&name.as_str())
-            });
-        if let Some(name) = stranger {
+        if let Some(name) = unknown_variables().next() {
             return Err(BadSettings::UnknownVariable { name });
         }
         let file = flags.settings.as_deref().map(read).transpose()?.unwrap_or_default();
-        Ok(Self {
+        Ok(Self::of(flags, listen, file))
+    }
+
+    /// What flags and environment say, and where they say nothing the file.
+    pub fn of(flags: &Flags, listen: Option<SocketAddr>, file: File) -> Self {
+        Self {
             data: flags.data.clone().or(file.data),
             listen: listen.or(file.listen),
+            metrics: file.metrics,
             backup_into: file.backup_into,
-            log: flags
-                .log
-                .clone()
-                .or(file.log)
-                .unwrap_or_else(|| "info,actix_server=warn".to_owned()),
+            log: flags.log.clone().or(file.log).unwrap_or_else(|| USUAL_LOG.to_owned()),
             log_format: flags.log_format.or(file.log_format).unwrap_or(LogFormat::Text),
-        })
+        }
     }
 
     /// The folder of the data.
@@ -140,7 +168,12 @@ impl Settings {
     }
 }
 
-fn read(path: &Path) -> Result<File, BadSettings> {
+/// Reads a settings file.
+///
+/// # Errors
+///
+/// [`BadSettings`] where it cannot be read or says what is not a setting.
+pub fn read(path: &Path) -> Result<File, BadSettings> {
     let text = std::fs::read_to_string(path)
         .map_err(|source| BadSettings::Unreadable { path: path.to_owned(), source })?;
     toml::from_str(&text).map_err(|error| BadSettings::NotRight {

@@ -29,8 +29,7 @@ const NO_STRANGERS: &str = "actix_http::h1::dispatcher=off";
 ///
 /// [`BadFilter`] where the settings' filter cannot be read.
 pub fn begin(settings: &Settings) -> Result<(), BadFilter> {
-    let filter = EnvFilter::try_new(format!("{NO_STRANGERS},{}", settings.log))
-        .map_err(|source| BadFilter { filter: settings.log.clone(), source })?;
+    let filter = filter(&settings.log)?;
     let registry = tracing_subscriber::registry().with(filter);
     let lines =
         fmt::layer().with_writer(std::io::stderr).with_ansi(std::io::stderr().is_terminal());
@@ -39,4 +38,18 @@ pub fn begin(settings: &Settings) -> Result<(), BadFilter> {
         LogFormat::Json => registry.with(lines.json().flatten_event(true)).init(),
     }
     Ok(())
+}
+
+/// Whether a filter can be read.
+///
+/// # Errors
+///
+/// [`BadFilter`] where it cannot.
+pub fn check(log: &str) -> Result<(), BadFilter> {
+    filter(log).map(|_| ())
+}
+
+fn filter(log: &str) -> Result<EnvFilter, BadFilter> {
+    EnvFilter::try_new(format!("{NO_STRANGERS},{log}"))
+        .map_err(|source| BadFilter { filter: log.to_owned(), source })
 }

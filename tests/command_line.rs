@@ -96,7 +96,9 @@ fn every_command_has_help_and_a_wrong_one_is_refused() {
         "restore",
         "compute",
         "openapi",
+        "check-settings",
         "completions",
+        "man",
     ] {
         let output = Command::new(PROGRAM).args([command, "--help"]).output().unwrap();
         assert!(output.status.success(), "{command}");
@@ -169,4 +171,130 @@ fn a_folder_is_made_once_and_a_wrong_one_is_told_with_what_to_do() {
     let nowhere = run(&folder.path().join("nowhere"), &["person", "list"]);
     assert!(!nowhere.status.success());
     says(&nowhere, "rungbook init");
+}
+
+/// Asks what would be used, with these settings in the file, these variables and these flags.
+fn check_settings(file: &Path, variables: &[(&str, &str)], flags: &[&str]) -> Output {
+    Command::new(PROGRAM)
+        .arg("check-settings")
+        .arg("--settings")
+        .arg(file)
+        .args(flags)
+        .envs(variables.iter().copied())
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn settings_are_told_with_where_they_come_from_without_a_start() {
+    let (folder, data) = new_team();
+    let file = folder.path().join("settings.toml");
+    let text = format!(
+        "data = {data:?}\nlisten = \"127.0.0.1:0\"\nlog = \"warn\"\nlog-format = \"json\"\n"
+    );
+    std::fs::write(&file, text).unwrap();
+    let before: Vec<_> = std::fs::read_dir(&data).unwrap().map(|it| it.unwrap().path()).collect();
+    let output = check_settings(&file, &[("RUNGBOOK_LOG", "debug")], &["--metrics", "127.0.0.1:0"]);
+    assert!(output.status.success(), "{output:?}");
+    for told in [
+        &format!("{} (from the settings file)", data.display()),
+        "127.0.0.1:0 (from the settings file)",
+        "127.0.0.1:0 (from the command line)",
+        "debug (from the environment)",
+        "json (from the settings file)",
+        "none is kept up",
+        "no TLS",
+        "can be started with these settings",
+    ] {
+        says(&output, told);
+    }
+    // A flag comes before the environment, and that before the file.
+    let output = check_settings(&file, &[("RUNGBOOK_LOG", "debug")], &["--log", "error"]);
+    says(&output, "error (from the command line)");
+    // An authority of the folder's own is not made by asking.
+    let output = check_settings(&file, &[], &["--tls", "--listen", "0.0.0.0:0"]);
+    assert!(output.status.success(), "{output:?}");
+    says(&output, "TLS by the data folder's own authority");
+    let after: Vec<_> = std::fs::read_dir(&data).unwrap().map(|it| it.unwrap().path()).collect();
+    assert_eq!(before, after, "nothing was made");
+
+    // It works beside the service itself.
+    let server = Server::serve(&data);
+    let address = server.base.trim_start_matches("http://");
+    let output = check_settings(&file, &[], &["--listen", address]);
+    assert!(output.status.success(), "{output:?}");
+    says(&output, "right where it is this service");
+}
+
+#[test]
+fn everything_that_is_wrong_with_the_settings_is_told_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("settings.toml");
+    let taken = folder.path().join("a file");
+    std::fs::write(&taken, "").unwrap();
+    let nowhere = folder.path().join("nowhere");
+    let text = format!("data = {nowhere:?}\nbackup-into = {taken:?}\nlog = \"a=b=c\"\n");
+    std::fs::write(&file, text).unwrap();
+    let variables = [("RUNGBOOK_COLOUR", "red"), ("RUNGBOOK_LISTEN", "0.0.0.0:0")];
+    // An address for documentation (RFC 5737, from memory) is none of this machine's.
+    let output = check_settings(&file, &variables, &["--metrics", "192.0.2.1:9"]);
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    for wrong in [
+        "6 things are wrong:",
+        "RUNGBOOK_COLOUR is not a setting",
+        "there is no ledger in",
+        "rungbook init --data",
+        "is not a folder: a backup cannot be kept up in it",
+        "\"a=b=c\" is not a log filter",
+        "without TLS passwords can be read on the way",
+        "metrics names 192.0.2.1:9, which cannot be listened on",
+    ] {
+        says(&output, wrong);
+    }
+    // What could be found out is told all the same.
+    says(&output, "0.0.0.0:0 (from the environment)");
+
+    std::fs::write(&file, "colour = \"red\"\n").unwrap();
+    let output = check_settings(&file, &[], &[]);
+    assert_eq!(output.status.code(), Some(2));
+    for wrong in
+        ["2 things are wrong:", "is not right", "line 1", "colour", "name the folder of the data"]
+    {
+        says(&output, wrong);
+    }
+    let output = check_settings(&folder.path().join("none.toml"), &[], &["--data", "."]);
+    says(&output, "cannot read the settings file");
+    says(&output, "because: ");
+}
+
+#[test]
+fn each_command_has_a_manual_page() {
+    let page = |command: &[&str]| {
+        let output = Command::new(PROGRAM).arg("man").args(command).output().unwrap();
+        assert!(output.status.success(), "{command:?}: {output:?}");
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let whole = page(&[]);
+    assert!(whole.contains(".TH rungbook 1"), "{whole}");
+    let help = Command::new(PROGRAM).arg("help").output().unwrap();
+    let help = String::from_utf8(help.stdout).unwrap();
+    let listed = help.split("Commands:").nth(1).unwrap().split("Options:").next().unwrap();
+    let commands: Vec<&str> =
+        listed.lines().filter_map(|line| line.split_whitespace().next()).collect();
+    let commands: Vec<&str> = commands.into_iter().filter(|command| *command != "help").collect();
+    assert!(commands.len() > 15, "{commands:?}");
+    for command in commands {
+        let named = command.replace('-', "\\-");
+        assert!(whole.contains(&format!("rungbook\\-{named}(1)")), "{command}: {whole}");
+        let own = page(&[command]);
+        assert!(own.contains(&format!(".TH rungbook-{command} 1")), "{own}");
+        for section in [".SH NAME", ".SH SYNOPSIS", ".SH OPTIONS"] {
+            assert!(own.contains(section), "{command}: {own}");
+        }
+    }
+    assert!(page(&["serve"]).contains("RUNGBOOK_METRICS"));
+    page(&["person", "add"]);
+    let wrong = Command::new(PROGRAM).args(["man", "fly"]).output().unwrap();
+    assert_eq!(wrong.status.code(), Some(2));
+    says(&wrong, "has no command \"fly\"; there are");
 }

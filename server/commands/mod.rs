@@ -3,6 +3,7 @@
 mod adopt;
 mod backtest;
 mod backup;
+mod check_settings;
 mod completions;
 mod compute;
 mod demo;
@@ -10,6 +11,7 @@ mod export;
 mod import;
 mod init;
 mod key;
+mod man;
 mod openapi;
 mod pack;
 mod paper;
@@ -59,7 +61,9 @@ enum Command {
     Backtest(backtest::Backtest),
     Compute(compute::Compute),
     Openapi(openapi::Openapi),
+    CheckSettings(check_settings::CheckSettings),
     Completions(completions::Completions),
+    Man(man::Man),
 }
 
 /// Why a command did not do what was asked.
@@ -80,6 +84,11 @@ impl Failure {
     /// Something failed.
     pub fn of_work(message: impl Into<String>) -> Self {
         Self { status: 1, message: message.into() }
+    }
+
+    /// What is told.
+    pub fn message(&self) -> &str {
+        &self.message
     }
 
     /// Writes the message as it is on standard error.
@@ -131,7 +140,9 @@ impl Program {
             Command::Backtest(command) => command.run(flags),
             Command::Openapi(command) => command.run(),
             Command::Compute(command) => command.run(),
+            Command::CheckSettings(command) => command.run(flags),
             Command::Completions(command) => command.run(),
+            Command::Man(command) => command.run(),
         }
     }
 }

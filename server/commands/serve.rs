@@ -5,6 +5,7 @@ use std::net::{SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use actix_web::dev::ServerHandle;
 use clap::Args;
 use http_service::{Clock, Service};
 use store::{BackupWatch, StepwiseBackup, Store};
@@ -24,6 +25,10 @@ pub struct Where {
     /// Address and port to listen on [default: 127.0.0.1:8440]; port 0 takes a free one
     #[arg(long, env = "RUNGBOOK_LISTEN", value_name = "ADDRESS:PORT")]
     pub listen: Option<SocketAddr>,
+    /// Serve figures about the service at /metrics of this address, in the text form of OpenMetrics; off unless it is named.
+    /// Nobody is asked who they are there, so keep it on this machine or inside of your own network
+    #[arg(long, env = "RUNGBOOK_METRICS", value_name = "ADDRESS:PORT")]
+    pub metrics: Option<SocketAddr>,
     /// A proxy of ours stands in front and tells each client's address in X-Forwarded-For
     #[arg(long)]
     pub behind_proxy: bool,
@@ -59,7 +64,7 @@ impl Serve {
         telemetry::begin(&settings)?;
         place::run(async {
             let data = settings.data()?;
-            let listener = listen(&settings)?;
+            let listeners = Listeners::open(&settings, &self.place)?;
             let store = place::open_at(data).await?;
             let (backup, keeping_up) =
                 match self.backup_into.as_ref().or(settings.backup_into.as_ref()) {
@@ -70,7 +75,7 @@ impl Serve {
                         (Some(watch.clone()), Some(KeepingUp::begin(backup, watch)?))
                     }
                 };
-            let served = serve(store, listener, &self.place, data, backup, |base| {
+            let served = serve(store, listeners, &self.place, data, backup, |base| {
                 println!("Rungbook serves {} on {base}", data.display());
                 Ok(())
             })
@@ -83,38 +88,54 @@ impl Serve {
     }
 }
 
-/// Takes the address, so that an error about it comes before anything else is done.
-///
-/// # Errors
-///
-/// [`Failure`] with what to do where it is taken or not this machine's.
-pub fn listen(settings: &Settings) -> Result<TcpListener, Failure> {
-    let address = match settings.listen {
-        Some(address) => address,
-        None => USUAL_ADDRESS.parse()?,
-    };
-    let listener = TcpListener::bind(address).map_err(|error| {
-        Failure::of_work(format!(
-            "rungbook: cannot listen on {address}: {error}; name another one with --listen ADDRESS:PORT"
-        ))
-    })?;
-    Ok(listener)
+/// The addresses that the program listens on, taken so that an error about one comes before anything else is done.
+pub struct Listeners {
+    service: TcpListener,
+    metrics: Option<TcpListener>,
 }
 
-/// Serves a store on a listener until the program is told to end; `greet` is called with its address once it answers.
+impl Listeners {
+    /// Takes them.
+    ///
+    /// # Errors
+    ///
+    /// [`Failure`] with what to do where one is taken or not this machine's.
+    pub fn open(settings: &Settings, place: &Where) -> Result<Self, Failure> {
+        let usual = USUAL_ADDRESS.parse()?;
+        Ok(Self {
+            service: listen(settings.listen.unwrap_or(usual), "--listen")?,
+            metrics: place
+                .metrics
+                .or(settings.metrics)
+                .map(|address| listen(address, "--metrics"))
+                .transpose()?,
+        })
+    }
+}
+
+/// Takes one address; `flag` names another one.
+pub(super) fn listen(address: SocketAddr, flag: &str) -> Result<TcpListener, Failure> {
+    TcpListener::bind(address).map_err(|error| {
+        Failure::of_work(format!(
+            "rungbook: cannot listen on {address}: {error}; name another one with {flag} ADDRESS:PORT"
+        ))
+    })
+}
+
+/// Serves a store on its listeners until the program is told to end; `greet` is called with its address once it answers.
 ///
 /// # Errors
 ///
 /// [`Failure`] where the service cannot begin.
 pub async fn serve(
     store: Store,
-    listener: TcpListener,
+    listeners: Listeners,
     place: &Where,
     data: &Path,
     backup: Option<BackupWatch>,
     greet: impl FnOnce(&str) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
-    let address = listener.local_addr()?;
+    let address = listeners.service.local_addr()?;
     let behind_proxy = place.behind_proxy;
     let speaks = place.tls.settle(data, address, behind_proxy)?;
     let settings = http_service::Settings {
@@ -132,7 +153,9 @@ pub async fn serve(
         Speaks::Own(config, introduced) => (Some(config), Some(introduced)),
     };
     let scheme = if tls.is_some() { "https" } else { "http" };
-    let server = service.serve(listener, tls, workers)?;
+    let server = service.serve(listeners.service, tls, workers)?;
+    let metrics =
+        listeners.metrics.map(|listener| Figures::begin(&service, listener)).transpose()?;
     let introduced = introduced.map(|introduced| introduced.begin(address)).transpose()?;
     match &introduced {
         Some(introduced) => greet(&introduced.service)?,
@@ -141,9 +164,31 @@ pub async fn serve(
     if let Some(introduced) = introduced {
         introduced.print();
     }
+    if let Some(metrics) = &metrics {
+        println!("Figures about the service are at http://{}/metrics", metrics.address);
+    }
     std::io::stdout().flush()?;
     server.await?;
+    if let Some(metrics) = metrics {
+        metrics.handle.stop(false).await;
+    }
     store.close().await;
     tracing::info!("the service ended; everything acknowledged is on disk");
     Ok(())
+}
+
+/// The figures about the service, being served. They go on while the service ends.
+struct Figures {
+    address: SocketAddr,
+    handle: ServerHandle,
+}
+
+impl Figures {
+    fn begin(service: &Service, listener: TcpListener) -> Result<Self, Failure> {
+        let address = listener.local_addr()?;
+        let server = service.serve_metrics(listener)?;
+        let handle = server.handle();
+        actix_web::rt::spawn(server);
+        Ok(Self { address, handle })
+    }
 }

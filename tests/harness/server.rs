@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
@@ -44,6 +45,20 @@ impl Server {
     /// What the program wrote on standard output so far, without the line that tells where it answers.
     pub fn said(&self) -> String {
         self.said.lock().expect("nobody failed while a line was kept").clone()
+    }
+
+    /// What the program wrote on standard output, once it has written this.
+    #[track_caller]
+    pub fn says_within_a_moment(&self, text: &str) -> String {
+        let began = Instant::now();
+        loop {
+            let said = self.said();
+            if said.contains(text) {
+                return said;
+            }
+            assert!(began.elapsed() < Duration::from_secs(30), "\"{text}\" was not said: {said}");
+            std::thread::sleep(Duration::from_millis(5));
+        }
     }
 
     /// The demonstration, in a fresh folder.
@@ -88,14 +103,25 @@ impl Server {
         Self::run(data, &[&["serve", "--listen", "127.0.0.1:0"], flags].concat())
     }
 
+    /// Serves a folder that exists and writes its log of this level into a file, one JSON object a line.
+    pub fn serve_logging(data: &Path, level: &str, into: &Path) -> Self {
+        let log = std::fs::File::create(into).expect("the log can be written");
+        let arguments = ["serve", "--listen", "127.0.0.1:0", "--log-format", "json"];
+        Self::run_with(data, &arguments, level, log.into())
+    }
+
     fn run(data: &Path, arguments: &[&str]) -> Self {
+        Self::run_with(data, arguments, "warn", Stdio::inherit())
+    }
+
+    fn run_with(data: &Path, arguments: &[&str], level: &str, log: Stdio) -> Self {
         let mut child = Command::new(PROGRAM)
             .args(arguments)
             .arg("--data")
             .arg(data)
-            .env("RUNGBOOK_LOG", "warn")
+            .env("RUNGBOOK_LOG", level)
             .stdout(Stdio::piped())
-            .stderr(Stdio::inherit())
+            .stderr(log)
             .spawn()
             .expect("the program starts");
         // The program says where it answers once it does.
@@ -148,11 +174,29 @@ impl Server {
 
     /// Asks it to end, as a service manager does, and waits until it has.
     pub fn ends_when_asked(&mut self) {
-        let process = self.child.id().to_string();
-        let asked = Command::new("kill").args(["-TERM", &process]).status();
-        assert!(asked.is_ok_and(|status| status.success()), "the program can be asked to end");
+        self.is_asked_to_end();
         let ended = self.child.wait().expect("the program can be waited for");
         assert!(ended.success(), "the program ended with {ended}");
+    }
+
+    /// Asks it to end, as a service manager does, while others still speak to it.
+    pub fn is_asked_to_end(&self) {
+        let asked = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
+        assert!(asked.is_ok_and(|status| status.success()), "the program can be asked to end");
+    }
+
+    /// Waits until it has ended, and no longer than that.
+    #[track_caller]
+    pub fn ends_within(&mut self, longest: Duration) {
+        let began = Instant::now();
+        loop {
+            if let Some(ended) = self.child.try_wait().expect("the program can be waited for") {
+                assert!(ended.success(), "the program ended with {ended}");
+                return;
+            }
+            assert!(began.elapsed() < longest, "the program had not ended after {longest:?}");
+            std::thread::sleep(Duration::from_millis(20));
+        }
     }
 
     /// Kills it at once while others still speak to it.
@@ -253,6 +297,13 @@ impl Client {
         other.token.clone_from(&self.token);
         other.heard.clone_from(&self.heard);
         other.sends_again = self.sends_again;
+        other
+    }
+
+    /// The same person, speaking to whoever is at another address.
+    pub fn speaking_at(&self, base: &str) -> Self {
+        let mut other = Self::new(base);
+        other.token.clone_from(&self.token);
         other
     }
 

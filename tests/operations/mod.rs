@@ -15,6 +15,7 @@ mod envelope;
 mod events;
 mod evidence;
 mod field;
+mod foreign;
 mod intervals;
 mod ledger;
 pub mod limits;

@@ -65,10 +65,10 @@ impl Demo {
             (None, None) => return Err(crate::settings::BadSettings::NoData.into()),
         };
         place::run(async {
-            let listener = serve::listen(&settings)?;
+            let listeners = serve::Listeners::open(&settings, &self.place)?;
             let store = open(data).await?;
             let people = people(&store)?;
-            serve::serve(store, listener, &self.place, data, None, |base| {
+            serve::serve(store, listeners, &self.place, data, None, |base| {
                 greet(base, data, temporary.is_none(), &people);
                 Ok(())
             })

@@ -49,7 +49,19 @@ pub enum Speaks {
     Own(ServerConfig, Box<Introduced>),
 }
 
+impl Speaks {
+    /// Whether it is spoken without TLS.
+    pub const fn is_plain(&self) -> bool {
+        matches!(self, Self::Plain)
+    }
+}
+
 impl Tls {
+    /// Whether it is spoken by a certificate of the folder's own authority.
+    pub const fn has_own_authority(&self) -> bool {
+        self.tls
+    }
+
     /// What to speak on an address.
     ///
     /// # Errors

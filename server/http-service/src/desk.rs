@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
 
 use actix_web::http::StatusCode;
 use actix_web::http::header::{CONTENT_TYPE, ETAG, HeaderMap, HeaderName, HeaderValue, LOCATION};
@@ -22,6 +23,7 @@ use crate::access::Permitted;
 use crate::entity_tag::{self, Precondition, Present};
 use crate::given::{Given, Signed};
 use crate::idempotency::{Asked, REPLAYED, TRUE};
+use crate::metrics;
 use crate::office::Office;
 use crate::problem::{BAD_QUERY, BUSY, FAULT, Problem, SECRET_WRONG, STALE};
 
@@ -491,10 +493,17 @@ impl Errand {
                 })
             }),
         };
+        let handed_over = Instant::now();
         let acted = match self.founds {
             None => office.store.act(act).await,
             Some(title) => office.store.found(title, act).await,
         };
+        let (outcome, records) = match &acted {
+            Ok(acted) if acted.replayed => (metrics::Act::Repeated, 0),
+            Ok(acted) => (metrics::Act::Done, acted.entries.len()),
+            Err(_) => (metrics::Act::Refused, 0),
+        };
+        office.metrics.acted(outcome, records, handed_over.elapsed());
         match acted {
             Ok(acted) => Ok(send(acted.reply, acted.replayed)),
             Err(error) => Err(aside.lock().take().unwrap_or_else(|| error.into())),

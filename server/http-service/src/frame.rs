@@ -5,18 +5,21 @@ use std::time::Instant;
 
 use actix_web::Error;
 use actix_web::body::{BoxBody, MessageBody};
-use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::dev::{ResponseHead, ServiceRequest, ServiceResponse};
 use actix_web::error::InternalError;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
-use actix_web::http::{Method, StatusCode};
+use actix_web::http::{ConnectionType, Method, StatusCode};
 use actix_web::middleware::Next;
 use futures_util::FutureExt;
 use tracing::Instrument;
 
 use crate::api::calendars::FEEDS;
+use crate::metrics::Metrics;
+use crate::office::Office;
 use crate::pages;
-use crate::problem::{FAULT, Problem};
+use crate::problem::{BUSY, FAULT, Problem};
 use crate::request_id::{self, RequestId};
+use crate::trace::Trace;
 
 /// Headers of every reply, unless the handler set its own.
 static ALWAYS: [(HeaderName, HeaderValue); 5] = [
@@ -33,41 +36,65 @@ static ALWAYS: [(HeaderName, HeaderValue); 5] = [
     ),
 ];
 
+/// What is told where the program itself failed.
+const FAILED: &str = "The program failed. Tell whoever runs it the request id. Look whether what you asked for was done before you ask again.";
+
+/// What is told where a request was not answered before the program had to end.
+const OUT_OF_TIME: &str = "The server ended before this was answered. Look whether what you asked for was done before you ask again.";
+
+/// After how many seconds it is worth asking a server again that ended.
+const AGAIN_AFTER_S: u64 = 10;
+
 /// Wraps all routes.
 pub(crate) async fn frame(
+    office: Office,
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let began = Instant::now();
     let id = RequestId::of(request.headers());
+    let trace = Trace::of(request.headers(), &id);
+    let parent = trace.parent.as_deref();
     let method = request.method().clone();
     let path = told_of(request.path());
-    let named = || tracing::info_span!("request", id = id.as_str(), %method, path);
+    let named = || tracing::info_span!("request", id = id.as_str(), trace = trace.id, parent, %method, path);
     // What only reads is logged where it fails, and is given its name in the log then.
     let span = if method == Method::GET || method == Method::HEAD {
-        tracing::debug_span!("request", id = id.as_str(), %method, path)
+        tracing::debug_span!("request", id = id.as_str(), trace = trace.id, parent, %method, path)
     } else {
         named()
     };
 
-    let answered =
-        AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone()).await;
-    let went_well = matches!(&answered, Ok(Ok(response)) if !is_failure(response.status()));
+    let answers = AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone());
+    let answered = tokio::select! {
+        biased;
+        answered = answers => Some(answered),
+        () = office.ending.last_call() => None,
+    };
+    let went_well = matches!(&answered, Some(Ok(Ok(response))) if !is_failure(response.status()));
     let span = if went_well || !span.is_disabled() { span } else { named() };
     let _inside = span.enter();
     let mut response = match answered {
-        Ok(Ok(response)) => with_problem(response, &path, &id),
-        Ok(Err(error)) => return Err(outside(problem_of(&error), &path, &id)),
-        Err(_) => {
-            let problem = Problem::new(
-                FAULT,
-                "The program failed. Tell whoever runs it the request id. Look whether what you asked for was done before you ask again.",
-            );
-            return Err(outside(problem, &path, &id));
+        Some(Ok(Ok(response))) => with_problem(response, &path, &id, &office.metrics),
+        failed => {
+            let problem = match failed {
+                Some(Ok(Err(error))) => problem_of(&error),
+                Some(_) => Problem::new(FAULT, FAILED),
+                None => Problem::new(BUSY, OUT_OF_TIME).retry_after(AGAIN_AFTER_S),
+            };
+            let mut reply = problem.reply(&path, &id);
+            office.metrics.told(&problem);
+            office.metrics.answered(None, &method, reply.status(), began.elapsed());
+            dress(reply.head_mut(), &id, &office);
+            log(&method, &path, reply.status(), began);
+            // There is no request left that it could be the answer to.
+            return Err(InternalError::from_response(problem, reply).into());
         }
     };
-    dress(response.headers_mut(), &id);
-    log(&method, &path, response.status(), began);
+    let status = response.status();
+    office.metrics.answered(Some(response.request()), &method, status, began.elapsed());
+    dress(response.response_mut().head_mut(), &id, &office);
+    log(&method, &path, status, began);
     Ok(response)
 }
 
@@ -79,7 +106,12 @@ fn told_of(path: &str) -> String {
     }
 }
 
-fn dress(headers: &mut HeaderMap, id: &RequestId) {
+fn dress(head: &mut ResponseHead, id: &RequestId, office: &Office) {
+    if office.ending.has_begun() {
+        // So that a server that ends does not wait for what its clients might still ask.
+        head.set_connection_type(ConnectionType::Close);
+    }
+    let headers = head.headers_mut();
     headers.insert(request_id::HEADER.clone(), id.to_header());
     for (name, value) in &ALWAYS {
         if !headers.contains_key(name) {
@@ -93,6 +125,7 @@ fn with_problem(
     response: ServiceResponse<impl MessageBody + 'static>,
     path: &str,
     id: &RequestId,
+    metrics: &Metrics,
 ) -> ServiceResponse<BoxBody> {
     let status = response.status();
     if !is_failure(status) {
@@ -106,6 +139,7 @@ fn with_problem(
         }
         None => Problem::of_status(status),
     };
+    metrics.told(&problem);
     let allow = response.headers().get(header::ALLOW).cloned();
     let mut reply = problem.reply(path, id);
     if let Some(allow) = allow {
@@ -129,13 +163,6 @@ fn problem_of(error: &Error) -> Problem {
         .as_error::<Problem>()
         .cloned()
         .unwrap_or_else(|| Problem::of_status(error.as_response_error().status_code()))
-}
-
-/// A reply for a failure that has no request left to answer.
-fn outside(problem: Problem, path: &str, id: &RequestId) -> Error {
-    let mut reply = problem.reply(path, id);
-    dress(reply.headers_mut(), id);
-    InternalError::from_response(problem, reply).into()
 }
 
 fn log(method: &Method, path: &str, status: StatusCode, began: Instant) {

@@ -8,6 +8,7 @@ mod columns;
 mod computed;
 mod description;
 mod desk;
+mod ending;
 mod entity_tag;
 mod evidence;
 mod frame;
@@ -17,6 +18,7 @@ mod idempotency;
 mod intake;
 mod kept;
 mod live;
+mod metrics;
 mod office;
 mod pace;
 mod page;
@@ -30,6 +32,7 @@ mod routes;
 mod secrets;
 mod settings;
 mod token;
+mod trace;
 mod trust;
 
 #[cfg(test)]
@@ -38,8 +41,9 @@ mod tests;
 use std::net::TcpListener;
 use std::time::Duration;
 
+use actix_web::body::BoxBody;
 use actix_web::dev::Server;
-use actix_web::middleware::from_fn;
+use actix_web::middleware::{Next, from_fn};
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{App, HttpServer};
 use rustls::ServerConfig;
@@ -57,6 +61,7 @@ pub use secrets::{
 pub use settings::{Pace, Settings};
 pub use trust::TrustPage;
 
+use ending::CUT_AFTER_S;
 use office::Office;
 
 /// How often what was made and kept for long enough is removed.
@@ -87,9 +92,12 @@ impl Service {
     /// Adds all routes with what is around them. An application calls it once for each worker.
     pub fn configure(&self, config: &mut ServiceConfig) {
         let office = self.office.clone();
+        let around = self.office.clone();
         config.service(
             web::scope("")
-                .wrap(from_fn(frame::frame))
+                .wrap(from_fn(move |request, next: Next<BoxBody>| {
+                    frame::frame(around.clone(), request, next)
+                }))
                 .configure(move |config| routes::register(config, &office))
                 .configure(pages::register)
                 .default_service(web::to(routes::nothing_here)),
@@ -97,7 +105,8 @@ impl Service {
     }
 
     /// Serves on a listener until the server is stopped, with TLS where it is given. Await what it gives; it stops by
-    /// itself on an interrupt or termination signal, after the requests that are under way.
+    /// itself on an interrupt or termination signal: it takes no more connections, lets streams of events go, answers the
+    /// requests that are under way, and after at most ten seconds has ended.
     ///
     /// # Errors
     ///
@@ -116,12 +125,24 @@ impl Service {
             App::new().configure(move |config| service.configure(config))
         })
         .workers(workers.max(1))
-        .shutdown_timeout(10);
+        .shutdown_timeout(CUT_AFTER_S);
         let server = match tls {
             Some(tls) => server.listen_rustls_0_23(listener, tls)?,
             None => server.listen(listener)?,
         };
         Ok(server.run())
+    }
+}
+
+impl Service {
+    /// Serves figures about the service at `/metrics` of a listener of their own, without asking who reads them. Await what it
+    /// gives beside the service, and stop it by its handle.
+    ///
+    /// # Errors
+    ///
+    /// Where the listener cannot be used.
+    pub fn serve_metrics(&self, listener: TcpListener) -> std::io::Result<Server> {
+        metrics::serve(self.office.clone(), listener)
     }
 }
 
@@ -138,7 +159,7 @@ async fn tidy_up(office: Office) {
 async fn end_listening(office: Office) {
     let end = || {
         office.evidence.end();
-        office.listeners.end_all();
+        office.ending.begin();
     };
     use actix_web::rt::signal;
     #[cfg(unix)]

@@ -78,22 +78,15 @@ impl Pass {
 }
 
 /// Who listens at present.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(crate) struct Listeners {
     by_person: Mutex<HashMap<PersonHandle, usize>>,
-    ending: watch::Sender<bool>,
-}
-
-impl Default for Listeners {
-    fn default() -> Self {
-        Self { by_person: Mutex::default(), ending: watch::Sender::new(false) }
-    }
 }
 
 impl Listeners {
-    /// Ends every stream, so that a server that is told to end does not wait for those who only listen.
-    pub fn end_all(&self) {
-        self.ending.send_replace(true);
+    /// How many streams are open.
+    pub fn count(&self) -> usize {
+        self.by_person.lock().values().sum()
     }
 
     fn seat(self: &Arc<Self>, person: &PersonHandle) -> Result<Seat, Problem> {
@@ -137,7 +130,7 @@ struct Stream {
     programme: ProgrammeId,
     pass: Pass,
     news: Receiver<News>,
-    ending: watch::Receiver<bool>,
+    ending: watch::Receiver<Option<Instant>>,
     ends_at: Instant,
     /// The number that was told last, and when anything was.
     told: Option<u64>,
@@ -148,7 +141,7 @@ struct Stream {
 impl Stream {
     fn is_over(&self) -> bool {
         Instant::now() >= self.ends_at
-            || *self.ending.borrow()
+            || self.ending.borrow().is_some()
             || !self.pass.stands(&self.office, &self.programme)
     }
 
@@ -211,7 +204,7 @@ impl Office {
     pub fn listen(&self, programme: ProgrammeId, pass: Pass, lasts: Duration) -> Answer {
         let stream = Stream {
             news: self.store.subscribe(),
-            ending: self.listeners.ending.subscribe(),
+            ending: self.ending.heard(),
             ends_at: Instant::now() + lasts.min(LASTS_AT_MOST),
             told: None,
             spoke_at: None,

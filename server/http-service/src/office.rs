@@ -14,9 +14,11 @@ use tokio::sync::Semaphore;
 
 use crate::boards::Boards;
 use crate::clock::Clock;
+use crate::ending::Ending;
 use crate::evidence::Orders;
 use crate::kept::KeptViews;
 use crate::live::Listeners;
+use crate::metrics::Metrics;
 use crate::pace::Attempts;
 use crate::problem::{FAULT, Problem};
 use crate::secrets::Secrets;
@@ -55,6 +57,10 @@ pub(crate) struct Shared {
     pub listeners: Arc<Listeners>,
     /// Packs and papers that are ordered, being made, or made.
     pub evidence: Orders,
+    /// What is counted of the service.
+    pub metrics: Metrics,
+    /// Whether the program was told to end.
+    pub ending: Ending,
 }
 
 impl Office {
@@ -63,10 +69,11 @@ impl Office {
         let now = clock.now();
         let access = store.secret("access-token", now).await?;
         let refresh = store.secret("refresh-token", now).await?;
+        let metrics = Metrics::begun_at(now, settings.version);
         let tokens = Tokens::new(access.bytes(), refresh.bytes(), settings.access_token_lasts);
         Ok(Self(Arc::new(Shared {
             tokens,
-            secrets: Secrets::new(settings.hashes_at_once),
+            secrets: Secrets::new(settings.hashes_at_once, metrics.secrets.clone()),
             by_address: Attempts::new(settings.attempts_per_address),
             by_account: Attempts::new(settings.attempts_per_account),
             by_signer: Attempts::new(settings.attempts_per_account),
@@ -76,6 +83,8 @@ impl Office {
             boards: Boards::default(),
             listeners: Arc::default(),
             evidence: Orders::of(&store),
+            metrics,
+            ending: Ending::default(),
             store,
             clock,
             settings,

@@ -334,11 +334,17 @@ table! {
 
 /// What a request finds about its route.
 pub(crate) struct Facts {
+    path: &'static str,
     queries: Vec<(Method, Vec<String>)>,
     largest_body: usize,
 }
 
 impl Facts {
+    /// The path of the route as the table has it, with names in braces.
+    pub fn path(&self) -> &'static str {
+        self.path
+    }
+
     /// Refuses names in the query string that the route does not know.
     pub fn check_query(request: &HttpRequest) -> Result<(), Problem> {
         if request.query_string().is_empty() {
@@ -442,7 +448,7 @@ fn resource(of_one_path: &[&Operation], rest: &str, office: &Office) -> Resource
     let allow: Vec<&str> = of_one_path.iter().map(|operation| operation.method.as_str()).collect();
     let allow = allow.join(", ");
     let resource = web::resource(rest)
-        .app_data(Facts { queries, largest_body })
+        .app_data(Facts { path: of_one_path[0].path, queries, largest_body })
         .app_data(PayloadConfig::new(largest_body));
     of_one_path
         .iter()

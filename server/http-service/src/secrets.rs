@@ -6,9 +6,12 @@ use std::time::Duration;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
 use programme::codes::PersonHandle;
+use prometheus_client::metrics::counter::Counter;
+use prometheus_client::metrics::gauge::Gauge;
 use store::Store;
 use tokio::sync::Semaphore;
 
+use crate::metrics::Counted;
 use crate::problem::{BUSY, FAULT, INVALID, Problem, SECRET_WRONG};
 
 /// The shortest password, in characters.
@@ -111,15 +114,27 @@ pub(crate) fn check_pin(pin: &str) -> Result<(), BadSecret> {
 static NOBODYS_HASH: LazyLock<Option<String>> =
     LazyLock::new(|| hash("nobody signs in with this").ok());
 
+/// What is counted of the work on secrets.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Counts {
+    /// Hashes that were computed, to be kept or to be held against one that is kept.
+    pub hashes: Counter,
+    /// Requests whose secret is being hashed at this moment.
+    pub at_work: Gauge,
+    /// Requests that wait for their turn to hash.
+    pub waiting: Gauge,
+}
+
 /// Hashes and checks secrets, a few at a time.
 #[derive(Debug, Clone)]
 pub(crate) struct Secrets {
     turns: Arc<Semaphore>,
+    counts: Counts,
 }
 
 impl Secrets {
-    pub fn new(at_once: usize) -> Self {
-        Self { turns: Arc::new(Semaphore::new(at_once.max(1))) }
+    pub fn new(at_once: usize, counts: Counts) -> Self {
+        Self { turns: Arc::new(Semaphore::new(at_once.max(1))), counts }
     }
 
     /// Hashes a password that is allowed.
@@ -141,7 +156,12 @@ impl Secrets {
     }
 
     async fn hash(&self, secret: String) -> Result<String, Problem> {
-        self.on_another_thread(move || hash(&secret)).await?.map_err(|error| {
+        let hashes = self.counts.hashes.clone();
+        let work = move || {
+            hashes.inc();
+            hash(&secret)
+        };
+        self.on_another_thread(work).await?.map_err(|error| {
             Problem::new(FAULT, "The password could not be hashed. Ask again.").because(error)
         })
     }
@@ -154,6 +174,7 @@ impl Secrets {
         password: String,
     ) -> Result<bool, Problem> {
         let account = store.account(handle).filter(|account| account.disabled_at.is_none());
+        let is_of = self.counted();
         self.on_another_thread(move || match account {
             Some(account) => is_of(&password, &account.password_hash),
             None => {
@@ -174,6 +195,7 @@ impl Secrets {
         secret: String,
     ) -> Result<(), Problem> {
         let account = store.account(handle).filter(|account| account.disabled_at.is_none());
+        let is_of = self.counted();
         let right = self
             .on_another_thread(move || {
                 account.is_some_and(|account| match &account.pin_hash {
@@ -195,6 +217,21 @@ impl Secrets {
         ))
     }
 
+    /// A turn to hash that somebody else then waits for.
+    #[cfg(test)]
+    pub async fn a_turn(&self) -> tokio::sync::OwnedSemaphorePermit {
+        Arc::clone(&self.turns).acquire_owned().await.expect("it is never closed")
+    }
+
+    /// [`is_of`], counted.
+    fn counted(&self) -> impl Fn(&str, &str) -> bool + Send + use<> {
+        let hashes = self.counts.hashes.clone();
+        move |secret, hash| {
+            hashes.inc();
+            is_of(secret, hash)
+        }
+    }
+
     async fn on_another_thread<T: Send + 'static>(
         &self,
         work: impl FnOnce() -> T + Send + 'static,
@@ -203,13 +240,16 @@ impl Secrets {
             Problem::new(BUSY, "Too many people sign in or sign at once. Try again in a moment.")
                 .retry_after(5)
         };
+        let waits = Counted::one_more(&self.counts.waiting);
         let waiting = Arc::clone(&self.turns).acquire_owned();
         let turn = tokio::time::timeout(LONGEST_WAIT, waiting)
             .await
             .map_err(|_| busy())?
             .map_err(|_| busy())?;
+        drop(waits);
+        let at_work = Counted::one_more(&self.counts.at_work);
         tokio::task::spawn_blocking(move || {
-            let _turn = turn;
+            let _until_done = (turn, at_work);
             work()
         })
         .await
@@ -231,6 +271,40 @@ mod tests {
         assert!(hash.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"), "{hash}");
         assert!(is_of("grass and batteries", &hash));
         assert!(!is_of("grass and batterie", &hash));
+    }
+
+    #[actix_web::test]
+    async fn no_more_hash_at_once_than_may_and_the_others_wait_for_their_turn() {
+        use std::sync::atomic::{AtomicUsize, Ordering};
+        let counts = Counts::default();
+        let secrets = Secrets::new(2, counts.clone());
+        let (now, most) = (Arc::new(AtomicUsize::new(0)), Arc::new(AtomicUsize::new(0)));
+        let (let_go, held) = std::sync::mpsc::channel::<()>();
+        let held = Arc::new(std::sync::Mutex::new(held));
+        let work: Vec<_> = (0..9)
+            .map(|_| {
+                let (secrets, now, most) = (secrets.clone(), now.clone(), most.clone());
+                let held = Arc::clone(&held);
+                actix_web::rt::spawn(async move {
+                    let work = move || {
+                        most.fetch_max(now.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
+                        held.lock().unwrap().recv().unwrap();
+                        now.fetch_sub(1, Ordering::SeqCst);
+                    };
+                    secrets.on_another_thread(work).await
+                })
+            })
+            .collect();
+        let at_work = || (counts.at_work.get(), counts.waiting.get(), now.load(Ordering::SeqCst));
+        while at_work() != (2, 7, 2) {
+            tokio::task::yield_now().await;
+        }
+        (0..9).for_each(|_| let_go.send(()).unwrap());
+        for one in work {
+            one.await.unwrap().unwrap();
+        }
+        assert_eq!(most.load(Ordering::SeqCst), 2);
+        assert_eq!((counts.at_work.get(), counts.waiting.get()), (0, 0));
     }
 
     #[test]

@@ -13,8 +13,9 @@ use crate::access::{Anyone, SignedIn};
 use crate::desk::{Answer, answer};
 use crate::given::Given;
 use crate::idempotency::{REPLAYED, TRUE};
+use crate::metrics::SignIn as Tried;
 use crate::office::Office;
-use crate::problem::{FAULT, Problem};
+use crate::problem::{FAULT, Problem, SIGN_IN_REFUSED};
 use crate::token::HandedOut;
 
 /// Who signs in.
@@ -70,7 +71,7 @@ struct WithoutTokens {
 
 /// One sign-in that stands.
 #[derive(Debug, Serialize, utoipa::ToSchema)]
-pub struct Session {
+pub struct StandingSession {
     /// Its id.
     pub session: Uuid,
     /// Whether it is the one that asks.
@@ -85,7 +86,7 @@ pub struct Session {
 #[derive(Debug, Serialize, utoipa::ToSchema)]
 pub struct Sessions {
     /// The sessions, oldest first.
-    pub items: Vec<Session>,
+    pub items: Vec<StandingSession>,
 }
 
 /// Under whose name replies with tokens are kept: before somebody is signed in there is nobody to ask for.
@@ -126,6 +127,21 @@ pub(crate) async fn begin(
 
 /// Who gives handle and password, if they go together. Attempts are counted, and an unknown handle takes as long.
 pub(crate) async fn admitted(
+    office: &Office,
+    request: &HttpRequest,
+    handle: &str,
+    password: String,
+) -> Result<PersonHandle, Problem> {
+    let admitted = are_let_in(office, request, handle, password).await;
+    office.metrics.tried(match &admitted {
+        Ok(_) => Tried::Admitted,
+        Err(problem) if problem.code() == SIGN_IN_REFUSED.code => Tried::Refused,
+        Err(_) => Tried::PutOff,
+    });
+    admitted
+}
+
+async fn are_let_in(
     office: &Office,
     request: &HttpRequest,
     handle: &str,
@@ -214,7 +230,7 @@ pub(crate) async fn list(person: SignedIn, office: Office) -> Answer {
 }
 
 /// The sign-in that asks.
-#[utoipa::path(get, path = "", responses((status = 200, description = "The session.", body = Session)))]
+#[utoipa::path(get, path = "", responses((status = 200, description = "The session.", body = StandingSession)))]
 pub(crate) async fn current(person: SignedIn, office: Office) -> Answer {
     let found = sessions_of(&person, &office).into_iter().find(|session| session.current);
     let session = found.ok_or_else(|| Problem::from(store::NotSignedIn::Ended))?;
@@ -229,12 +245,12 @@ pub(crate) async fn end(person: SignedIn, office: Office) -> Answer {
     Ok(HttpResponse::NoContent().finish())
 }
 
-fn sessions_of(person: &SignedIn, office: &Office) -> Vec<Session> {
-    let mut sessions: Vec<Session> = office
+fn sessions_of(person: &SignedIn, office: &Office) -> Vec<StandingSession> {
+    let mut sessions: Vec<StandingSession> = office
         .store
         .sessions_of(&person.handle)
         .into_iter()
-        .map(|(session, expires_at)| Session {
+        .map(|(session, expires_at)| StandingSession {
             session,
             current: session == person.session,
             began_at: began_at(session),

@@ -149,6 +149,8 @@ pub fn openapi() -> String {
     let mut document = json!(document());
     tidy::refer(&mut document);
     tidy::tidy(&mut document);
+    tidy::name_variants(&mut document);
+    tidy::files(&mut document);
     let mut part = |name: &str| document.get_mut(name).map(Value::take).unwrap_or_default();
     let document = Document {
         openapi: part("openapi"),

@@ -179,7 +179,7 @@ impl Problem {
     }
 
     /// The stable code.
-    pub fn code(&self) -> &str {
+    pub fn code(&self) -> &'static str {
         self.0.kind.code
     }
 

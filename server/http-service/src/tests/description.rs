@@ -150,6 +150,51 @@ fn no_two_shapes_have_the_same_name() {
 }
 
 #[test]
+fn variants_have_names_and_one_field_that_tells_them_apart() {
+    let description = description();
+    let schemas = description["components"]["schemas"].as_object().unwrap();
+    let mut told_apart = 0;
+    for (name, schema) in schemas {
+        let Some(variants) = schema["oneOf"].as_array() else { continue };
+        assert!(
+            variants.iter().all(|variant| variant["properties"].is_null()),
+            "{name}: a variant without a name"
+        );
+        let Some(field) = schema["discriminator"]["propertyName"].as_str() else { continue };
+        let mapping = schema["discriminator"]["mapping"].as_object().unwrap();
+        assert_eq!(mapping.len(), variants.len(), "{name}");
+        for (said, reference) in mapping {
+            assert!(variants.iter().any(|variant| variant["$ref"] == *reference), "{name}: {said}");
+            let variant =
+                description.pointer(reference.as_str().unwrap().trim_start_matches('#')).unwrap();
+            // No two shapes have come to the same name: each says what it is, and asks to be told.
+            assert_eq!(variant["properties"][field]["enum"], json!([said]), "{name}");
+            assert!(variant["required"].as_array().unwrap().contains(&json!(field)), "{name}");
+            told_apart += 1;
+        }
+    }
+    assert!(told_apart > 50, "{told_apart}");
+    assert_eq!(schemas["ReleaseSignOff"]["properties"]["part"]["enum"], json!(["release"]));
+}
+
+#[test]
+fn a_file_that_is_sent_or_comes_is_described_as_bytes() {
+    let description = description();
+    let schema = |pointer: &str| description["paths"].pointer(pointer).unwrap()["schema"].clone();
+    let of = |path: &str| path.replace('/', "~1");
+    let bytes = json!({ "type": "string", "format": "binary" });
+    let sheet = "application~1vnd.openxmlformats-officedocument.spreadsheetml.sheet";
+    let table = of("/api/v1/programmes/{programme}/points-table");
+    assert_eq!(schema(&format!("/{table}/post/requestBody/content/{sheet}")), bytes);
+    let file = of("/api/v1/programmes/{programme}/evidence/{order}/file");
+    assert_eq!(schema(&format!("/{file}/get/responses/200/content/application~1zip")), bytes);
+    assert_eq!(
+        schema(&format!("/{table}/get/responses/200/content/text~1csv")),
+        json!({ "type": "string" })
+    );
+}
+
+#[test]
 fn who_may_is_told_in_words_and_in_fields() {
     for (method, path, operation) in operations(&description()) {
         let at = format!("{method} {path}");

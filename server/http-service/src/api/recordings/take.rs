@@ -20,6 +20,7 @@ use crate::desk::{Answer, Outcome, Written};
 use crate::given::{Given, Query, check_type};
 use crate::idempotency::Asked;
 use crate::intake::{self, FileOf};
+use crate::metrics::Counted;
 use crate::office::Office;
 use crate::problem::{BAD_REQUEST, BODY_TOO_LARGE, Problem, REQUEST_TIMEOUT};
 
@@ -102,6 +103,7 @@ pub(crate) async fn taken<E: std::error::Error + Send + Sync + 'static>(
     asked: impl FnOnce(&Digest) -> Result<Asked, Problem>,
 ) -> Answer {
     office.would_take(&person.programme, &file)?;
+    let _until_done = Counted::one_more(&office.metrics.uploads);
     let original =
         receive(office.store.objects(), body, office.settings.sender_silent_at_most).await?;
     let digest = original.digest();
