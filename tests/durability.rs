@@ -8,7 +8,7 @@ use serde_json::json;
 use crate::harness::{Client, PROGRAMME, Server, Team};
 
 /// How often the program is killed.
-const KILLS: u64 = 50;
+const KILLS: u64 = 200;
 
 /// A program that acknowledges nothing for so long is killed all the same.
 const LONGEST_LIFE: Duration = Duration::from_secs(20);
@@ -41,7 +41,7 @@ fn write(
 }
 
 #[test]
-fn every_acknowledged_record_survives_fifty_kills_under_writers_and_none_is_half_there() {
+fn every_acknowledged_record_survives_two_hundred_kills_under_writers_and_none_is_half_there() {
     let mut team = Team::new();
     let mut acknowledged = Vec::new();
     for kill in 0..KILLS {
@@ -49,11 +49,12 @@ fn every_acknowledged_record_survives_fifty_kills_under_writers_and_none_is_half
         let written = std::thread::scope(|scope| {
             let writers: Vec<_> = ["cas", "eve", "lea", "pip"]
                 .into_iter()
-                .map(|person| {
+                .flat_map(|person| [(person, 1), (person, 2)])
+                .map(|(person, hand)| {
                     let writer = team.person(person).clone();
                     let (stop, answered) = (&stop, &answered);
                     scope.spawn(move || {
-                        write(&writer, &format!("{person}, life {kill}"), stop, answered)
+                        write(&writer, &format!("{person} {hand}, life {kill}"), stop, answered)
                     })
                 })
                 .collect();

@@ -8,6 +8,7 @@ mod command_line;
 mod demonstration;
 mod durability;
 mod ending;
+mod faults;
 mod harness;
 mod keeping;
 mod ladder;
