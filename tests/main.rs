@@ -16,6 +16,7 @@ mod metrics;
 mod operations;
 mod pages;
 mod pages_of_the_day;
+mod pressure;
 mod restart;
 mod road;
 mod tls;

@@ -375,12 +375,33 @@ impl Client {
             .unwrap_or_else(|error| panic!("{method} {path}: no answer: {error}"))
     }
 
+    /// Sends bytes; an error where no answer came.
+    pub fn try_send_bytes(
+        &self,
+        method: &str,
+        path: &str,
+        kind: &str,
+        bytes: &[u8],
+    ) -> Result<Answer, ureq::Error> {
+        self.exchange(method, path, Some((kind, bytes)))
+    }
+
     /// Sends anything; an error where no answer came, as when the program is killed.
     pub fn try_send(
         &self,
         method: &str,
         path: &str,
         body: Option<(&str, String)>,
+    ) -> Result<Answer, ureq::Error> {
+        let body = body.as_ref().map(|(kind, text)| (*kind, text.as_bytes()));
+        self.exchange(method, path, body)
+    }
+
+    fn exchange(
+        &self,
+        method: &str,
+        path: &str,
+        body: Option<(&str, &[u8])>,
     ) -> Result<Answer, ureq::Error> {
         let mut request =
             ureq::http::Request::builder().method(method).uri(format!("{}{path}", self.base));
@@ -392,8 +413,8 @@ impl Client {
         }
         let asked = format!("{method} {path}");
         let mut reply = match body {
-            Some((kind, text)) => {
-                let request = request.header("content-type", kind).body(text)?;
+            Some((kind, bytes)) => {
+                let request = request.header("content-type", kind).body(bytes)?;
                 self.agent.run(request)?
             }
             None => self.agent.run(request.body(())?)?,

@@ -15,6 +15,10 @@ use crate::refusal::Fault;
 /// The most faults that are told at once; a document with more is best looked at from its top again.
 pub(super) const MOST_FAULTS: usize = 1000;
 
+/// The most signs of TOML's grammar that are read. Prose and figures have a tenth as many signs as letters; text of nothing but
+/// brackets would take a hundred times its size in memory.
+const MOST_SIGNS: usize = 700_000;
+
 /// The most faults of syntax that are told at once.
 const MOST_SYNTAX_FAULTS: usize = 20;
 
@@ -51,6 +55,15 @@ pub fn read_toml(text: &str) -> Result<ProgrammeDocument, Vec<Fault>> {
         return Err(vec![Fault::at(
             "document",
             format!("is larger than {} MiB; split it", LARGEST_DOCUMENT / 1024 / 1024),
+        )]);
+    }
+    let signs = text.bytes().filter(|byte| b"[]{},.=".contains(byte)).count();
+    if signs > MOST_SIGNS {
+        return Err(vec![Fault::at(
+            "document",
+            format!(
+                "has {signs} brackets, commas, points and equals signs, and at most {MOST_SIGNS} are read; split it"
+            ),
         )]);
     }
     let (root, errors) = DeTable::parse_recoverable(text);
