@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
 
+mod asvs;
 mod attack;
 mod checkpoints;
 mod command_line;

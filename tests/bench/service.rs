@@ -31,6 +31,7 @@ fn main() {
     }
     reading();
     writing();
+    signing_in();
     memory();
 }
 
@@ -138,6 +139,35 @@ fn writing() {
     told(
         "durable writes, one client and 64",
         json!({ "one_per_s": one.round(), "sixty_four_per_s": many.round(), "ratio": many / one }),
+    );
+}
+
+/// How long it takes to be refused, for who is there and who is not: the same work, so that nobody learns handles by it.
+fn signing_in() {
+    let team = Team::served_with(&["--behind-proxy"]);
+    let mut took = (Vec::new(), Vec::new());
+    for round in 0..60 {
+        // From another address each time, so that nobody is made to wait.
+        let anyone = team.server.stranger().with("x-forwarded-for", &format!("192.0.2.{round}"));
+        let refused = |handle: &str| {
+            let began = std::time::Instant::now();
+            let body = json!({ "handle": handle, "password": "a guess that is wrong" });
+            anyone.post("/api/v1/sessions", body).has_status(401);
+            began.elapsed().as_secs_f64() * 1e3
+        };
+        took.0.push(refused("lea"));
+        took.1.push(refused(&format!("nobody-{round}")));
+    }
+    let spread = |values: &[f64]| {
+        let middle = median(values.to_vec());
+        median(values.iter().map(|value| (value - middle).abs()).collect())
+    };
+    told(
+        "being refused with a wrong password and with a handle that nobody has",
+        json!({
+            "known_ms": median(took.0.clone()), "known_deviation_ms": spread(&took.0),
+            "unknown_ms": median(took.1.clone()), "unknown_deviation_ms": spread(&took.1),
+        }),
     );
 }
 

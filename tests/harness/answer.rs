@@ -25,6 +25,23 @@ impl Answer {
         self.headers.iter().find(|(known, _)| known == name).map(|(_, value)| value.as_str())
     }
 
+    /// Asserts what holds for every reply of the service, whatever was asked and whatever came of it: it has an id, and
+    /// browsers are told what to run, to guess nothing, to keep it to its reader and to tell others nothing.
+    #[track_caller]
+    pub fn is_dressed(&self) {
+        let header = |name: &str| self.header(name).unwrap_or_default();
+        let policy = header("content-security-policy");
+        let dressed = header("x-content-type-options") == "nosniff"
+            && policy.contains("default-src 'none'")
+            && policy.contains("frame-ancestors 'none'")
+            && !policy.contains("unsafe")
+            && matches!(header("referrer-policy"), "no-referrer" | "same-origin")
+            && header("cross-origin-resource-policy") == "same-origin"
+            && self.header("cache-control").is_some()
+            && self.header("x-request-id").is_some();
+        assert!(dressed, "{}: {:?}", self.asked, self.headers);
+    }
+
     /// The body as JSON.
     #[track_caller]
     pub fn json(&self) -> Value {

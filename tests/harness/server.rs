@@ -431,6 +431,9 @@ impl Client {
         let bytes = reply.body_mut().with_config().limit(64 << 20).read_to_vec()?;
         let text = String::from_utf8_lossy(&bytes).into_owned();
         let answer = Answer { asked, status, headers, text, bytes };
+        if path != "/metrics" {
+            answer.is_dressed();
+        }
         if let Some(heard) = &self.heard {
             heard.lock().expect("nobody failed while an answer was kept").push(answer.clone());
         }

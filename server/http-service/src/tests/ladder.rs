@@ -2,6 +2,7 @@
 
 mod exceedances;
 mod points;
+mod races;
 mod runs;
 mod sign_offs;
 

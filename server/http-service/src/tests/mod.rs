@@ -9,6 +9,7 @@ mod documents;
 mod doors;
 mod field;
 mod frame;
+mod guessing;
 mod ladder;
 mod programmes;
 pub(crate) mod tug;
