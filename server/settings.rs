@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
+use store::{BadDatabaseUrl, DatabaseUrl, Whereabouts};
 
 /// How log lines are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, clap::ValueEnum)]
@@ -15,15 +16,61 @@ pub enum LogFormat {
     Json,
 }
 
+/// The URL of a database as somebody gave it: it may hold a password, so it is not shown.
+#[derive(Clone, Deserialize)]
+#[serde(transparent)]
+pub struct Url(String);
+
+impl Url {
+    /// The database, where the text is the URL of one and not the name of a folder.
+    ///
+    /// # Errors
+    ///
+    /// [`BadDatabaseUrl`] where it begins as one and is none.
+    pub fn database(&self) -> Result<Option<DatabaseUrl>, BadDatabaseUrl> {
+        if self.0.contains("://") { self.0.parse().map(Some) } else { Ok(None) }
+    }
+
+    /// As it was given.
+    pub fn text(&self) -> &str {
+        &self.0
+    }
+}
+
+impl std::fmt::Debug for Url {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Url(..)")
+    }
+}
+
+impl std::str::FromStr for Url {
+    type Err = std::convert::Infallible;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        // Looked at later: an error about a flag would repeat it.
+        Ok(Self(text.to_owned()))
+    }
+}
+
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, listen, backup-into, log, log-format
+    /// Settings file (TOML) with the keys data, database-url, listen, backup-into, log, log-format
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept
     #[arg(long, env = "RUNGBOOK_DATA", value_name = "DIR", global = true)]
     pub data: Option<PathBuf>,
+    /// PostgreSQL database in which the ledger is kept, instead of a file in the folder. A password stands better in the
+    /// environment or the settings file than on the command line, where others see it
+    #[arg(
+        long,
+        env = "RUNGBOOK_DATABASE_URL",
+        value_name = "URL",
+        hide_env_values = true,
+        global = true
+    )]
+    pub database_url: Option<Url>,
     /// What to log, such as info or http_service=debug
     #[arg(long, env = "RUNGBOOK_LOG", value_name = "FILTER", global = true)]
     pub log: Option<String>,
@@ -37,6 +84,7 @@ pub struct Flags {
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 struct File {
     data: Option<PathBuf>,
+    database_url: Option<Url>,
     listen: Option<SocketAddr>,
     backup_into: Option<PathBuf>,
     log: Option<String>,
@@ -48,6 +96,8 @@ struct File {
 pub struct Settings {
     /// Folder of the data, where one was named.
     pub data: Option<PathBuf>,
+    /// The PostgreSQL database, where one was named.
+    pub database: Option<DatabaseUrl>,
     /// Where to listen, where it was stated.
     pub listen: Option<SocketAddr>,
     /// Folder in which a backup is kept up, where the file names one.
@@ -84,6 +134,19 @@ pub enum BadSettings {
         /// Its name.
         name: String,
     },
+    /// The URL of the database is none.
+    #[error(transparent)]
+    Database(#[from] BadDatabaseUrl),
+    /// What was asked for is of SQLite, and the ledger is on PostgreSQL.
+    #[error(
+        "this is for a ledger that is a file in the data folder, and this one is on PostgreSQL ({database}): {instead}"
+    )]
+    OnPostgres {
+        /// Which database.
+        database: String,
+        /// What does it there.
+        instead: &'static str,
+    },
     /// No folder was named, and the command needs one.
     #[error(
         "name the folder of the data with --data DIR, RUNGBOOK_DATA, or data = \"DIR\" in the settings file"
@@ -95,6 +158,7 @@ pub enum BadSettings {
 const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_SETTINGS",
     "RUNGBOOK_DATA",
+    "RUNGBOOK_DATABASE_URL",
     "RUNGBOOK_LISTEN",
     "RUNGBOOK_BACKUP_INTO",
     "RUNGBOOK_LOG",
@@ -117,8 +181,10 @@ impl Settings {
             return Err(BadSettings::UnknownVariable { name });
         }
         let file = flags.settings.as_deref().map(read).transpose()?.unwrap_or_default();
+        let database = flags.database_url.clone().or(file.database_url);
         Ok(Self {
             data: flags.data.clone().or(file.data),
+            database: database.map(|Url(url)| url.parse()).transpose()?,
             listen: listen.or(file.listen),
             backup_into: file.backup_into,
             log: flags
@@ -128,6 +194,29 @@ impl Settings {
                 .unwrap_or_else(|| "info,actix_server=warn".to_owned()),
             log_format: flags.log_format.or(file.log_format).unwrap_or(LogFormat::Text),
         })
+    }
+
+    /// Where the store is kept: the folder, and the database where one was named.
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings::NoData`] where no folder was named; it is needed beside a database, too.
+    pub fn whereabouts(&self) -> Result<Whereabouts, BadSettings> {
+        Ok(Whereabouts { data: self.data()?.to_owned(), database: self.database.clone() })
+    }
+
+    /// The folder of the data, for what is done with a ledger that is a file in it; `instead` says what does it elsewhere.
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings`] where no folder was named, or a database was.
+    pub fn data_with_ledger(&self, instead: &'static str) -> Result<&Path, BadSettings> {
+        match &self.database {
+            None => self.data(),
+            Some(database) => {
+                Err(BadSettings::OnPostgres { database: database.to_string(), instead })
+            }
+        }
     }
 
     /// The folder of the data.
@@ -143,8 +232,10 @@ impl Settings {
 fn read(path: &Path) -> Result<File, BadSettings> {
     let text = std::fs::read_to_string(path)
         .map_err(|source| BadSettings::Unreadable { path: path.to_owned(), source })?;
-    toml::from_str(&text).map_err(|error| BadSettings::NotRight {
-        path: path.to_owned(),
-        message: error.to_string().trim().to_owned(),
+    toml::from_str(&text).map_err(|error| {
+        // What is wrong is shown with its line, unless that may hold a password.
+        let shown = error.to_string();
+        let message = if shown.contains("://") { error.message().to_owned() } else { shown };
+        BadSettings::NotRight { path: path.to_owned(), message: message.trim().to_owned() }
     })
 }

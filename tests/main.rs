@@ -15,4 +15,5 @@ mod pages;
 mod pages_of_the_day;
 mod restart;
 mod road;
+mod servers;
 mod tls;

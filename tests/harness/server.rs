@@ -9,6 +9,7 @@ use std::sync::{Arc, Mutex};
 use serde_json::{Value, json};
 
 use super::Answer;
+use super::database::{drop_database_of, program, program_at, program_joining};
 
 /// The program's path.
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_rungbook");
@@ -46,13 +47,31 @@ impl Server {
         self.said.lock().expect("nobody failed while a line was kept").clone()
     }
 
-    /// The demonstration, in a fresh folder.
+    /// The demonstration, in a fresh folder, where its ledger is as well.
     pub fn demonstration() -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         let data = folder.path().join("data");
-        let mut server = Self::run(&data, &["demo", "--listen", "127.0.0.1:0"]);
-        server.folder = Some(folder);
-        server
+        let mut program = program();
+        program.args(["demo", "--listen", "127.0.0.1:0", "--data"]).arg(&data);
+        Self::start(&data, program).keeping(folder)
+    }
+
+    /// Another server on the database of this one, with a folder of its own.
+    pub fn joined_by_another(&self, postgres: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        let data = folder.path().join("data");
+        let mut program = program_joining(&data, &self.data, postgres);
+        program.args(["serve", "--listen", "127.0.0.1:0"]);
+        Self::start(&data, program).keeping(folder)
+    }
+
+    /// Starts a server that joined another one's database again, on its own folder.
+    pub fn join_again(&mut self, first: &Path, postgres: &str) {
+        let mut program = program_joining(&self.data, first, postgres);
+        program.args(["serve", "--listen", "127.0.0.1:0"]);
+        let mut again = Self::start(&self.data, program);
+        again.folder = self.folder.take();
+        *self = again;
     }
 
     /// A fresh server with one administrator, `keeper`.
@@ -83,11 +102,13 @@ impl Server {
     }
 
     fn run(data: &Path, arguments: &[&str]) -> Self {
-        let mut child = Command::new(PROGRAM)
-            .args(arguments)
-            .arg("--data")
-            .arg(data)
-            .env("RUNGBOOK_LOG", "warn")
+        let mut program = program_at(data);
+        program.args(arguments);
+        Self::start(data, program)
+    }
+
+    fn start(data: &Path, mut program: Command) -> Self {
+        let mut child = program
             .stdout(Stdio::piped())
             .stderr(Stdio::inherit())
             .spawn()
@@ -191,11 +212,8 @@ impl Server {
 
     /// Runs the program as a command on this server's folder; the server must not be running.
     pub fn command(data: &Path, arguments: &[&str]) -> std::process::Output {
-        Command::new(PROGRAM)
+        program_at(data)
             .args(arguments)
-            .arg("--data")
-            .arg(data)
-            .env("RUNGBOOK_LOG", "warn")
             .env("RUNGBOOK_PASSWORD", PASSWORD)
             .output()
             .expect("the program starts")
@@ -205,6 +223,9 @@ impl Server {
 impl Drop for Server {
     fn drop(&mut self) {
         self.kill();
+        if self.folder.is_some() {
+            drop_database_of(&self.data);
+        }
     }
 }
 
