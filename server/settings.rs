@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
+use store::{BadDatabaseUrl, DatabaseUrl, Whereabouts};
 
 /// How log lines are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, clap::ValueEnum)]
@@ -16,15 +17,61 @@ pub enum LogFormat {
     Json,
 }
 
+/// The URL of a database as somebody gave it: it may hold a password, so it is not shown.
+#[derive(Clone, Deserialize)]
+#[serde(transparent)]
+pub struct Url(String);
+
+impl Url {
+    /// The database, where the text is the URL of one and not the name of a folder.
+    ///
+    /// # Errors
+    ///
+    /// [`BadDatabaseUrl`] where it begins as one and is none.
+    pub fn database(&self) -> Result<Option<DatabaseUrl>, BadDatabaseUrl> {
+        if self.0.contains("://") { self.0.parse().map(Some) } else { Ok(None) }
+    }
+
+    /// As it was given.
+    pub fn text(&self) -> &str {
+        &self.0
+    }
+}
+
+impl std::fmt::Debug for Url {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Url(..)")
+    }
+}
+
+impl std::str::FromStr for Url {
+    type Err = std::convert::Infallible;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        // Looked at later: an error about a flag would repeat it.
+        Ok(Self(text.to_owned()))
+    }
+}
+
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, listen, metrics, backup-into, log, log-format
+    /// Settings file (TOML) with the keys data, database-url, listen, metrics, backup-into, log, log-format
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept
     #[arg(long, env = "RUNGBOOK_DATA", value_name = "DIR", global = true)]
     pub data: Option<PathBuf>,
+    /// PostgreSQL database in which the ledger is kept, instead of a file in the folder. A password stands better in the
+    /// environment or the settings file than on the command line, where others see it
+    #[arg(
+        long,
+        env = "RUNGBOOK_DATABASE_URL",
+        value_name = "URL",
+        hide_env_values = true,
+        global = true
+    )]
+    pub database_url: Option<Url>,
     /// What to log, such as info or http_service=debug
     #[arg(long, env = "RUNGBOOK_LOG", value_name = "FILTER", global = true)]
     pub log: Option<String>,
@@ -41,6 +88,7 @@ pub const USUAL_LOG: &str = "info,actix_server=warn";
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct File {
     data: Option<PathBuf>,
+    database_url: Option<Url>,
     listen: Option<SocketAddr>,
     metrics: Option<SocketAddr>,
     backup_into: Option<PathBuf>,
@@ -53,6 +101,8 @@ pub struct File {
 pub struct Settings {
     /// Folder of the data, where one was named.
     pub data: Option<PathBuf>,
+    /// The PostgreSQL database, where one was named.
+    pub database: Option<DatabaseUrl>,
     /// Where to listen, where it was stated.
     pub listen: Option<SocketAddr>,
     /// Where figures about the service are served, where the file says so.
@@ -91,6 +141,19 @@ pub enum BadSettings {
         /// Its name.
         name: String,
     },
+    /// The URL of the database is none.
+    #[error(transparent)]
+    Database(#[from] BadDatabaseUrl),
+    /// What was asked for is of SQLite, and the ledger is on PostgreSQL.
+    #[error(
+        "this is for a ledger that is a file in the data folder, and this one is on PostgreSQL ({database}): {instead}"
+    )]
+    OnPostgres {
+        /// Which database.
+        database: String,
+        /// What does it there.
+        instead: &'static str,
+    },
     /// No folder was named, and the command needs one.
     #[error(
         "name the folder of the data with --data DIR, RUNGBOOK_DATA, or data = \"DIR\" in the settings file"
@@ -102,6 +165,7 @@ pub enum BadSettings {
 const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_SETTINGS",
     "RUNGBOOK_DATA",
+    "RUNGBOOK_DATABASE_URL",
     "RUNGBOOK_LISTEN",
     "RUNGBOOK_METRICS",
     "RUNGBOOK_BACKUP_INTO",
@@ -122,6 +186,7 @@ impl File {
     pub fn keys(&self) -> BTreeSet<&'static str> {
         let keys = [
             ("data", self.data.is_some()),
+            ("database-url", self.database_url.is_some()),
             ("listen", self.listen.is_some()),
             ("metrics", self.metrics.is_some()),
             ("backup-into", self.backup_into.is_some()),
@@ -143,18 +208,47 @@ impl Settings {
             return Err(BadSettings::UnknownVariable { name });
         }
         let file = flags.settings.as_deref().map(read).transpose()?.unwrap_or_default();
-        Ok(Self::of(flags, listen, file))
+        Self::of(flags, listen, file)
     }
 
     /// What flags and environment say, and where they say nothing the file.
-    pub fn of(flags: &Flags, listen: Option<SocketAddr>, file: File) -> Self {
-        Self {
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings`] where the database's address is none.
+    pub fn of(flags: &Flags, listen: Option<SocketAddr>, file: File) -> Result<Self, BadSettings> {
+        let database = flags.database_url.clone().or(file.database_url);
+        Ok(Self {
             data: flags.data.clone().or(file.data),
+            database: database.map(|Url(url)| url.parse()).transpose()?,
             listen: listen.or(file.listen),
             metrics: file.metrics,
             backup_into: file.backup_into,
             log: flags.log.clone().or(file.log).unwrap_or_else(|| USUAL_LOG.to_owned()),
             log_format: flags.log_format.or(file.log_format).unwrap_or(LogFormat::Text),
+        })
+    }
+
+    /// Where the store is kept: the folder, and the database where one was named.
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings::NoData`] where no folder was named; it is needed beside a database, too.
+    pub fn whereabouts(&self) -> Result<Whereabouts, BadSettings> {
+        Ok(Whereabouts { data: self.data()?.to_owned(), database: self.database.clone() })
+    }
+
+    /// The folder of the data, for what is done with a ledger that is a file in it; `instead` says what does it elsewhere.
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings`] where no folder was named, or a database was.
+    pub fn data_with_ledger(&self, instead: &'static str) -> Result<&Path, BadSettings> {
+        match &self.database {
+            None => self.data(),
+            Some(database) => {
+                Err(BadSettings::OnPostgres { database: database.to_string(), instead })
+            }
         }
     }
 
@@ -176,8 +270,10 @@ impl Settings {
 pub fn read(path: &Path) -> Result<File, BadSettings> {
     let text = std::fs::read_to_string(path)
         .map_err(|source| BadSettings::Unreadable { path: path.to_owned(), source })?;
-    toml::from_str(&text).map_err(|error| BadSettings::NotRight {
-        path: path.to_owned(),
-        message: error.to_string().trim().to_owned(),
+    toml::from_str(&text).map_err(|error| {
+        // What is wrong is shown with its line, unless that may hold a password.
+        let shown = error.to_string();
+        let message = if shown.contains("://") { error.message().to_owned() } else { shown };
+        BadSettings::NotRight { path: path.to_owned(), message: message.trim().to_owned() }
     })
 }

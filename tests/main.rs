@@ -20,5 +20,6 @@ mod pages_of_the_day;
 mod pressure;
 mod restart;
 mod road;
+mod servers;
 mod tls;
 mod tracing;

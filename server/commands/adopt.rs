@@ -31,16 +31,16 @@ impl Adopt {
     /// [`Failure`] where the pack does not pass or is a part only, or the programme or one of its people is here already.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
-        let data = settings.data()?;
-        place::must_hold_a_ledger(data)?;
+        let whereabouts = settings.whereabouts()?;
         let mut random = [0_u8; 32];
         rand::rngs::SysRng.try_fill_bytes(&mut random)?;
         let nobody_knows: String = random.iter().map(|byte| format!("{byte:02x}")).collect();
         let nobody = "nobody".parse()?;
         let hash = http_service::hash_password(&nobody, &nobody_knows)?;
         let moved = place::run(async {
+            place::must_hold_a_ledger(&whereabouts).await?;
             let hash_for = |_: &PersonHandle| hash.clone();
-            Ok(store::move_in(data, &self.pack, &self.same, Utc::now(), hash_for).await?)
+            Ok(store::move_in(&whereabouts, &self.pack, &self.same, Utc::now(), hash_for).await?)
         })?;
         let verdict = &moved.verdict;
         println!(

@@ -12,6 +12,9 @@ use store::{BackupWatch, Stepped, StepwiseBackup};
 use super::{Failure, place, verify};
 use crate::settings::{Flags, Settings};
 
+/// What does the same where the ledger is on PostgreSQL.
+pub const INSTEAD: &str = "back that database up with its own tools (pg_dump, or a base backup with its archived log) and the folder of recordings beside it; hand evidence out with rungbook pack; or bring everything into a data folder with rungbook move, and back that up";
+
 /// How often a backup that is kept up looks for what is new.
 const LOOKS_EVERY: Duration = Duration::from_secs(2);
 
@@ -40,7 +43,7 @@ impl Backup {
     /// [`Failure`] where the file exists or cannot be written, a record fails its check, or the folder keeps another ledger.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
-        let data = settings.data()?;
+        let data = settings.data_with_ledger(INSTEAD)?;
         match (&self.file, &self.into) {
             (Some(file), _) => {
                 let verdicts = place::run(async { Ok(store::backup(data, file).await?) })?;
@@ -158,7 +161,7 @@ impl Restore {
     /// [`Failure`] where the folder is not empty, or a record of the backup fails its check.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
-        let data = settings.data()?;
+        let data = settings.data_with_ledger(INSTEAD)?;
         let verdicts =
             place::run(async { Ok(store::restore(&self.file, data, Utc::now()).await?) })?;
         for verdict in &verdicts {

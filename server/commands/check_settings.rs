@@ -11,7 +11,7 @@ use clap::parser::ValueSource;
 use clap::{ArgMatches, Args, CommandFactory};
 
 use super::serve::{USUAL_ADDRESS, Where};
-use super::{Failure, Program, told};
+use super::{Failure, Program, place, told};
 use crate::settings::{self, Flags, LogFormat, Settings, USUAL_LOG};
 use crate::telemetry;
 
@@ -81,7 +81,13 @@ impl CheckSettings {
         });
         let file = file.unwrap_or_default();
         let sources = Sources { given: given(std::env::args_os())?, in_file: file.keys() };
-        let settings = Settings::of(flags, self.place.listen, file);
+        let settings = match Settings::of(flags, self.place.listen, file) {
+            Ok(settings) => settings,
+            Err(error) => {
+                found.is_wrong(told(&error).trim_start_matches("rungbook: "));
+                return tell(found);
+            }
+        };
         let file = flags.settings.as_deref();
         let from = sources.of("settings", "");
         match file {
@@ -160,17 +166,16 @@ impl CheckSettings {
 }
 
 fn look_at_data(found: &mut Found, settings: &Settings, sources: &Sources) {
-    match settings.data() {
-        Err(error) => found.is_wrong(error.to_string()),
-        Ok(data) => {
-            found.uses("data", data.display(), sources.of("data", "data"));
-            if !store::holds_data(data) {
-                found.is_wrong(format!(
-                    "there is no ledger in {}; make one with: rungbook init --data {0} --administrator HANDLE",
-                    data.display()
-                ));
-            }
-        }
+    let whereabouts = match settings.whereabouts() {
+        Ok(whereabouts) => whereabouts,
+        Err(error) => return found.is_wrong(error.to_string()),
+    };
+    found.uses("data", whereabouts.data.display(), sources.of("data", "data"));
+    if let Some(database) = &whereabouts.database {
+        found.uses("database", database, sources.of("database_url", "database-url"));
+    }
+    if let Err(failure) = place::run(place::must_hold_a_ledger(&whereabouts)) {
+        found.is_wrong(failure.message().trim_start_matches("rungbook: "));
     }
 }
 

@@ -30,17 +30,17 @@ impl Init {
     /// [`Failure`] where the folder holds a ledger already or cannot be written, or the password is not allowed.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
-        let data = settings.data()?;
-        if store::holds_data(data) {
+        let whereabouts = settings.whereabouts()?;
+        let data = whereabouts.data.as_path();
+        if place::run(async { Ok(store::holds_ledger(&whereabouts).await?) })? {
             return Err(Failure::of_input(format!(
-                "rungbook: {} holds a ledger already; nothing was changed",
-                data.display()
+                "rungbook: {whereabouts} holds a ledger already; nothing was changed"
             )));
         }
         let password_hash =
             http_service::hash_password(&self.administrator, &password::new_password()?)?;
         place::run(async {
-            let store = Store::open(data).await?;
+            let store = Store::open_at(&whereabouts).await?;
             let account = NewAccount {
                 name: self.name.unwrap_or_else(|| self.administrator.to_string()),
                 handle: self.administrator,
@@ -51,7 +51,7 @@ impl Init {
             let account = store.create_account(account, Utc::now(), None).await?;
             store.close().await;
             Authority::of(data)?;
-            println!("{} is ready; {} is its administrator.", data.display(), account.handle);
+            println!("{whereabouts} is ready; {} is its administrator.", account.handle);
             println!("Next: rungbook person add HANDLE --data {}", data.display());
             println!(
                 "      rungbook import programme.toml --programme ID --by HANDLE --data {}",

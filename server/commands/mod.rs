@@ -18,6 +18,7 @@ mod paper;
 mod password;
 mod person;
 mod place;
+mod relocate;
 mod serve;
 mod tls;
 mod verify;
@@ -54,6 +55,7 @@ enum Command {
     Pack(pack::Pack),
     Paper(paper::Paper),
     Adopt(adopt::Adopt),
+    Move(relocate::Move),
     Verify(verify::Verify),
     Witness(witness::Witness),
     Backup(backup::Backup),
@@ -133,6 +135,7 @@ impl Program {
             Command::Pack(command) => command.run(flags),
             Command::Paper(command) => command.run(flags),
             Command::Adopt(command) => command.run(flags),
+            Command::Move(command) => command.run(flags),
             Command::Verify(command) => command.run(flags),
             Command::Witness(command) => command.run(),
             Command::Backup(command) => command.run(flags),

@@ -1,8 +1,6 @@
 //! The store that a command works on.
 
-use std::path::Path;
-
-use store::Store;
+use store::{Store, Whereabouts};
 
 use super::Failure;
 use crate::settings::{Flags, Settings};
@@ -12,37 +10,37 @@ pub fn run<T>(work: impl Future<Output = Result<T, Failure>>) -> Result<T, Failu
     actix_web::rt::System::new().block_on(work)
 }
 
-/// Opens the store of the folder that the settings name; the folder must hold one.
+/// Opens the store that the settings name; there must be one.
 ///
 /// # Errors
 ///
-/// [`Failure`] where no folder is named, it holds no store, or another process has it.
+/// [`Failure`] where no folder is named, there is no store, or another process has the folder.
 pub async fn open(flags: &Flags) -> Result<Store, Failure> {
     let settings = Settings::gather(flags, None)?;
-    open_at(settings.data()?).await
+    open_at(&settings.whereabouts()?).await
 }
 
-/// Opens the store of a folder; the folder must hold one.
+/// Opens a store; there must be one.
 ///
 /// # Errors
 ///
-/// [`Failure`] where it holds no store, or another process has it.
-pub async fn open_at(data: &Path) -> Result<Store, Failure> {
-    must_hold_a_ledger(data)?;
-    Ok(Store::open(data).await?)
+/// [`Failure`] where there is none, or another process has the folder.
+pub async fn open_at(whereabouts: &Whereabouts) -> Result<Store, Failure> {
+    must_hold_a_ledger(whereabouts).await?;
+    Ok(Store::open_at(whereabouts).await?)
 }
 
-/// Refuses a folder that holds no store.
+/// Refuses where there is no store.
 ///
 /// # Errors
 ///
 /// [`Failure`] with what makes one.
-pub fn must_hold_a_ledger(data: &Path) -> Result<(), Failure> {
-    if store::holds_data(data) {
+pub async fn must_hold_a_ledger(whereabouts: &Whereabouts) -> Result<(), Failure> {
+    if store::holds_ledger(whereabouts).await? {
         return Ok(());
     }
     Err(Failure::of_input(format!(
-        "rungbook: there is no ledger in {}; make one with: rungbook init --data {0} --administrator HANDLE",
-        data.display()
+        "rungbook: there is no ledger in {whereabouts}; make one with: rungbook init --data {} --administrator HANDLE",
+        whereabouts.data.display()
     )))
 }

@@ -10,7 +10,7 @@ use clap::Args;
 use http_service::{Clock, Service};
 use store::{BackupWatch, StepwiseBackup, Store};
 
-use super::backup::KeepingUp;
+use super::backup::{INSTEAD, KeepingUp};
 use super::tls::{Speaks, Tls};
 use super::{Failure, place};
 use crate::settings::{Flags, Settings};
@@ -40,7 +40,7 @@ pub struct Where {
     pub silent_sender: u64,
 }
 
-/// Serve the programmes of a data folder.
+/// Serve the programmes of a data folder, or of a PostgreSQL database (--database-url).
 ///
 /// It listens on this machine alone unless told otherwise. Beyond it, it speaks TLS (--tls, or --certificate and --key), stands
 /// behind a proxy with TLS (--behind-proxy), or was asked by name to do without (--plain-http).
@@ -63,20 +63,24 @@ impl Serve {
         let settings = Settings::gather(flags, self.place.listen)?;
         telemetry::begin(&settings)?;
         place::run(async {
-            let data = settings.data()?;
+            let whereabouts = settings.whereabouts()?;
+            let data = whereabouts.data.as_path();
             let listeners = Listeners::open(&settings, &self.place)?;
-            let store = place::open_at(data).await?;
-            let (backup, keeping_up) =
-                match self.backup_into.as_ref().or(settings.backup_into.as_ref()) {
-                    None => (None, None),
-                    Some(folder) => {
-                        let watch = BackupWatch::default();
-                        let backup = StepwiseBackup::open(data, folder).await?;
-                        (Some(watch.clone()), Some(KeepingUp::begin(backup, watch)?))
-                    }
-                };
+            let into = self.backup_into.as_ref().or(settings.backup_into.as_ref());
+            if into.is_some() {
+                settings.data_with_ledger(INSTEAD)?;
+            }
+            let store = place::open_at(&whereabouts).await?;
+            let (backup, keeping_up) = match into {
+                None => (None, None),
+                Some(folder) => {
+                    let watch = BackupWatch::default();
+                    let backup = StepwiseBackup::open(data, folder).await?;
+                    (Some(watch.clone()), Some(KeepingUp::begin(backup, watch)?))
+                }
+            };
             let served = serve(store, listeners, &self.place, data, backup, |base| {
-                println!("Rungbook serves {} on {base}", data.display());
+                println!("Rungbook serves {whereabouts} on {base}");
                 Ok(())
             })
             .await;

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use programme::ledger::checkpoint::{Checkpoint, SignedCheckpoint};
 use programme::ledger::note::Verifier;
-use store::{FirstFailure, Held, PackVerdict, ProgrammeVerdict, RecordingsIn, TrustedHead};
+use store::{
+    FirstFailure, Held, PackVerdict, ProgrammeVerdict, RecordingsIn, TrustedHead, Whereabouts,
+};
 
 use super::{Failure, place, told};
 use crate::settings::{Flags, Settings};
@@ -43,13 +45,13 @@ impl Verify {
         }
         let settings = Settings::gather(flags, None)?;
         let at = match &self.backup {
-            Some(file) => file.as_path(),
-            None => settings.data()?,
+            Some(file) => Whereabouts::from(file.as_path()),
+            None => settings.whereabouts()?,
         };
         let kept = self.kept()?;
         let mut failures = two_views(&kept);
         let heads: Vec<TrustedHead> = kept.iter().map(|kept| kept.head.clone()).collect();
-        let verdicts = place::run(async { Ok(store::verify(at, &heads).await?) })?;
+        let verdicts = place::run(async { Ok(store::verify_at(&at, &heads).await?) })?;
         for verdict in &verdicts {
             println!("{}", in_words(verdict));
             besides(verdict).iter().for_each(|line| println!("{line}"));

@@ -4,6 +4,7 @@
 #![allow(dead_code, unused_imports)]
 
 mod answer;
+mod database;
 mod day;
 mod demonstration;
 mod description;
@@ -12,6 +13,7 @@ mod server;
 mod team;
 
 pub use answer::Answer;
+pub use database::{database_of, postgres_or_say_why_not, program, program_at, program_joining};
 pub use day::{at, in_hours, result};
 pub use description::{Description, Operation};
 pub use listener::{Event, Listener};

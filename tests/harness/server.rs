@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 use serde_json::{Value, json};
 
 use super::Answer;
+use super::database::{drop_database_of, program, program_at, program_joining};
 
 /// The program's path.
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_rungbook");
@@ -61,7 +62,7 @@ impl Server {
         }
     }
 
-    /// The demonstration, in a fresh folder.
+    /// The demonstration, in a fresh folder, where its ledger is as well.
     pub fn demonstration() -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         let data = folder.path().join("data");
@@ -71,9 +72,29 @@ impl Server {
         server
     }
 
+    /// Another server on the database of this one, with a folder of its own.
+    pub fn joined_by_another(&self, postgres: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        let data = folder.path().join("data");
+        let mut program = program_joining(&data, &self.data, postgres);
+        program.args(["serve", "--listen", "127.0.0.1:0"]);
+        Self::start(&data, program, Stdio::inherit()).keeping(folder)
+    }
+
+    /// Starts a server that joined another one's database again, on its own folder.
+    pub fn join_again(&mut self, first: &Path, postgres: &str) {
+        let mut program = program_joining(&self.data, first, postgres);
+        program.args(["serve", "--listen", "127.0.0.1:0"]);
+        let mut again = Self::start(&self.data, program, Stdio::inherit());
+        again.folder = self.folder.take();
+        *self = again;
+    }
+
     /// The demonstration in a folder, where it is made if it is not there.
     pub fn demonstration_in(data: &Path) -> Self {
-        Self::run(data, &["demo", "--listen", "127.0.0.1:0"])
+        let mut program = program();
+        program.args(["demo", "--listen", "127.0.0.1:0", "--data"]).arg(data);
+        Self::start(data, program, Stdio::inherit())
     }
 
     /// A fresh server with one administrator, `keeper`.
@@ -107,23 +128,20 @@ impl Server {
     pub fn serve_logging(data: &Path, level: &str, into: &Path) -> Self {
         let log = std::fs::File::create(into).expect("the log can be written");
         let arguments = ["serve", "--listen", "127.0.0.1:0", "--log-format", "json"];
-        Self::run_with(data, &arguments, level, log.into())
+        let mut program = program_at(data);
+        program.args(arguments).env("RUNGBOOK_LOG", level);
+        Self::start(data, program, log.into())
     }
 
     fn run(data: &Path, arguments: &[&str]) -> Self {
-        Self::run_with(data, arguments, "warn", Stdio::inherit())
+        let mut program = program_at(data);
+        program.args(arguments);
+        Self::start(data, program, Stdio::inherit())
     }
 
-    fn run_with(data: &Path, arguments: &[&str], level: &str, log: Stdio) -> Self {
-        let mut child = Command::new(PROGRAM)
-            .args(arguments)
-            .arg("--data")
-            .arg(data)
-            .env("RUNGBOOK_LOG", level)
-            .stdout(Stdio::piped())
-            .stderr(log)
-            .spawn()
-            .expect("the program starts");
+    fn start(data: &Path, mut program: Command, log: Stdio) -> Self {
+        let mut child =
+            program.stdout(Stdio::piped()).stderr(log).spawn().expect("the program starts");
         // The program says where it answers once it does.
         let stdout = child.stdout.take().expect("standard output is piped");
         let mut lines = BufReader::new(stdout);
@@ -241,11 +259,8 @@ impl Server {
 
     /// Runs the program as a command on this server's folder; the server must not be running.
     pub fn command(data: &Path, arguments: &[&str]) -> std::process::Output {
-        Command::new(PROGRAM)
+        program_at(data)
             .args(arguments)
-            .arg("--data")
-            .arg(data)
-            .env("RUNGBOOK_LOG", "warn")
             .env("RUNGBOOK_PASSWORD", PASSWORD)
             .output()
             .expect("the program starts")
@@ -255,6 +270,9 @@ impl Server {
 impl Drop for Server {
     fn drop(&mut self) {
         self.kill();
+        if self.folder.is_some() {
+            drop_database_of(&self.data);
+        }
     }
 }
 

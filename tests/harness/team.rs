@@ -1,9 +1,8 @@
 //! A team with a small programme of its own, everybody signed in.
 
 use std::collections::BTreeMap;
-use std::process::Command;
 
-use super::server::{Client, PASSWORD, PROGRAM, Server};
+use super::server::{Client, Server};
 
 /// The programme that teams in stories have.
 pub const DOCUMENT: &str = include_str!("../team.toml");
@@ -34,13 +33,7 @@ impl Team {
         let document = folder.path().join("programme.toml");
         std::fs::write(&document, DOCUMENT).expect("the document can be written");
         let run = |arguments: &[&str]| {
-            let made = Command::new(PROGRAM)
-                .args(arguments)
-                .arg("--data")
-                .arg(&data)
-                .env("RUNGBOOK_PASSWORD", PASSWORD)
-                .output()
-                .expect("the program starts");
+            let made = Server::command(&data, arguments);
             assert!(
                 made.status.success(),
                 "{arguments:?}: {}: {}",

@@ -8,5 +8,5 @@ mod refusing;
 mod repeating;
 mod sessions;
 mod signing;
-mod together;
+pub mod together;
 mod uploading;

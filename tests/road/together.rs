@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use crate::harness::{Answer, Client, Team, at};
 
 /// Lets everybody do something at the same moment.
-pub(super) fn at_once<T: Send>(acts: Vec<Box<dyn FnOnce() -> T + Send + '_>>) -> Vec<T> {
+pub fn at_once<T: Send>(acts: Vec<Box<dyn FnOnce() -> T + Send + '_>>) -> Vec<T> {
     let start = std::sync::Barrier::new(acts.len());
     std::thread::scope(|scope| {
         let acting: Vec<_> = acts

@@ -59,6 +59,11 @@ impl Demo {
             Some(_) => None,
             None => Some(tempfile::Builder::new().prefix("rungbook-demo-").tempdir()?),
         };
+        if let Some(database) = &settings.database {
+            return Err(Failure::of_input(format!(
+                "rungbook: the demonstration is kept in a folder, not in {database}; ask for it without --database-url"
+            )));
+        }
         let data = match (&settings.data, &temporary) {
             (Some(data), _) => data.as_path(),
             (None, Some(folder)) => folder.path(),

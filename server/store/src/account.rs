@@ -5,7 +5,7 @@ use programme::codes::PersonHandle;
 
 use crate::fault::WriteError;
 use crate::idempotency::{Idempotency, KEPT_FOR, Reply, ToRemember};
-use crate::sqlite;
+use crate::sql;
 use crate::store::{Shared, Store};
 
 /// An account.
@@ -120,13 +120,13 @@ impl Store {
         });
         let change = self
             .write(
-                async move |connection| {
-                    if sqlite::account::find(connection, &account.handle).await?.is_some() {
+                async move |link| {
+                    if sql::account::find(link, &account.handle).await?.is_some() {
                         return Ok(Change::Exists);
                     }
-                    sqlite::account::insert(connection, &account).await?;
+                    sql::account::insert(link, &account).await?;
                     let remember: Vec<_> = remember.iter().collect();
-                    sqlite::idempotency::insert(connection, &remember, at - KEPT_FOR).await?;
+                    sql::idempotency::insert(link, &remember, at - KEPT_FOR).await?;
                     Ok(Change::Made(Box::new(account)))
                 },
                 keep,
@@ -255,25 +255,21 @@ impl Store {
         let at = at.trunc_subsecs(6);
         let change = self
             .write(
-                async move |connection| {
-                    let Some(mut account) = sqlite::account::find(connection, &sought).await?
-                    else {
+                async move |link| {
+                    let Some(mut account) = sql::account::find(link, &sought).await? else {
                         return Ok(Change::Unknown);
                     };
                     let managed = account.administrator && account.disabled_at.is_none();
                     change(&mut account);
                     let manages = account.administrator && account.disabled_at.is_none();
-                    if managed
-                        && !manages
-                        && !sqlite::account::another_manages(connection, &sought).await?
-                    {
+                    if managed && !manages && !sql::account::another_manages(link, &sought).await? {
                         return Ok(Change::LastAdministrator);
                     }
                     if ends_sessions {
                         account.tokens_valid_from = at;
-                        sqlite::session::revoke_all_of(connection, &sought, at).await?;
+                        sql::session::revoke_all_of(link, &sought, at).await?;
                     }
-                    sqlite::account::update(connection, &account).await?;
+                    sql::account::update(link, &account).await?;
                     Ok(Change::Made(Box::new(account)))
                 },
                 move |shared, change| {

@@ -6,7 +6,7 @@ use programme::state::State;
 
 use crate::fault::ReadError;
 use crate::replay::{Look, replay};
-use crate::sqlite;
+use crate::sql;
 use crate::store::Store;
 use crate::verify::FirstFailure;
 
@@ -54,7 +54,7 @@ impl Store {
             AsOf::Seq(seq) => seq,
             AsOf::At(moment) => {
                 self.tree(programme).ok_or_else(unknown)?;
-                sqlite::ledger::last_recorded_by(&mut connection, programme.as_str(), moment)
+                sql::ledger::last_recorded_by(&mut connection.link(), programme.as_str(), moment)
                     .await
                     .map_err(ReadError::from)?
                     .unsigned_abs()
@@ -74,7 +74,7 @@ impl Store {
             AsOf::Seq(_) | AsOf::At(_) => seq.min(length),
         };
         let mut state = State::default();
-        replay(&mut connection, programme, seq, Look::Quick, |believed| {
+        replay(&mut connection.link(), programme, seq, Look::Quick, |believed| {
             state.apply(&believed.entry);
             Ok(())
         })

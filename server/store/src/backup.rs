@@ -17,7 +17,8 @@ use crate::fence::{self, CopyFound, Marks};
 use crate::files::{self, LostFile};
 use crate::objects::folder_beside;
 use crate::secret;
-use crate::sqlite;
+use crate::sql;
+use crate::sql::Link;
 use crate::stepwise;
 use crate::verify::{FirstFailure, ProgrammeVerdict, VerifyError, verify_ledger};
 
@@ -195,8 +196,8 @@ async fn copy_and_check(
     let unusable = |source| BackupError::File { path: to.to_owned(), source };
     let name = part.to_str().ok_or_else(|| BackupError::Name { path: to.to_owned() })?;
     private_file(part).and_then(|file| file.set_len(0)).map_err(unusable)?;
-    let mut connection = sqlite::connect_to_copy(database).await?;
-    sqlite::copy_into(&mut connection, name).await?;
+    let mut connection = sql::sqlite::connect_to_copy(database).await?;
+    sql::sqlite::copy_into(&mut connection, name).await?;
     connection.close().await?;
     let verdicts = verify_ledger(part, &[]).await?;
     let mut verdicts = all_pass(verdicts)
@@ -240,15 +241,15 @@ pub async fn restore(
     let outcome = async {
         let mut copy = private_file(&restoring).map_err(|source| unusable(&restoring, source))?;
         io::copy(&mut backup, &mut copy).map_err(|source| unusable(&restoring, source))?;
-        let mut connection = sqlite::connect_alone(&restoring).await?;
+        let mut connection = sql::sqlite::connect_alone(&restoring).await?;
         for step in &steps {
             let name = step
                 .to_str()
                 .ok_or_else(|| unusable(step, io::ErrorKind::InvalidFilename.into()))?;
-            sqlite::steps::put_on_top(&mut connection, name).await?;
+            sql::steps::put_on_top(&mut connection, name).await?;
         }
-        sqlite::session::revoke_all(&mut connection, at).await?;
-        let token = secret::find_or_make(&mut connection, fence::PLACE).await?;
+        sql::session::revoke_all(&mut Link::Sqlite(&mut connection), at).await?;
+        let token = secret::find_or_make(&mut Link::Sqlite(&mut connection), fence::PLACE).await?;
         connection.close().await?;
         let mut verdicts = all_pass(verify_ledger(&restoring, &[]).await?)
             .map_err(|(programme, failure)| RestoreError::Fails { programme, failure })?;

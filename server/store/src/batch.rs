@@ -15,7 +15,7 @@ use crate::act::{Act, ActError, Acted};
 use crate::fault::WriteError;
 use crate::fence::CopyFound;
 use crate::idempotency::{Answered, Key, Remembered, Reply, ToRemember};
-use crate::published::Published;
+use crate::published::{Head, Published};
 use crate::store::Shared;
 use crate::writer::ActJob;
 
@@ -120,6 +120,18 @@ impl<'a> Batch<'a> {
         self.decided.iter().filter(|(decided, _)| !decided.rows.is_empty()).map(|(decided, _)| {
             (&decided.programme, decided.rows.iter().map(|row| row.leaf).collect())
         })
+    }
+
+    /// Copies that test lead and safety officer have both acknowledged with this batch.
+    pub fn acknowledged_copies(&self) -> Vec<&ProgrammeId> {
+        let copies = self.shared.copies.read();
+        let acknowledged = |id: &ProgrammeId, head: &Head| {
+            let working = self.working.get(id);
+            working.is_some_and(|it| it.state.keeping.is_acknowledged(head.size, head.root))
+        };
+        let mut settled: Vec<_> = self.heads().into_keys().collect();
+        settled.retain(|id| copies.get(*id).is_some_and(|found| acknowledged(id, &found.head)));
+        settled
     }
 
     /// Lets readers see what is on disk now, and answers.
@@ -272,7 +284,7 @@ impl<'a> Batch<'a> {
 }
 
 /// A copy that test lead and safety officer have acknowledged is the ledger from now on.
-fn settle_copy(shared: &Shared, programme: &ProgrammeId, published: &RwLock<Published>) {
+pub(crate) fn settle_copy(shared: &Shared, programme: &ProgrammeId, published: &RwLock<Published>) {
     let mut copies = shared.copies.write();
     let settled = copies.get(programme).is_some_and(|CopyFound { head, .. }| {
         published.read().state.keeping.is_acknowledged(head.size, head.root)

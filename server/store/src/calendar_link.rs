@@ -4,7 +4,7 @@ use chrono::{DateTime, SubsecRound, Utc};
 use programme::codes::{PersonHandle, ProgrammeId};
 
 use crate::fault::{ReadError, WriteError};
-use crate::sqlite::calendar_link;
+use crate::sql::calendar_link;
 use crate::store::Store;
 
 impl Store {
@@ -22,9 +22,8 @@ impl Store {
     ) -> Result<(), WriteError> {
         let (person, programme) = (person.clone(), programme.clone());
         self.write(
-            async move |connection| {
-                calendar_link::put(connection, (&person, &programme), &hash, at.trunc_subsecs(6))
-                    .await
+            async move |link| {
+                calendar_link::put(link, (&person, &programme), &hash, at.trunc_subsecs(6)).await
             },
             |_, ()| {},
         )
@@ -43,7 +42,7 @@ impl Store {
     ) -> Result<bool, WriteError> {
         let (person, programme) = (person.clone(), programme.clone());
         self.write(
-            async move |connection| calendar_link::remove(connection, (&person, &programme)).await,
+            async move |link| calendar_link::remove(link, (&person, &programme)).await,
             |_, _| {},
         )
         .await
@@ -59,8 +58,8 @@ impl Store {
         person: &PersonHandle,
         programme: &ProgrammeId,
     ) -> Result<Option<DateTime<Utc>>, ReadError> {
-        let mut connection = self.shared().readers.acquire().await?;
-        Ok(calendar_link::made_at(&mut connection, (person, programme)).await?)
+        let mut reader = self.shared().readers.acquire().await?;
+        Ok(calendar_link::made_at(&mut reader.link(), (person, programme)).await?)
     }
 
     /// Whose link has this hash, and for which programme. Whether that person still takes part is another question.
@@ -72,7 +71,7 @@ impl Store {
         &self,
         hash: &[u8; 32],
     ) -> Result<Option<(PersonHandle, ProgrammeId)>, ReadError> {
-        let mut connection = self.shared().readers.acquire().await?;
-        Ok(calendar_link::find(&mut connection, hash).await?)
+        let mut reader = self.shared().readers.acquire().await?;
+        Ok(calendar_link::find(&mut reader.link(), hash).await?)
     }
 }

@@ -58,6 +58,12 @@ impl DataDir {
         Ok(place)
     }
 
+    /// Makes the directory where needed, and takes its lock; for a store whose database is elsewhere.
+    pub fn open_without_database(path: &Path) -> Result<Self, DataDirError> {
+        make_private_directory(path).map_err(|source| unusable(path, source))?;
+        Self::lock(path)
+    }
+
     /// Takes the lock of a directory that exists.
     pub fn lock(path: &Path) -> Result<Self, DataDirError> {
         let lock_path = path.join(LOCK);

@@ -4,7 +4,7 @@ use programme::codes::ProgrammeId;
 use programme::ledger::NodeHash;
 
 use crate::fault::ReadError;
-use crate::sqlite;
+use crate::sql;
 use crate::store::Store;
 
 /// A record as it is kept.
@@ -36,13 +36,13 @@ impl Store {
         };
         let mut connection = self.shared().readers.acquire().await?;
         let kept =
-            sqlite::ledger::after(&mut connection, programme.as_str(), after_seq, limit.into())
+            sql::ledger::after(&mut connection.link(), programme.as_str(), after_seq, limit.into())
                 .await?;
         kept.into_iter()
             .map(|kept| {
                 Ok(StoredEntry {
                     seq: kept.seq.unsigned_abs(),
-                    leaf: NodeHash::from_bytes(sqlite::hash(&kept.leaf)?),
+                    leaf: NodeHash::from_bytes(sql::hash(&kept.leaf)?),
                     text: kept.entry,
                 })
             })

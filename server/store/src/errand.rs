@@ -3,10 +3,10 @@
 use std::future::Future;
 use std::pin::Pin;
 
-use sqlx::SqliteConnection;
 use tokio::sync::oneshot;
 
 use crate::fault::WriteError;
+use crate::sql::Link;
 use crate::store::{Shared, Store};
 use crate::writer::Job;
 
@@ -15,7 +15,7 @@ pub(crate) trait Errand: Send {
     /// Runs the statements, inside a transaction.
     fn run<'a>(
         &'a mut self,
-        connection: &'a mut SqliteConnection,
+        link: &'a mut Link<'_>,
     ) -> Pin<Box<dyn Future<Output = sqlx::Result<()>> + 'a>>;
 
     /// Called once the change is on disk, or was not written: brings memory in step and answers.
@@ -32,16 +32,16 @@ struct Written<T, Run, Then> {
 impl<T, Run, Then> Errand for Written<T, Run, Then>
 where
     T: Send,
-    Run: AsyncFnOnce(&mut SqliteConnection) -> sqlx::Result<T> + Send,
+    Run: AsyncFnOnce(&mut Link<'_>) -> sqlx::Result<T> + Send,
     Then: FnOnce(&Shared, &T) + Send,
 {
     fn run<'a>(
         &'a mut self,
-        connection: &'a mut SqliteConnection,
+        link: &'a mut Link<'_>,
     ) -> Pin<Box<dyn Future<Output = sqlx::Result<()>> + 'a>> {
         Box::pin(async move {
             if let Some(run) = self.run.take() {
-                self.result = Some(run(connection).await?);
+                self.result = Some(run(link).await?);
             }
             Ok(())
         })
@@ -66,7 +66,7 @@ impl Store {
     pub(crate) async fn write<T, Run, Then>(&self, run: Run, then: Then) -> Result<T, WriteError>
     where
         T: Send + 'static,
-        Run: AsyncFnOnce(&mut SqliteConnection) -> sqlx::Result<T> + Send + 'static,
+        Run: AsyncFnOnce(&mut Link<'_>) -> sqlx::Result<T> + Send + 'static,
         Then: FnOnce(&Shared, &T) + Send + 'static,
     {
         self.shared().health().refuses_to_write()?;

@@ -14,6 +14,14 @@ pub enum WriteError {
     /// The database did not take it. Nothing was written.
     #[error("the database did not take the change: nothing was written")]
     Database(#[source] Arc<sqlx::Error>),
+    /// The database cannot be reached. Nothing was written; reading what is in memory goes on.
+    #[error("the database cannot be reached: nothing was written; ask again")]
+    Unreachable(#[source] Arc<sqlx::Error>),
+    /// The connection was lost while it was being written, and the database did not come back in time to be asked.
+    #[error(
+        "the connection to the database was lost while the change was written: whether it stands is not known; look before asking again, or ask with the same key"
+    )]
+    Uncertain(#[source] Arc<sqlx::Error>),
 }
 
 /// Why the store stopped writing.
@@ -38,6 +46,13 @@ pub enum StopCause {
 #[error("the database could not be read")]
 pub struct ReadError(#[from] Arc<sqlx::Error>);
 
+impl ReadError {
+    /// Whether it is that the database cannot be reached, and may be again in a moment.
+    pub fn is_of_reach(&self) -> bool {
+        connection_is_lost(&self.0)
+    }
+}
+
 impl From<sqlx::Error> for ReadError {
     fn from(source: sqlx::Error) -> Self {
         Self(Arc::new(source))
@@ -53,6 +68,27 @@ pub(crate) enum Severity {
     Full,
     /// Nothing written from now on can be relied on: after a failed fsync the kernel may have dropped the pages.
     Lasting,
+}
+
+/// Whether nothing more can be expected of a connection after this error on PostgreSQL.
+///
+/// # Source
+///
+/// PostgreSQL's manual, appendix A, from memory: class 08 is about connections, class 57P about a server that ends, starts or
+/// ends a session; 25P03 ends a session that was idle in a transaction; 53300 is that there are too many.
+pub(crate) fn connection_is_lost(error: &sqlx::Error) -> bool {
+    match error {
+        sqlx::Error::Database(source) => source.code().is_some_and(|code| {
+            code.starts_with("08") || code.starts_with("57P") || code == "25P03" || code == "53300"
+        }),
+        sqlx::Error::Io(_)
+        | sqlx::Error::Tls(_)
+        | sqlx::Error::Protocol(_)
+        | sqlx::Error::PoolTimedOut
+        | sqlx::Error::PoolClosed
+        | sqlx::Error::WorkerCrashed => true,
+        _ => false,
+    }
 }
 
 // Primary result codes, the low byte of each extended one: https://www.sqlite.org/rescode.html

@@ -14,7 +14,7 @@ use parking_lot::Mutex;
 
 use crate::data_dir::{private_file, sync_directory};
 use crate::published::Head;
-use crate::sqlite::hex;
+use crate::sql::hex;
 
 /// The name of the file in a data folder.
 const FILE: &str = "rungbook.fence";

@@ -12,6 +12,8 @@ pub enum Health {
     Writing,
     /// The last write found the disk full. The next one is tried all the same.
     DiskFull,
+    /// The database cannot be reached. Connecting is tried again by itself.
+    Unreachable(Arc<sqlx::Error>),
     /// It stopped, and writes no more until the program is started again.
     Stopped(Arc<StopCause>),
 }
@@ -25,6 +27,7 @@ impl Health {
     pub(crate) fn refuses_to_write(&self) -> Result<(), WriteError> {
         match self {
             Health::Writing | Health::DiskFull => Ok(()),
+            Health::Unreachable(error) => Err(WriteError::Unreachable(Arc::clone(error))),
             Health::Stopped(cause) => Err(WriteError::Stopped(Arc::clone(cause))),
         }
     }

@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use programme::codes::PersonHandle;
 
 use crate::fault::{ReadError, WriteError};
-use crate::sqlite;
+use crate::sql;
 use crate::store::Store;
 
 /// How long a reply is remembered.
@@ -83,9 +83,9 @@ impl Store {
         at: DateTime<Utc>,
     ) -> Result<Remembered, ReadError> {
         let key = (person.clone(), idempotency.key.clone());
-        let mut connection = self.shared().readers.acquire().await?;
+        let mut reader = self.shared().readers.acquire().await?;
         let mut found =
-            sqlite::idempotency::find(&mut connection, std::slice::from_ref(&key), at - KEPT_FOR)
+            sql::idempotency::find(&mut reader.link(), std::slice::from_ref(&key), at - KEPT_FOR)
                 .await?;
         Ok(found.remove(&key).map_or(Remembered::Nothing, |answered| answered.to(idempotency)))
     }
@@ -104,8 +104,9 @@ impl Store {
     ) -> Result<(), WriteError> {
         let row = ToRemember { person: person.clone(), idempotency, reply, at };
         self.write(
-            async move |connection| {
-                sqlite::idempotency::insert(connection, &[&row], at - KEPT_FOR).await
+            async move |link| {
+                sql::idempotency::insert(link, &[&row], at - KEPT_FOR).await?;
+                Ok(())
             },
             |_, ()| {},
         )

@@ -11,7 +11,7 @@ use crate::fault::WriteError;
 use crate::idempotency::Reply;
 use crate::notary::{KEY, public_key_of};
 use crate::secret::random;
-use crate::sqlite;
+use crate::sql;
 use crate::store::Store;
 
 /// What came of changing the key.
@@ -62,7 +62,7 @@ impl Store {
             self.act(act).await?;
         }
         self.write(
-            async move |connection| sqlite::secret::forget_all_but(connection, KEY, &secret).await,
+            async move |link| sql::secret::forget_all_but(link, KEY, &secret).await,
             |_, ()| {},
         )
         .await?;
@@ -72,14 +72,14 @@ impl Store {
     /// A new secret; or the one that an earlier change made and did not get all ledgers to be signed with.
     async fn next_secret(&self, at: DateTime<Utc>) -> Result<[u8; 32], WriteError> {
         self.write(
-            async move |connection| {
-                let kept = sqlite::secret::beginning_with(connection, KEY).await?;
+            async move |link| {
+                let kept = sql::secret::beginning_with(link, KEY).await?;
                 if let [_, .., last] = kept.as_slice() {
-                    return sqlite::hash(last);
+                    return sql::hash(last);
                 }
                 let secret = random()?;
                 let name = format!("{KEY}-{}", at.timestamp_micros());
-                sqlite::secret::find_or_insert(connection, &name, &secret, at).await?;
+                sql::secret::find_or_insert(link, &name, &secret, at).await?;
                 Ok(secret)
             },
             |shared, secret| {

@@ -5,16 +5,21 @@
 //! wait are written in one transaction; none is answered before that transaction is on disk. Reading looks at the
 //! state in memory and never waits for the disk.
 //!
-//! One process at a time has a data directory. [`verify()`] and [`backup()`] also work beside a running server.
+//! One process at a time has a data directory. [`verify()`] and [`backup()`] also work beside a running server. On PostgreSQL
+//! several servers, each with a directory of its own, share one database: [`Whereabouts`] says where a store is, and
+//! `among.rs` how they keep out of one another's way.
 //!
 //! Moments are arguments everywhere; nothing here reads a clock.
 
 mod account;
 mod act;
+mod alone;
+mod among;
 mod as_of;
 mod backup;
 mod batch;
 mod calendar_link;
+mod catch_up;
 mod data_dir;
 mod entries;
 mod errand;
@@ -29,14 +34,17 @@ mod objects;
 mod open;
 mod pack;
 mod published;
+mod relocate;
 mod replay;
 mod secret;
 mod session;
 mod shelf;
-mod sqlite;
+mod sql;
 mod stepwise;
 mod store;
 mod verify;
+mod watch;
+mod whereabouts;
 mod writer;
 
 #[cfg(test)]
@@ -64,8 +72,12 @@ pub use pack::{
     PackVerdict, PersonNamed, Progress, RecordingsIn, check_pack, looks_like_a_pack, move_in,
 };
 pub use published::{Head, News};
+pub use relocate::{Carried, RelocateError, relocate};
 pub use secret::Secret;
 pub use session::{BeginError, NewSession, NotSignedIn, RotateError, Rotation, SignedIn};
 pub use stepwise::{BackupNow, BackupWatch, Stepped, StepwiseBackup};
 pub use store::Store;
-pub use verify::{FirstFailure, ProgrammeVerdict, TrustedHead, VerifyError, Wrong, verify};
+pub use verify::{
+    FirstFailure, ProgrammeVerdict, TrustedHead, VerifyError, Wrong, verify, verify_at,
+};
+pub use whereabouts::{BadDatabaseUrl, DatabaseUrl, Whereabouts, holds_ledger};

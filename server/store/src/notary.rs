@@ -13,7 +13,7 @@ use programme::state::State;
 use crate::batch::Batch;
 use crate::fault::ReadError;
 use crate::published::{Head, Published};
-use crate::sqlite;
+use crate::sql;
 use crate::store::{Shared, Store};
 
 /// The secret by which checkpoints are signed.
@@ -57,6 +57,15 @@ impl Notary {
         notary
     }
 
+    /// Takes in secrets that are not here yet, the oldest first.
+    pub fn add_all(&self, secrets: &[[u8; 32]]) {
+        for secret in secrets {
+            if !self.has(public_key_of(secret)) {
+                self.add(*secret);
+            }
+        }
+    }
+
     /// Takes in a secret, by which new ledgers are signed from now on.
     pub fn add(&self, secret: [u8; 32]) -> PublicKey {
         let key = public_key_of(&secret);
@@ -73,6 +82,11 @@ impl Notary {
     /// Whether a ledger's next checkpoint can be signed here.
     pub fn has(&self, key: PublicKey) -> bool {
         self.secrets.read().iter().any(|(known, _)| *known == key)
+    }
+
+    /// Whether it is known by which key a ledger was signed first.
+    pub fn knows(&self, programme: &ProgrammeId) -> bool {
+        self.first.read().contains_key(programme)
     }
 
     /// Notes by which key a ledger was signed first.
@@ -185,7 +199,14 @@ impl Store {
     ) -> Result<Option<Notarised>, ReadError> {
         let Some(published) = self.shared().programme(programme) else { return Ok(None) };
         let mut reader = self.shared().readers.acquire().await?;
-        let kept = sqlite::ledger::signature(&mut reader, programme.as_str(), size).await?;
+        // What another server wrote a moment ago, and what is not taken in here yet, is of the next moment.
+        let (at, or_the_last_before) = match size {
+            Some(size) => (size, false),
+            None => (published.read().head.size, true),
+        };
+        let kept =
+            sql::ledger::signature(&mut reader.link(), programme.as_str(), at, or_the_last_before)
+                .await?;
         let Some((size, public_key, signature)) = kept else { return Ok(None) };
         let size = size.unsigned_abs();
         let found = {
@@ -198,10 +219,10 @@ impl Store {
         let signature = signature
             .as_slice()
             .try_into()
-            .map_err(|_| sqlite::not_a("signature of 64 bytes", signature.len()))?;
+            .map_err(|_| sql::not_a("signature of 64 bytes", signature.len()))?;
         let signed = checkpoint.with_signature(&key, signature);
         if !signed.is_signed_by(&key) {
-            return Err(sqlite::not_a("signature of this checkpoint", size).into());
+            return Err(sql::not_a("signature of this checkpoint", size).into());
         }
         Ok(Some(Notarised { signed, key }))
     }
@@ -223,7 +244,7 @@ impl Store {
         let Some(first) = first else { return Ok(None) };
         let origin = Origin::new(programme, &first);
         let mut reader = self.shared().readers.acquire().await?;
-        let kept = sqlite::ledger::public_keys(&mut reader, programme.as_str()).await?;
+        let kept = sql::ledger::public_keys(&mut reader.link(), programme.as_str()).await?;
         let keys = kept.iter().map(|key| verifier(&origin, key)).collect::<Result<_, _>>()?;
         Ok(Some((origin, keys)))
     }
@@ -239,14 +260,14 @@ impl Store {
         seq: u64,
     ) -> Result<Option<u64>, ReadError> {
         let mut reader = self.shared().readers.acquire().await?;
-        let size = sqlite::ledger::signed_from(&mut reader, programme.as_str(), seq).await?;
+        let size = sql::ledger::signed_from(&mut reader.link(), programme.as_str(), seq).await?;
         Ok(size.map(i64::unsigned_abs))
     }
 }
 
 /// The key of a ledger's name with these bytes.
 pub(crate) fn verifier(origin: &Origin, public_key: &[u8]) -> sqlx::Result<Verifier> {
-    let bytes: [u8; 32] = sqlite::hash(public_key)?;
+    let bytes: [u8; 32] = sql::hash(public_key)?;
     programme::ledger::note::verifier_of(origin.as_str(), &bytes)
-        .ok_or_else(|| sqlite::not_a("public key", "its bytes"))
+        .ok_or_else(|| sql::not_a("public key", "its bytes"))
 }

@@ -8,6 +8,7 @@ use std::fs::{self, File};
 use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use object_store::local::LocalFileSystem;
 use object_store::path::Path as Key;
@@ -107,6 +108,28 @@ impl Objects {
         make_private_directory(&incoming)?;
         for left in fs::read_dir(&incoming)? {
             fs::remove_file(left?.path())?;
+        }
+        let store = LocalFileSystem::new_with_prefix(&root).map_err(ObjectError::Store)?;
+        Ok(Self { root, store: Arc::new(store.with_fsync(true)) })
+    }
+
+    /// Opens the files of a data directory whose folder of files other servers may share. What is being written there may be
+    /// theirs, so only what nobody has written to for a day is removed.
+    ///
+    /// # Errors
+    ///
+    /// [`ObjectError`], where the folder cannot be used.
+    pub(crate) fn open_beside_others(data_dir: &Path) -> Result<Self, ObjectError> {
+        const LEFT_FOR: Duration = Duration::from_secs(24 * 3600);
+        let root = folder_in(data_dir);
+        let incoming = root.join(INCOMING);
+        make_private_directory(&incoming)?;
+        for left in fs::read_dir(&incoming)? {
+            let left = left?;
+            let age = left.metadata().and_then(|found| found.modified()).map(|at| at.elapsed());
+            if age.is_ok_and(|age| age.is_ok_and(|age| age > LEFT_FOR)) {
+                fs::remove_file(left.path())?;
+            }
         }
         let store = LocalFileSystem::new_with_prefix(&root).map_err(ObjectError::Store)?;
         Ok(Self { root, store: Arc::new(store.with_fsync(true)) })

@@ -2,16 +2,20 @@
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::io;
-use std::path::Path;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Weak};
 
 use parking_lot::RwLock;
 use programme::codes::ProgrammeId;
 use programme::record::{Digest, PublicKey};
-use sqlx::SqliteConnection;
+use sqlx::Connection as _;
 use sqlx::migrate::MigrateError;
 use tokio::sync::{broadcast, mpsc};
+use uuid::Uuid;
 
+use crate::alone::Alone;
+use crate::among::Among;
+use crate::catch_up;
 use crate::data_dir::{DataDir, DataDirError};
 use crate::fence::{self, CopyFound, Fence, Marks};
 use crate::files;
@@ -21,11 +25,13 @@ use crate::objects::{ObjectError, Objects};
 use crate::published::{Head, Published};
 use crate::replay::{Look, replay};
 use crate::secret;
-use crate::session::SignIns;
-use crate::sqlite;
+use crate::sql;
+use crate::sql::{Link, Readers};
 use crate::store::{Shared, Store};
 use crate::verify::{FirstFailure, Wrong};
-use crate::writer::{WAITING, Writer};
+use crate::watch::Watch;
+use crate::whereabouts::{DatabaseUrl, Whereabouts};
+use crate::writer::{Hand, Job, WAITING, Writer};
 
 /// News kept for those who listen slowly.
 const NEWS_KEPT: usize = 1024;
@@ -45,6 +51,33 @@ pub enum OpenError {
     /// The database cannot be read.
     #[error("the database cannot be read")]
     Database(#[from] sqlx::Error),
+    /// The database cannot be reached.
+    #[error(
+        "{database} cannot be reached; look whether it runs, and whether host, name, user and password are right"
+    )]
+    Unreachable {
+        /// Which, without a password.
+        database: String,
+        /// Why.
+        #[source]
+        source: sqlx::Error,
+    },
+    /// The database keeps texts in another form.
+    #[error(
+        "the database keeps texts as {encoding}, in which not every record can be kept; make one with ENCODING 'UTF8'"
+    )]
+    Encoding {
+        /// Which.
+        encoding: String,
+    },
+    /// The directory is that of another database.
+    #[error(
+        "{path} has seen another database than this one (rungbook.fence); name a new or empty directory for this one, or the database that it belongs to"
+    )]
+    OtherFolder {
+        /// The directory.
+        path: PathBuf,
+    },
     /// The ledger was altered.
     #[error(
         "the ledger of programme \"{programme}\" fails its check; restore a backup that passes it"
@@ -80,66 +113,162 @@ impl Store {
         let place = DataDir::open(data_dir)?;
         let database = place.database();
         let objects = Objects::open(data_dir)?;
-        let mut connection = sqlite::connect_to_write(&database).await?;
-        sqlite::migrate(&mut connection).await.map_err(|error| match error {
-            MigrateError::VersionMissing(_) | MigrateError::VersionMismatch(_) => {
-                OpenError::Newer(error)
-            }
-            other => OpenError::Migration(other),
-        })?;
-        let (programmes, named) = load_programmes(&mut connection).await?;
+        let mut connection = sql::sqlite::connect_to_write(&database).await?;
+        let mut link = Link::Sqlite(&mut connection);
+        migrate(&mut link).await?;
+        let (programmes, named) = load_programmes(&mut link).await?;
         // Every programme was read to its end, so that what no record speaks of is known. Nothing comes in yet.
         let removed = objects.remove_all_but(&named)?;
         if removed > 0 {
             tracing::info!(removed, "{removed} files that no record speaks of were removed");
         }
-        let sign_ins = load_sign_ins(&mut connection).await?;
-        let notary = open_notary(&mut connection, &programmes).await?;
-        let (fence, copies) = open_fence(&mut connection, data_dir, &programmes, &notary).await?;
-        sign_what_is_not_signed(&mut connection, &programmes, &notary, &copies).await?;
-        let shared = Arc::new(Shared {
+        let sign_ins = catch_up::load_sign_ins(&mut link).await?;
+        secret::find_or_make(&mut link, notary::KEY).await?;
+        let notary = open_notary(&mut link, &programmes).await?;
+        let (fence, copies) = open_fence(&mut link, data_dir, &programmes, &notary).await?;
+        sign_what_is_not_signed(&mut link, &programmes, &notary, &copies).await?;
+        let shared = Shared {
             programmes: RwLock::new(programmes),
             sign_ins: RwLock::new(sign_ins),
             secrets: RwLock::new(HashMap::new()),
             health: RwLock::new(Health::default()),
             news: broadcast::channel(NEWS_KEPT).0,
-            readers: sqlite::readers(&database),
+            readers: Readers::Sqlite(sql::sqlite::readers(&database)),
             objects,
             notary,
             fence,
             copies: RwLock::new(copies),
             place,
-        });
+        };
+        let (store, _, _) = Self::begin(shared, Hand::Alone(Alone::new(connection)))?;
+        Ok(store)
+    }
+
+    /// Opens the store of a directory and the database that it names, which other servers may have open as well.
+    ///
+    /// # Errors
+    ///
+    /// [`OpenError`], also where another process has the directory, the database cannot be reached or a record was altered.
+    pub async fn open_at(whereabouts: &Whereabouts) -> Result<Self, OpenError> {
+        match &whereabouts.database {
+            None => Self::open(&whereabouts.data).await,
+            Some(database) => Self::open_among_others(&whereabouts.data, database).await,
+        }
+    }
+
+    async fn open_among_others(data_dir: &Path, database: &DatabaseUrl) -> Result<Self, OpenError> {
+        let place = DataDir::open_without_database(data_dir)?;
+        // Another server may be writing to the same folder of files, so nothing is removed there.
+        let objects = Objects::open_beside_others(data_dir)?;
+        let unreachable =
+            |source| OpenError::Unreachable { database: database.to_string(), source };
+        let mut postgres = sql::postgres::connect(database.options()).await.map_err(unreachable)?;
+        check_settings(sql::postgres::settings(&mut postgres).await?)?;
+        let mut link = Link::Postgres(&mut postgres);
+        migrate(&mut link).await?;
+        let token = secret::find_or_make(&mut link, fence::PLACE).await?;
+        secret::find_or_make(&mut link, notary::KEY).await?;
+        // Others write on meanwhile. What they do from here on is taken in like everything later.
+        sql::others::turn(&mut link, sql::others::LOOK).await?;
+        let mut seen = sql::others::changes(&mut link).await?;
+        let (programmes, _) = load_programmes(&mut link).await?;
+        let sign_ins = catch_up::load_sign_ins(&mut link).await?;
+        let notary = open_notary(&mut link, &programmes).await?;
+        let noted: HashMap<_, _> = sql::others::copies(&mut link).await?.into_iter().collect();
+        sql::others::turn(&mut link, "COMMIT").await?;
+        let found = open_fence_among_others(data_dir, &token, &programmes, &notary, noted)?;
+        if !found.new.is_empty() {
+            note_copies(&mut link, &found.new).await?;
+            // So that it is read anew with the first look.
+            seen = -1;
+        }
+        postgres.close().await?;
+        let me = Uuid::now_v7();
+        let watch = Watch::prepare(database.options(), me).map_err(OpenError::NoThread)?;
+        let shared = Shared {
+            programmes: RwLock::new(programmes),
+            sign_ins: RwLock::new(sign_ins),
+            secrets: RwLock::new(HashMap::new()),
+            health: RwLock::new(Health::default()),
+            news: broadcast::channel(NEWS_KEPT).0,
+            readers: Readers::Postgres(watch.readers.clone(), watch.thread.clone()),
+            objects,
+            notary,
+            fence: found.fence,
+            copies: RwLock::new(found.copies),
+            place,
+        };
+        let hand = Hand::Among(Box::new(Among::new(me, database.options().clone(), seen)));
+        let (store, shared, jobs) = Self::begin(shared, hand)?;
+        watch.begin(shared, jobs);
+        Ok(store)
+    }
+
+    /// Starts the writer.
+    fn begin(
+        shared: Shared,
+        hand: Hand,
+    ) -> Result<(Self, Weak<Shared>, mpsc::WeakSender<Job>), OpenError> {
+        let shared = Arc::new(shared);
         let (jobs, waiting) = mpsc::channel(WAITING);
-        let writer = Writer::new(Arc::clone(&shared), connection);
+        let writer = Writer::new(Arc::clone(&shared), hand);
         let runtime = tokio::runtime::Builder::new_current_thread()
-            .enable_time()
+            .enable_all()
             .build()
             .map_err(OpenError::NoThread)?;
         std::thread::Builder::new()
             .name("ledger-writer".to_owned())
             .spawn(move || runtime.block_on(writer.work(waiting)))
             .map_err(OpenError::NoThread)?;
-        Ok(Store::new(shared, jobs))
+        let weak = (Arc::downgrade(&shared), jobs.downgrade());
+        Ok((Store::new(shared, jobs), weak.0, weak.1))
     }
+}
+
+async fn migrate(link: &mut Link<'_>) -> Result<(), OpenError> {
+    sql::migrate(link).await.map_err(|error| match error {
+        MigrateError::VersionMissing(_) | MigrateError::VersionMismatch(_) => {
+            OpenError::Newer(error)
+        }
+        other => OpenError::Migration(other),
+    })
+}
+
+fn check_settings((encoding, fsync): (String, String)) -> Result<(), OpenError> {
+    if encoding != "UTF8" {
+        return Err(OpenError::Encoding { encoding });
+    }
+    if fsync != "on" {
+        tracing::warn!(
+            "the database does not wait for its disk (fsync is {fsync}): a power cut there may lose what was acknowledged"
+        );
+    }
+    Ok(())
+}
+
+async fn note_copies(link: &mut Link<'_>, new: &[(ProgrammeId, CopyFound)]) -> sqlx::Result<()> {
+    sql::others::turn(link, "BEGIN").await?;
+    sql::others::begin_change(link).await?;
+    for (programme, found) in new {
+        sql::others::put_copy(link, programme, *found).await?;
+    }
+    sql::others::turn(link, "COMMIT").await
 }
 
 /// Programmes by their id.
 type Programmes = BTreeMap<ProgrammeId, Arc<RwLock<Published>>>;
 
 /// Every programme, and the digests of all files that its records speak of.
-async fn load_programmes(
-    connection: &mut SqliteConnection,
-) -> Result<(Programmes, HashSet<Digest>), OpenError> {
+async fn load_programmes(link: &mut Link<'_>) -> Result<(Programmes, HashSet<Digest>), OpenError> {
     let mut programmes = BTreeMap::new();
     let mut named = HashSet::new();
-    for name in sqlite::ledger::programmes(connection).await? {
+    for name in sql::ledger::programmes(link).await? {
         let damaged = |failure| OpenError::Damaged { programme: name.clone(), failure };
         let Ok(id) = ProgrammeId::new(&name) else {
             return Err(damaged(FirstFailure { seq: 1, wrong: Wrong::NoSuchProgramme }));
         };
         let mut published = Published::default();
-        let records = replay(connection, &id, u64::MAX, Look::Quick, |believed| {
+        let records = replay(link, &id, u64::MAX, Look::Quick, |believed| {
             published.state.apply(&believed.entry);
             named.extend(files::named_by(&believed.entry).into_iter().map(|file| file.digest));
             published.tree.push(believed.leaf);
@@ -149,7 +278,7 @@ async fn load_programmes(
         .map_err(damaged)?;
         published.take_in(std::iter::empty());
         let (size, root) =
-            sqlite::ledger::last_checkpoint(connection, &name).await?.unwrap_or((0, Vec::new()));
+            sql::ledger::last_checkpoint(link, &name).await?.unwrap_or((0, Vec::new()));
         let size = size.unsigned_abs();
         if size > records {
             return Err(damaged(FirstFailure { seq: records + 1, wrong: Wrong::Missing { size } }));
@@ -167,18 +296,12 @@ async fn load_programmes(
 }
 
 /// The secrets that sign, and which key signed each ledger first.
-async fn open_notary(
-    connection: &mut SqliteConnection,
-    programmes: &Programmes,
-) -> sqlx::Result<Notary> {
-    secret::find_or_make(connection, notary::KEY).await?;
-    let kept = sqlite::secret::beginning_with(connection, notary::KEY).await?;
-    let secrets = kept.iter().map(|bytes| sqlite::hash(bytes)).collect::<Result<Vec<_>, _>>()?;
-    let notary = Notary::new(&secrets);
+async fn open_notary(link: &mut Link<'_>, programmes: &Programmes) -> sqlx::Result<Notary> {
+    let notary = Notary::new(&catch_up::secrets(link).await?);
     for id in programmes.keys() {
-        let keys = sqlite::ledger::public_keys(connection, id.as_str()).await?;
+        let keys = sql::ledger::public_keys(link, id.as_str()).await?;
         if let Some(first) = keys.first() {
-            notary.signed_first_by(id, PublicKey::from_bytes(sqlite::hash(first)?));
+            notary.signed_first_by(id, PublicKey::from_bytes(sql::hash(first)?));
         }
     }
     Ok(notary)
@@ -186,12 +309,12 @@ async fn open_notary(
 
 /// Holds the ledgers against how far they are known to have come: which of them go on from copies.
 async fn open_fence(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     data_dir: &Path,
     programmes: &Programmes,
     notary: &Notary,
 ) -> Result<(Fence, HashMap<ProgrammeId, CopyFound>), OpenError> {
-    let (secret, made) = secret::find_or_make_new(connection, fence::PLACE).await?;
+    let (secret, made) = secret::find_or_make_new(link, fence::PLACE).await?;
     let place = fence::place_of(&secret);
     let before = Marks::read(data_dir).map_err(OpenError::Fence)?;
     // A database that has never been in a folder with this file is no copy; it may be from before there was such a file.
@@ -227,12 +350,7 @@ async fn open_fence(
         };
         match found.filter(|found| !acknowledged(found)) {
             Some(found) => {
-                tracing::warn!(
-                    programme = name,
-                    records = found.head.size,
-                    known = found.known,
-                    "the ledger of {name} goes on from a copy: nobody signs in it until test lead and safety officer have acknowledged that"
-                );
+                tell_of_copy(name, found);
                 marks.copies.insert(name.to_owned(), found);
                 copies.insert(id.clone(), found);
             }
@@ -246,15 +364,88 @@ async fn open_fence(
     Ok((fence, copies))
 }
 
+/// What the fence of a folder told of a database that others have open as well.
+struct FoundAmongOthers {
+    fence: Fence,
+    copies: HashMap<ProgrammeId, CopyFound>,
+    /// Copies of which the database does not know yet.
+    new: Vec<(ProgrammeId, CopyFound)>,
+}
+
+/// Holds the ledgers against how far they are known to have come, where the database is not in the folder.
+///
+/// A folder that has seen nothing yet may join a database at any time: that is how a second server begins, and it makes no copy
+/// of anything. A folder that has seen the database further than it is now, or otherwise, tells that the database went back:
+/// to an older dump, or to a replica that had not heard of everything. That is so for all servers, so it is noted in the
+/// database. A folder that belongs to another database is refused, since what it has seen means nothing here.
+fn open_fence_among_others(
+    data_dir: &Path,
+    token: &[u8],
+    programmes: &Programmes,
+    notary: &Notary,
+    noted: HashMap<String, CopyFound>,
+) -> Result<FoundAmongOthers, OpenError> {
+    let place = fence::place_of(token);
+    let before = Marks::read(data_dir).map_err(OpenError::Fence)?;
+    if before.as_ref().is_some_and(|marks| marks.place != place) {
+        return Err(OpenError::OtherFolder { path: data_dir.to_owned() });
+    }
+    let mut marks = Marks { place, ..before.unwrap_or_default() };
+    let (mut copies, mut new) = (HashMap::new(), Vec::new());
+    for (id, published) in programmes {
+        let published = published.read();
+        let name = id.as_str();
+        let stands = |head: &Head| published.tree.root_at(head.size) == Some(head.root);
+        let known = marks.heads.get(name).copied();
+        let went_back = known.is_some_and(|head| !stands(&head));
+        let keyless = !notary.has(notary.key_of(id, &published.state));
+        let found = match noted.get(name).copied() {
+            Some(found) if !went_back => Some(found),
+            _ if went_back || keyless => {
+                let known = known.map(|head| head.size).filter(|size| *size > published.head.size);
+                let found = CopyFound { head: published.head, known };
+                new.push((id.clone(), found));
+                Some(found)
+            }
+            _ => None,
+        };
+        let acknowledged = |found: &CopyFound| {
+            published.state.keeping.is_acknowledged(found.head.size, found.head.root)
+        };
+        match found.filter(|found| !acknowledged(found)) {
+            Some(found) => {
+                tell_of_copy(name, found);
+                copies.insert(id.clone(), found);
+            }
+            None => {
+                new.retain(|(of, _)| of != id);
+                marks.heads.insert(name.to_owned(), published.head);
+            }
+        }
+    }
+    let fence = Fence::open(data_dir, marks).map_err(OpenError::Fence)?;
+    Ok(FoundAmongOthers { fence, copies, new })
+}
+
+fn tell_of_copy(programme: &str, found: CopyFound) {
+    tracing::warn!(
+        programme,
+        records = found.head.size,
+        known = found.known,
+        "the ledger of {programme} goes on from a copy: nobody signs in it until test lead and safety officer have acknowledged that"
+    );
+}
+
 /// A ledger from before there were keys is signed as it stands.
 async fn sign_what_is_not_signed(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     programmes: &BTreeMap<ProgrammeId, Arc<RwLock<Published>>>,
     notary: &Notary,
     copies: &HashMap<ProgrammeId, CopyFound>,
 ) -> sqlx::Result<()> {
     for (id, published) in programmes.iter().filter(|(id, _)| !copies.contains_key(*id)) {
-        if sqlite::ledger::signature(connection, id.as_str(), None).await?.is_some() {
+        let size = published.read().head.size;
+        if sql::ledger::signature(link, id.as_str(), size, true).await?.is_some() {
             continue;
         }
         let signed = {
@@ -266,17 +457,8 @@ async fn sign_what_is_not_signed(
                 .and_then(|first| notary.sign_head(id, &first, published.head, key))
         };
         if let Some(signed) = signed {
-            sqlite::ledger::insert_signatures(connection, &[signed]).await?;
+            sql::ledger::insert_signatures(link, &[signed]).await?;
         }
     }
     Ok(())
-}
-
-async fn load_sign_ins(connection: &mut SqliteConnection) -> sqlx::Result<SignIns> {
-    let accounts = sqlite::account::all(connection).await?;
-    let sessions = sqlite::session::standing(connection).await?;
-    Ok(SignIns {
-        accounts: accounts.into_iter().map(|account| (account.handle.clone(), account)).collect(),
-        sessions: sessions.into_iter().collect(),
-    })
 }

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use programme::codes::ProgrammeId;
 use programme::entry::Entry;
 use programme::ledger::{NodeHash, leaf_hash};
-use sqlx::SqliteConnection;
 
-use crate::sqlite::ledger::{Kept, after};
+use crate::sql::ledger::{Kept, after};
+use crate::sql::{Link, number};
 use crate::verify::{FirstFailure, Wrong};
 
 /// Records in memory at a time, twice.
@@ -35,22 +35,34 @@ pub(crate) struct Believed {
 /// Hands the records up to number `until` to `each`, in order, and tells how many there were. Ends at the first that
 /// fails, by itself or by what `each` says.
 pub(crate) async fn replay(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     programme: &ProgrammeId,
+    until: u64,
+    look: Look,
+    each: impl FnMut(Believed) -> Result<(), FirstFailure>,
+) -> sqlx::Result<Result<u64, FirstFailure>> {
+    replay_after(link, programme, 0, until, look, each).await
+}
+
+/// The same, of the records after number `before`; tells the number of the last.
+pub(crate) async fn replay_after(
+    link: &mut Link<'_>,
+    programme: &ProgrammeId,
+    before: u64,
     until: u64,
     look: Look,
     mut each: impl FnMut(Believed) -> Result<(), FirstFailure>,
 ) -> sqlx::Result<Result<u64, FirstFailure>> {
     let programme = Arc::new(programme.clone());
-    let mut expected: u64 = 1;
-    let mut fetched = fetch(connection, &programme, 0, until).await?;
+    let mut expected: u64 = before + 1;
+    let mut fetched = fetch(link, &programme, number(before), until).await?;
     while let Some(last) = fetched.last() {
         let (last, first) = (last.seq, expected);
         let decoding = {
             let (programme, fetched) = (Arc::clone(&programme), fetched);
             tokio::task::spawn_blocking(move || decode(&programme, first, &fetched, look))
         };
-        let (decoded, next) = tokio::join!(decoding, fetch(connection, &programme, last, until));
+        let (decoded, next) = tokio::join!(decoding, fetch(link, &programme, last, until));
         let decoded = decoded.map_err(|_| sqlx::Error::WorkerCrashed)?;
         fetched = next?;
         for believed in decoded {
@@ -66,16 +78,16 @@ pub(crate) async fn replay(
 }
 
 async fn fetch(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     programme: &ProgrammeId,
     after_seq: i64,
     until: u64,
 ) -> sqlx::Result<Vec<Kept>> {
-    let left = i64::try_from(until).unwrap_or(i64::MAX).saturating_sub(after_seq);
+    let left = number(until).saturating_sub(after_seq);
     if left <= 0 {
         return Ok(Vec::new());
     }
-    after(connection, programme.as_str(), after_seq, left.min(AT_A_TIME)).await
+    after(link, programme.as_str(), after_seq, left.min(AT_A_TIME)).await
 }
 
 fn decode(

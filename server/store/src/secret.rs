@@ -8,7 +8,8 @@ use rand::TryRng;
 use rand::rngs::SysRng;
 
 use crate::fault::WriteError;
-use crate::sqlite;
+use crate::sql;
+use crate::sql::Link;
 use crate::store::Store;
 
 const LENGTH: usize = 32;
@@ -31,23 +32,20 @@ impl fmt::Debug for Secret {
 }
 
 /// The secret of that name; made from the system's random source where there is none, dated by the system's clock.
-pub(crate) async fn find_or_make(
-    connection: &mut sqlx::SqliteConnection,
-    name: &str,
-) -> sqlx::Result<[u8; LENGTH]> {
+pub(crate) async fn find_or_make(link: &mut Link<'_>, name: &str) -> sqlx::Result<[u8; LENGTH]> {
     let bytes = random()?;
-    let kept = sqlite::secret::find_or_insert(connection, name, &bytes, Utc::now()).await?;
-    sqlite::hash(&kept)
+    let kept = sql::secret::find_or_insert(link, name, &bytes, Utc::now()).await?;
+    sql::hash(&kept)
 }
 
 /// As [`find_or_make`], and whether it was made.
 pub(crate) async fn find_or_make_new(
-    connection: &mut sqlx::SqliteConnection,
+    link: &mut Link<'_>,
     name: &str,
 ) -> sqlx::Result<([u8; LENGTH], bool)> {
     let bytes = random()?;
-    let kept = sqlite::secret::find_or_insert(connection, name, &bytes, Utc::now()).await?;
-    Ok((sqlite::hash(&kept)?, kept == bytes))
+    let kept = sql::secret::find_or_insert(link, name, &bytes, Utc::now()).await?;
+    Ok((sql::hash(&kept)?, kept == bytes))
 }
 
 pub(crate) fn random() -> sqlx::Result<[u8; LENGTH]> {
@@ -70,9 +68,9 @@ impl Store {
         }
         let (name, known_as) = (name.to_owned(), name.to_owned());
         self.write(
-            async move |connection| {
+            async move |link| {
                 let bytes = random()?;
-                let kept = sqlite::secret::find_or_insert(connection, &name, &bytes, at).await?;
+                let kept = sql::secret::find_or_insert(link, &name, &bytes, at).await?;
                 Ok(Secret(kept.into()))
             },
             |shared, secret| {

@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::account::Account;
 use crate::fault::WriteError;
-use crate::sqlite;
+use crate::sql;
 use crate::store::Store;
 
 /// A sign-in with its first refresh token.
@@ -139,13 +139,13 @@ impl Store {
         let id = new.id;
         let begun = self
             .write(
-                async move |connection| {
-                    let account = sqlite::account::find(connection, &new.handle).await?;
+                async move |link| {
+                    let account = sql::account::find(link, &new.handle).await?;
                     if account.is_none_or(|account| account.disabled_at.is_some()) {
                         return Ok(false);
                     }
-                    sqlite::session::delete_expired(connection, new.at).await?;
-                    sqlite::session::insert(connection, &new).await?;
+                    sql::session::delete_expired(link, new.at).await?;
+                    sql::session::insert(link, &new).await?;
                     Ok(true)
                 },
                 move |shared, begun| {
@@ -169,20 +169,19 @@ impl Store {
         let expires_at = rotation.expires_at;
         let rotated = self
             .write(
-                async move |connection| {
-                    let Some(token) =
-                        sqlite::session::find_token(connection, &rotation.given_hash).await?
+                async move |link| {
+                    let Some(token) = sql::session::find_token(link, &rotation.given_hash).await?
                     else {
                         return Ok(Rotated::Ended);
                     };
                     if token.used && !token.revoked {
-                        sqlite::session::revoke(connection, token.session, rotation.at).await?;
+                        sql::session::revoke(link, token.session, rotation.at).await?;
                         return Ok(Rotated::Reused(token.handle, token.session));
                     }
                     if token.revoked || token.disabled || token.expires_at <= rotation.at {
                         return Ok(Rotated::Ended);
                     }
-                    sqlite::session::exchange(connection, token.session, &rotation).await?;
+                    sql::session::exchange(link, token.session, &rotation).await?;
                     Ok(Rotated::Done(token.handle, token.session))
                 },
                 move |shared, rotated| match rotated {
@@ -212,7 +211,7 @@ impl Store {
     /// [`WriteError`] where it could not be written; the session then still stands.
     pub async fn end_session(&self, session: Uuid, at: DateTime<Utc>) -> Result<(), WriteError> {
         self.write(
-            async move |connection| sqlite::session::revoke(connection, session, at).await,
+            async move |link| sql::session::revoke(link, session, at).await,
             move |shared, ()| {
                 shared.sign_ins.write().sessions.remove(&session);
             },

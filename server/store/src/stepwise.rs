@@ -19,8 +19,8 @@ use crate::backup::{BackupError, backup_over};
 use crate::data_dir::{DataDir, database_in, make_private_directory, private_file, sync_directory};
 use crate::files;
 use crate::objects::folder_beside;
-use crate::sqlite;
-use crate::sqlite::steps::Ends;
+use crate::sql;
+use crate::sql::steps::Ends;
 
 /// How many steps may stand on one whole before another is made, so that restoring stays quick.
 const MOST_STEPS: u64 = if cfg!(test) { 5 } else { 1000 };
@@ -119,7 +119,7 @@ impl StepwiseBackup {
         make_private_directory(folder)
             .map_err(|source| BackupError::File { path: folder.to_owned(), source })?;
         let lock = DataDir::lock(folder)?;
-        let connection = sqlite::connect_to_copy(&database).await?;
+        let connection = sql::sqlite::connect_to_copy(&database).await?;
         let mut opened = Self {
             database,
             folder: folder.to_owned(),
@@ -138,11 +138,11 @@ impl StepwiseBackup {
     ///
     /// [`BackupError`]; what the folder held before stands.
     pub async fn step(&mut self) -> Result<Stepped, BackupError> {
-        let version = sqlite::steps::version_of_data(&mut self.connection).await?;
+        let version = sql::steps::version_of_data(&mut self.connection).await?;
         if self.held.is_some() && self.version_seen == Some(version) {
             return Ok(Stepped::Nothing);
         }
-        let schema = sqlite::steps::schema(&mut self.connection).await?;
+        let schema = sql::steps::schema(&mut self.connection).await?;
         let stepped = match &self.held {
             Some(held) if held.schema == schema && held.last - held.whole < MOST_STEPS => {
                 self.forward().await?
@@ -168,15 +168,15 @@ impl StepwiseBackup {
         let mut ends = Ends::new();
         let mut schema = 0;
         for part in std::iter::once(&parts.whole).chain(&parts.steps) {
-            let mut connection = sqlite::connect_to_look_into(part).await?;
-            ends.extend(sqlite::steps::ends(&mut connection).await?);
+            let mut connection = sql::sqlite::connect_to_look_into(part).await?;
+            ends.extend(sql::steps::ends(&mut connection).await?);
             if part == &parts.whole {
-                schema = sqlite::steps::schema(&mut connection).await?;
+                schema = sql::steps::schema(&mut connection).await?;
             }
             connection.close().await?;
         }
         for (programme, (seq, leaf)) in &ends {
-            let here = sqlite::steps::leaf(&mut self.connection, programme, *seq).await?;
+            let here = sql::steps::leaf(&mut self.connection, programme, *seq).await?;
             if here.as_ref() != Some(leaf) {
                 return Err(BackupError::OtherLedger {
                     folder: self.folder.clone(),
@@ -193,8 +193,8 @@ impl StepwiseBackup {
         let number = self.held.as_ref().map_or(1, |held| held.last + 1);
         let path = self.folder.join(format!("{WHOLE}{number:09}.db"));
         backup_over(&self.database, &path).await?;
-        let mut connection = sqlite::connect_to_look_into(&path).await?;
-        let ends = sqlite::steps::ends(&mut connection).await?;
+        let mut connection = sql::sqlite::connect_to_look_into(&path).await?;
+        let ends = sql::steps::ends(&mut connection).await?;
         connection.close().await?;
         self.held = Some(Held { whole: number, last: number, schema, ends });
         self.remove_before(number);
@@ -211,8 +211,8 @@ impl StepwiseBackup {
             true => self.folder.join(format!("{WHOLE}{last:09}.db")),
             false => self.folder.join(format!("{STEP}{last:09}.db")),
         };
-        let now = sqlite::steps::ends(&mut self.connection).await?;
-        if now == before && !sqlite::steps::differs(&mut self.connection, named(&newest)?).await? {
+        let now = sql::steps::ends(&mut self.connection).await?;
+        if now == before && !sql::steps::differs(&mut self.connection, named(&newest)?).await? {
             return Ok(Stepped::Nothing);
         }
         let path = self.folder.join(format!("{STEP}{:09}.db", last + 1));
@@ -232,9 +232,9 @@ impl StepwiseBackup {
         private_file(part)
             .and_then(|file| file.set_len(0))
             .map_err(|source| self.unusable(source))?;
-        let ends = sqlite::steps::take(&mut self.connection, named(part)?, after).await?;
-        let mut connection = sqlite::connect_to_look_into(part).await?;
-        let entries = sqlite::steps::entries_in(&mut connection).await?;
+        let ends = sql::steps::take(&mut self.connection, named(part)?, after).await?;
+        let mut connection = sql::sqlite::connect_to_look_into(part).await?;
+        let entries = sql::steps::entries_in(&mut connection).await?;
         connection.close().await?;
         let mut spoken_of: BTreeMap<String, Vec<_>> = BTreeMap::new();
         for text in entries {

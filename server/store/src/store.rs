@@ -8,7 +8,6 @@ use programme::codes::ProgrammeId;
 use programme::commands::GoneOnFrom;
 use programme::ledger::NodeHash;
 use programme::state::State;
-use sqlx::SqlitePool;
 use tokio::sync::{broadcast, mpsc, oneshot};
 
 use crate::data_dir::DataDir;
@@ -20,6 +19,7 @@ use crate::objects::Objects;
 use crate::published::{Head, News, Published};
 use crate::secret::Secret;
 use crate::session::SignIns;
+use crate::sql::Readers;
 use crate::writer::Job;
 
 /// The ledger, people and sessions of one data directory. Clones are handles to the same store.
@@ -36,7 +36,7 @@ pub(crate) struct Shared {
     pub secrets: RwLock<HashMap<String, Secret>>,
     pub health: RwLock<Health>,
     pub news: broadcast::Sender<News>,
-    pub readers: SqlitePool,
+    pub readers: Readers,
     pub objects: Objects,
     pub notary: Notary,
     pub fence: Fence,

@@ -14,16 +14,18 @@ use programme::ledger::note::Verifier;
 use programme::ledger::{NodeHash, Tree};
 use programme::record::PublicKey;
 use programme::state::State;
-use sqlx::{Connection, SqliteConnection};
+use sqlx::{Connection as _, SqliteConnection};
 
 use crate::data_dir::database_in;
 use crate::fence::{self, CopyFound, Marks};
 use crate::files::{self, FileOfRecord, LostFile};
 use crate::notary;
-use crate::objects::folder_beside;
+use crate::objects::{folder_beside, folder_in};
 use crate::published::Head;
 use crate::replay::{Believed, Look, replay};
-use crate::sqlite;
+use crate::sql;
+use crate::sql::Link;
+use crate::whereabouts::Whereabouts;
 use signatures::ToCheck;
 
 /// A size and root known from outside the database, such as from a signed checkpoint somebody kept. Only these catch
@@ -201,6 +203,12 @@ pub enum VerifyError {
         /// Which.
         name: String,
     },
+    /// There is nothing of this program in the database.
+    #[error("there is no ledger in {database}")]
+    Empty {
+        /// Which, without a password.
+        database: String,
+    },
     /// The file that tells how far the ledgers had come cannot be read.
     #[error("the file that tells how far the ledgers had come cannot be read")]
     Fence(#[source] std::io::Error),
@@ -229,11 +237,47 @@ pub async fn verify(
         (data_dir_or_file.to_owned(), Fenced::Nowhere)
     };
     let mut verdicts = verify_database(&database, trusted, fence).await?;
-    let folder = folder_beside(&database);
-    for verdict in &mut verdicts {
-        (verdict.files_agreed, verdict.files_lost) = files::check(&folder, &verdict.files);
-    }
+    check_files(&folder_beside(&database), &mut verdicts);
     Ok(verdicts)
+}
+
+/// Checks a store, wherever it is kept, as [`verify`] does. Where the database is not in the directory, a directory that has
+/// seen nothing of it yet tells nothing, and that is no failure.
+///
+/// # Errors
+///
+/// [`VerifyError`] where there is nothing to check, or the database cannot be reached.
+pub async fn verify_at(
+    whereabouts: &Whereabouts,
+    trusted: &[TrustedHead],
+) -> Result<Vec<ProgrammeVerdict>, VerifyError> {
+    let Some(database) = &whereabouts.database else {
+        return verify(&whereabouts.data, trusted).await;
+    };
+    let marks = Marks::read(&whereabouts.data).map_err(VerifyError::Fence)?;
+    let fence = marks.map_or(Fenced::Nowhere, |marks| Fenced::In(Some(marks)));
+    let options = database.options();
+    let mut connection = sql::postgres::connect(options).await?;
+    if !sql::postgres::has_tables(&mut connection).await? {
+        return Err(VerifyError::Empty { database: database.to_string() });
+    }
+    let mut link = Link::Postgres(&mut connection);
+    sql::others::turn(&mut link, sql::others::LOOK).await?;
+    let mut verdicts = verify_linked(&mut link, trusted, fence).await?;
+    if all_pass(&verdicts)
+        && let Some(name) = sql::postgres::other_object(&mut connection, options).await?
+    {
+        return Err(VerifyError::OtherTables { name });
+    }
+    connection.close().await?;
+    check_files(&folder_in(&whereabouts.data), &mut verdicts);
+    Ok(verdicts)
+}
+
+fn check_files(folder: &Path, verdicts: &mut [ProgrammeVerdict]) {
+    for verdict in verdicts {
+        (verdict.files_agreed, verdict.files_lost) = files::check(folder, &verdict.files);
+    }
 }
 
 /// Checks the records alone, of a database that is in no data directory.
@@ -260,7 +304,7 @@ async fn verify_database(
     if !database.is_file() {
         return Err(VerifyError::NotFound { path: database.to_owned() });
     }
-    let mut connection = sqlite::connect_to_read(database).await?;
+    let mut connection = sql::sqlite::connect_to_read(database).await?;
     let verdicts = verify_connected(&mut connection, trusted, fence).await;
     connection.close().await?;
     verdicts
@@ -273,25 +317,37 @@ async fn verify_connected(
 ) -> Result<Vec<ProgrammeVerdict>, VerifyError> {
     // One transaction, so that everything is seen as of one moment while a server writes on.
     let mut snapshot = connection.begin().await?;
-    let found = sqlite::integrity(&mut snapshot).await?;
+    let found = sql::sqlite::integrity(&mut snapshot).await?;
     if found != "ok" {
         return Err(VerifyError::Damaged { found });
     }
-    let mut names: BTreeSet<String> =
-        sqlite::ledger::programmes(&mut snapshot).await?.into_iter().collect();
+    let verdicts = verify_linked(&mut Link::Sqlite(&mut snapshot), trusted, fence).await?;
+    if all_pass(&verdicts)
+        && let Some(name) = sql::sqlite::other_object(&mut snapshot).await?
+    {
+        return Err(VerifyError::OtherTables { name });
+    }
+    Ok(verdicts)
+}
+
+fn all_pass(verdicts: &[ProgrammeVerdict]) -> bool {
+    verdicts.iter().all(|verdict| verdict.first_failure.is_none())
+}
+
+async fn verify_linked(
+    link: &mut Link<'_>,
+    trusted: &[TrustedHead],
+    fence: Fenced,
+) -> Result<Vec<ProgrammeVerdict>, VerifyError> {
+    let mut names: BTreeSet<String> = sql::ledger::programmes(link).await?.into_iter().collect();
     names.extend(trusted.iter().map(|head| head.programme.as_str().to_owned()));
-    let around = Around::of(&mut snapshot, fence).await?;
+    let around = Around::of(link, fence).await?;
     names.extend(around.marks.heads.keys().cloned());
     let mut verdicts = Vec::new();
     for name in names {
         let trusted = trusted.iter().filter(|head| head.programme.as_str() == name);
         let trusted = trusted.map(|head| Head { size: head.size, root: head.root });
-        verdicts.push(verify_programme(&mut snapshot, name.clone(), trusted, &around).await?);
-    }
-    if verdicts.iter().all(|verdict| verdict.first_failure.is_none())
-        && let Some(name) = sqlite::other_object(&mut snapshot).await?
-    {
-        return Err(VerifyError::OtherTables { name });
+        verdicts.push(verify_programme(link, name.clone(), trusted, &around).await?);
     }
     Ok(verdicts)
 }
@@ -309,8 +365,8 @@ struct Around {
 }
 
 impl Around {
-    async fn of(connection: &mut SqliteConnection, fence: Fenced) -> sqlx::Result<Self> {
-        let place = sqlite::secret::find(connection, fence::PLACE).await?;
+    async fn of(link: &mut Link<'_>, fence: Fenced) -> sqlx::Result<Self> {
+        let place = sql::secret::find(link, fence::PLACE).await?;
         let place = place.map(|secret| fence::place_of(&secret));
         let in_place = matches!(fence, Fenced::In(_)) && place.is_some();
         let (marks, unfenced) = match fence {
@@ -319,12 +375,16 @@ impl Around {
             Fenced::In(None) => (Marks::default(), place.is_some()),
             Fenced::Nowhere => (Marks::default(), false),
         };
-        let secrets = sqlite::secret::beginning_with(connection, notary::KEY).await?;
+        let mut marks = marks;
+        // Where the database is no file in the folder, it tells of copies itself, and has its keys wherever it is.
+        marks.copies.extend(sql::others::copies(link).await?);
+        let in_place = in_place || (link.is_shared() && place.is_some());
+        let secrets = sql::secret::beginning_with(link, notary::KEY).await?;
         let own_keys = secrets
             .iter()
-            .map(|secret| Ok(notary::public_key_of(&sqlite::hash(secret)?)))
+            .map(|secret| Ok(notary::public_key_of(&sql::hash(secret)?)))
             .collect::<sqlx::Result<Vec<_>>>()?;
-        let founded = sqlite::ledger::founded(connection).await?;
+        let founded = sql::ledger::founded(link).await?;
         Ok(Self { marks, unfenced, founded, own_keys: in_place.then_some(own_keys) })
     }
 }
@@ -355,7 +415,7 @@ enum Whose {
 }
 
 async fn expected(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     programme: &str,
     trusted: impl Iterator<Item = (Head, Whose)>,
 ) -> sqlx::Result<Expected> {
@@ -366,8 +426,7 @@ async fn expected(
     }
     let mut last = 0;
     loop {
-        let some =
-            sqlite::ledger::checkpoints_after(connection, programme, last, AT_A_TIME).await?;
+        let some = sql::ledger::checkpoints_after(link, programme, last, AT_A_TIME).await?;
         let Some((size, _)) = some.last() else { break };
         last = *size;
         for (size, root) in some {
@@ -379,7 +438,7 @@ async fn expected(
         .flat_map(|(size, roots)| roots.into_iter().map(move |(root, whose)| (size, root, whose)))
         .collect();
     let mut signatures: BTreeMap<u64, Vec<_>> = BTreeMap::new();
-    for (size, key, signature) in sqlite::ledger::signatures(connection, programme).await? {
+    for (size, key, signature) in sql::ledger::signatures(link, programme).await? {
         signatures.entry(size.unsigned_abs()).or_default().push((key, signature));
     }
     let first_signed =
@@ -388,7 +447,7 @@ async fn expected(
 }
 
 async fn verify_programme(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     name: String,
     trusted: impl Iterator<Item = Head>,
     around: &Around,
@@ -399,7 +458,7 @@ async fn verify_programme(
     let beside = had_come.into_iter().chain(copied).map(|head| (head, Whose::Beside));
     let trusted = trusted.map(|head| (head, Whose::Elsewhere)).chain(beside);
     let mut check = Check {
-        expected: expected(connection, &name, trusted).await?,
+        expected: expected(link, &name, trusted).await?,
         founded: around.founded.get(&name).copied(),
         copy,
         state: State::default(),
@@ -416,7 +475,7 @@ async fn verify_programme(
         (Err(_), _) => Err(FirstFailure { seq: 1, wrong: Wrong::NoSuchProgramme }),
         (Ok(_), Err(failure)) => Err(failure),
         (Ok(id), Ok(())) => {
-            replay(connection, &id, u64::MAX, Look::Thorough, |believed| check.take(believed))
+            replay(link, &id, u64::MAX, Look::Thorough, |believed| check.take(believed))
                 .await?
                 .and_then(|records| check.is_whole(records, around))
         }

@@ -1,21 +1,26 @@
-//! The one writer: takes what waits, decides it, writes it in one transaction, then publishes and answers.
+//! The one writer of this process: takes what waits, decides it, writes it in one transaction, then publishes and answers.
+//!
+//! How a transaction is written depends on whether others write to the same database: [`Alone`] has a file of SQLite,
+//! [`Among`] works beside other servers on PostgreSQL.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use programme::codes::ProgrammeId;
-use sqlx::{Connection, SqliteConnection};
 use tokio::sync::{mpsc, oneshot};
 
 use crate::act::{Act, ActError, Acted};
+use crate::alone::Alone;
+use crate::among::Among;
 use crate::batch::{Batch, Working};
 use crate::errand::Errand;
-use crate::fault::{Severity, StopCause, WriteError, severity};
+use crate::fault::{StopCause, WriteError};
 use crate::health::Health;
-use crate::idempotency::KEPT_FOR;
+use crate::idempotency::{KEPT_FOR, Key};
 use crate::notary::Signed;
-use crate::sqlite;
+use crate::sql;
+use crate::sql::Link;
 use crate::store::Shared;
 
 /// How many jobs may wait before callers wait to hand theirs in.
@@ -33,8 +38,21 @@ pub(crate) enum Job {
     Act(ActJob),
     /// A change outside the ledger.
     Errand(Box<dyn Errand>),
+    /// Another server may have written.
+    Told(Told),
     /// Finish and close the database.
     Close(oneshot::Sender<()>),
+}
+
+/// What another server may have written.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Told {
+    /// Anything.
+    Anything,
+    /// Something outside the ledgers.
+    People,
+    /// Records of a programme.
+    Ledger(ProgrammeId),
 }
 
 /// An act and who waits for it.
@@ -45,23 +63,34 @@ pub(crate) struct ActJob {
     pub answer: oneshot::Sender<Result<Acted, ActError>>,
 }
 
+/// Programmes with what is decided and not yet on disk.
+pub(crate) type Workings = HashMap<ProgrammeId, Working>;
+
+/// Who writes.
+pub(crate) enum Hand {
+    /// Nobody else writes to the database.
+    Alone(Alone),
+    /// Other servers do, too.
+    Among(Box<Among>),
+}
+
 /// The writer, on its own thread.
 pub(crate) struct Writer {
     shared: Arc<Shared>,
-    connection: Option<SqliteConnection>,
-    working: HashMap<ProgrammeId, Working>,
-    purged_at: Option<DateTime<Utc>>,
+    hand: Hand,
+    working: Workings,
 }
 
 impl Writer {
-    pub fn new(shared: Arc<Shared>, connection: SqliteConnection) -> Self {
-        Self { shared, connection: Some(connection), working: HashMap::new(), purged_at: None }
+    pub fn new(shared: Arc<Shared>, hand: Hand) -> Self {
+        Self { shared, hand, working: HashMap::new() }
     }
 
     /// Works until every handle is gone or the store is closed.
     pub async fn work(mut self, mut jobs: mpsc::Receiver<Job>) {
         while let Some(first) = jobs.recv().await {
             let mut acts = Vec::new();
+            let mut told = BTreeSet::new();
             let mut next = Some(first);
             while let Some(job) = next {
                 match job {
@@ -69,6 +98,9 @@ impl Writer {
                     Job::Errand(errand) => {
                         self.write_acts(std::mem::take(&mut acts)).await;
                         self.write_errand(errand).await;
+                    }
+                    Job::Told(what) => {
+                        told.insert(what);
                     }
                     Job::Close(done) => {
                         self.write_acts(acts).await;
@@ -82,15 +114,20 @@ impl Writer {
                 next = if acts.len() < MOST_IN_A_BATCH { jobs.try_recv().ok() } else { None };
             }
             self.write_acts(acts).await;
+            if let Hand::Among(among) = &mut self.hand {
+                among.look(&self.shared, &mut self.working, &told).await;
+            }
         }
         self.close().await;
     }
 
     async fn close(&mut self) {
         *self.shared.health.write() = Health::Stopped(Arc::new(StopCause::Closed));
-        if let Some(connection) = self.connection.take()
-            && let Err(error) = connection.close().await
-        {
+        let closed = match &mut self.hand {
+            Hand::Alone(alone) => alone.close().await,
+            Hand::Among(among) => among.close().await,
+        };
+        if let Err(error) = closed {
             tracing::warn!(
                 error = &error as &dyn std::error::Error,
                 "the database did not close cleanly"
@@ -99,186 +136,118 @@ impl Writer {
     }
 
     async fn write_acts(&mut self, acts: Vec<ActJob>) {
-        let Some(latest) = acts.iter().map(|job| job.act.at).max() else {
-            return;
-        };
-        let shared = Arc::clone(&self.shared);
-        let writable = shared.health().refuses_to_write();
-        let (Some(connection), Ok(())) = (self.connection.as_mut(), writable) else {
-            let error = shared.health().refuses_to_write().err().unwrap_or_else(WriteError::closed);
+        let Some(asked) = Asked::of(&acts) else { return };
+        if let Err(error) = self.shared.health().refuses_to_write() {
             return answer_all(acts, &error);
-        };
-        let keys: Vec<_> = acts
-            .iter()
-            .filter_map(|job| {
-                let key = job.act.idempotency.as_ref()?.key.clone();
-                Some((job.act.by.clone(), key))
-            })
-            .collect();
-        let oldest = latest - KEPT_FOR;
-        let answered = match sqlite::idempotency::find(connection, &keys, oldest).await {
-            Ok(answered) => answered,
-            Err(error) => {
-                let error = self.recover(error).await;
-                return answer_all(acts, &error);
-            }
-        };
-
-        let mut batch = Batch::new(&shared, &mut self.working, answered);
-        acts.into_iter().for_each(|job| batch.take(job));
-        if !batch.writes() {
-            return batch.publish();
         }
-        let signed = match shared.notary.sign(&shared, &batch) {
-            Ok(signed) => signed,
-            Err(inconsistent) => {
-                tracing::error!(
-                    error = &inconsistent as &dyn std::error::Error,
-                    "nothing more is written: {inconsistent}"
-                );
-                let error = stop(&shared, StopCause::LedgerDiffers);
-                return batch.fail(&error);
+        match &mut self.hand {
+            Hand::Alone(alone) => {
+                alone.write_acts(&self.shared, &mut self.working, acts, &asked).await;
             }
-        };
-        let purge = self.purged_at.is_none_or(|purged_at| latest - purged_at >= PURGE_EVERY);
-        match write_batch(connection, &batch, &signed, oldest, purge).await {
-            Ok(()) => {
-                if purge {
-                    self.purged_at = Some(latest);
-                }
-                wrote(&shared);
-                batch.publish();
-            }
-            Err(error) => {
-                let error = recover(&shared, &mut self.connection, error).await;
-                batch.fail(&error);
+            Hand::Among(among) => {
+                among.write_acts(&self.shared, &mut self.working, acts, &asked).await;
             }
         }
     }
 
     async fn write_errand(&mut self, mut errand: Box<dyn Errand>) {
-        let shared = Arc::clone(&self.shared);
-        let writable = shared.health().refuses_to_write();
-        let written = match (self.connection.as_mut(), writable) {
-            (Some(connection), Ok(())) => match run_errand(connection, errand.as_mut()).await {
-                Ok(()) => {
-                    wrote(&shared);
-                    Ok(())
-                }
-                Err(error) => Err(self.recover(error).await),
+        let written = match self.shared.health().refuses_to_write() {
+            Err(stopped) => Err(stopped),
+            Ok(()) => match &mut self.hand {
+                Hand::Alone(alone) => alone.write_errand(&self.shared, &mut *errand).await,
+                Hand::Among(among) => among.write_errand(&self.shared, &mut *errand).await,
             },
-            (_, Err(stopped)) => Err(stopped),
-            (None, Ok(())) => Err(WriteError::closed()),
         };
-        errand.finish(&shared, written);
-    }
-
-    async fn recover(&mut self, error: sqlx::Error) -> WriteError {
-        recover(&self.shared, &mut self.connection, error).await
+        errand.finish(&self.shared, written);
     }
 }
 
-/// Called before anybody hears of the success.
-fn wrote(shared: &Shared) {
-    if matches!(*shared.health.read(), Health::DiskFull) {
-        *shared.health.write() = Health::Writing;
-        tracing::info!("there is space on the disk again: writing goes on");
+/// What acts that are to be written together are about.
+pub(crate) struct Asked {
+    /// The latest moment of theirs.
+    latest: DateTime<Utc>,
+    /// The keys that came with them.
+    pub keys: Vec<Key>,
+    /// Replies from before are forgotten.
+    pub oldest_reply: DateTime<Utc>,
+}
+
+impl Asked {
+    /// None where there are no acts.
+    fn of(acts: &[ActJob]) -> Option<Self> {
+        let latest = acts.iter().map(|job| job.act.at).max()?;
+        let keys = acts.iter().filter_map(|job| {
+            let key = job.act.idempotency.as_ref()?.key.clone();
+            Some((job.act.by.clone(), key))
+        });
+        Some(Self { latest, keys: keys.collect(), oldest_reply: latest - KEPT_FOR })
     }
 }
 
-fn answer_all(acts: Vec<ActJob>, error: &WriteError) {
+/// When old replies were last deleted, by the time that acts carry.
+#[derive(Debug, Default)]
+pub(crate) struct Purged(Option<DateTime<Utc>>);
+
+impl Purged {
+    pub fn is_due(&self, asked: &Asked) -> bool {
+        self.0.is_none_or(|purged_at| asked.latest - purged_at >= PURGE_EVERY)
+    }
+
+    pub fn done(&mut self, asked: &Asked) {
+        self.0 = Some(asked.latest);
+    }
+}
+
+/// Called where nobody's act was written.
+pub(crate) fn answer_all(acts: Vec<ActJob>, error: &WriteError) {
     for job in acts {
         // Whoever asked may have stopped waiting.
         let _ = job.answer.send(Err(error.clone().into()));
     }
 }
 
-async fn run_errand(
-    connection: &mut SqliteConnection,
-    errand: &mut dyn Errand,
-) -> sqlx::Result<()> {
-    let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
-    errand.run(&mut transaction).await?;
-    transaction.commit().await
-}
-
-async fn write_batch(
-    connection: &mut SqliteConnection,
+/// Writes what a batch decided, inside a transaction.
+pub(crate) async fn insert_batch(
+    link: &mut Link<'_>,
     batch: &Batch<'_>,
     signed: &[Signed],
-    oldest_reply: DateTime<Utc>,
+    asked: &Asked,
     purge: bool,
 ) -> sqlx::Result<()> {
-    let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     for (decided, _) in &batch.decided {
         if let Some(founded_at) = decided.founded_at {
-            sqlite::ledger::insert_programme(&mut transaction, &decided.programme, founded_at)
-                .await?;
+            sql::ledger::insert_programme(link, &decided.programme, founded_at).await?;
         }
     }
     let rows: Vec<_> = batch.decided.iter().flat_map(|(decided, _)| &decided.rows).collect();
-    sqlite::ledger::insert(&mut transaction, &rows).await?;
-    sqlite::ledger::insert_checkpoints(&mut transaction, &batch.heads()).await?;
-    sqlite::ledger::insert_signatures(&mut transaction, signed).await?;
+    sql::ledger::insert(link, &rows).await?;
+    sql::ledger::insert_checkpoints(link, &batch.heads()).await?;
+    sql::ledger::insert_signatures(link, signed).await?;
     if purge {
-        sqlite::idempotency::purge(&mut transaction, oldest_reply).await?;
+        sql::idempotency::purge(link, asked.oldest_reply).await?;
     }
     let replies: Vec<_> = batch.to_remember.iter().collect();
-    sqlite::idempotency::insert(&mut transaction, &replies, oldest_reply).await?;
-    transaction.commit().await
+    let kept = sql::idempotency::insert(link, &replies, asked.oldest_reply).await?;
+    if kept == replies.len() as u64 {
+        return Ok(());
+    }
+    // Whoever decided looked for the keys before, so that something else put one there in between.
+    Err(sqlx::Error::InvalidArgument("a key was answered by something else meanwhile".to_owned()))
 }
 
-/// After a write that failed: finds out whether the next one can be relied on, and stops writing if not.
-///
-/// The connection is replaced, since after some failures SQLite has rolled back by itself and after others it has not.
-async fn recover(
-    shared: &Shared,
-    connection: &mut Option<SqliteConnection>,
-    error: sqlx::Error,
-) -> WriteError {
-    let severity = severity(&error);
-    let error = Arc::new(error);
-    if severity == Severity::Lasting {
-        return stop(shared, StopCause::Disk(error));
-    }
-    // Opened before the old one is closed: on a full disk there may be no space for the files that the first
-    // connection makes.
-    let mut fresh = match sqlite::connect_to_write(&shared.place.database()).await {
-        Ok(fresh) => fresh,
-        Err(source) => return stop(shared, StopCause::Reopen(source)),
-    };
-    if let Some(old) = connection.take()
-        && let Err(error) = old.close().await
-    {
-        tracing::debug!(
-            error = &error as &dyn std::error::Error,
-            "the old connection did not close cleanly"
+/// Signs what a batch adds; where it does not follow from what was signed last, nothing more is written.
+pub(crate) fn signed(shared: &Shared, batch: &Batch<'_>) -> Result<Vec<Signed>, WriteError> {
+    shared.notary.sign(shared, batch).map_err(|inconsistent| {
+        tracing::error!(
+            error = &inconsistent as &dyn std::error::Error,
+            "nothing more is written: {inconsistent}"
         );
-    }
-    let lengths = match sqlite::ledger::lengths(&mut fresh).await {
-        Ok(lengths) => lengths,
-        Err(source) => return stop(shared, StopCause::Reopen(source)),
-    };
-    let published: std::collections::BTreeMap<_, _> = shared
-        .programmes
-        .read()
-        .iter()
-        .map(|(id, published)| (id.as_str().to_owned(), published.read().head.size))
-        .collect();
-    if lengths != published {
-        return stop(shared, StopCause::LedgerDiffers);
-    }
-    *connection = Some(fresh);
-    tracing::error!(error = &*error as &dyn std::error::Error, "a change was not written");
-    if severity == Severity::Full {
-        *shared.health.write() = Health::DiskFull;
-        WriteError::DiskFull(error)
-    } else {
-        WriteError::Database(error)
-    }
+        stop(shared, StopCause::LedgerDiffers)
+    })
 }
 
-fn stop(shared: &Shared, cause: StopCause) -> WriteError {
+/// Writes no more until the program is started again.
+pub(crate) fn stop(shared: &Shared, cause: StopCause) -> WriteError {
     tracing::error!(
         error = &cause as &dyn std::error::Error,
         "writing stops until the program is started again"

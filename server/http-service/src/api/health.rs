@@ -81,6 +81,11 @@ pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
             "The disk is full: reading goes on, and writing will once there is space.",
         )
         .retry_after(60)),
+        Health::Unreachable(_) => Err(Problem::new(
+            NOT_WRITING,
+            "The database cannot be reached: connecting is tried again by itself. What is in memory can be read.",
+        )
+        .retry_after(5)),
         Health::Stopped(_) => Err(Problem::new(
             NOT_WRITING,
             "Writing has stopped until the program is started again; its log says why. Reading goes on.",

@@ -135,6 +135,18 @@ impl From<WriteError> for Problem {
             )
             .retry_after(5)
             .because(error),
+            WriteError::Unreachable(_) => Problem::new(
+                NOT_WRITING,
+                "The server does not reach its database: nothing was recorded. It tries again by itself; ask again in a moment.",
+            )
+            .retry_after(5)
+            .because(error),
+            WriteError::Uncertain(_) => Problem::new(
+                NOT_WRITING,
+                "The server lost its database while this was recorded, and cannot tell yet whether it was. Look before you ask again, or ask again with the same Idempotency-Key: then it is done once.",
+            )
+            .retry_after(10)
+            .because(error),
         }
     }
 }
@@ -235,6 +247,11 @@ impl From<CannotRead> for Problem {
 
 impl From<ReadError> for Problem {
     fn from(error: ReadError) -> Self {
+        if error.is_of_reach() {
+            return Problem::new(BUSY, "The server does not reach its database. It tries again by itself; ask again in a moment.")
+                .retry_after(5)
+                .because(error);
+        }
         Problem::new(FAULT, "The database could not be read. Ask again; if it stays so, tell whoever runs the server.")
             .because(error)
     }

@@ -4,7 +4,6 @@
 //! its test lead and safety officer have both acknowledged that; then this server's own key comes into force for it.
 
 use std::fs::File;
-use std::io;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
@@ -13,7 +12,6 @@ use programme::entry::Entry;
 use programme::ledger::leaf_hash;
 use programme::record::Digest;
 use programme::scope::Scope;
-use sqlx::SqliteConnection;
 
 use super::PersonNamed;
 use super::check::{PackFault, PackVerdict, check_pack};
@@ -28,8 +26,10 @@ use crate::notary::Signed;
 use crate::objects::ObjectError;
 use crate::open::OpenError;
 use crate::published::Head;
-use crate::sqlite;
+use crate::sql;
+use crate::sql::Link;
 use crate::store::Store;
+use crate::whereabouts::Whereabouts;
 
 /// What was taken over.
 #[derive(Debug)]
@@ -79,14 +79,15 @@ fn have_accounts(handles: &[PersonHandle]) -> String {
     format!("{} {verb}", names.join(", "))
 }
 
-/// Takes the programme of a pack over into a data folder that no server has open. `same` are people of the programme who
+/// Takes the programme of a pack over into a data folder that no server has open; where its database is PostgreSQL, other
+/// servers may have that open. `same` are people of the programme who
 /// have accounts there already and are the same; `secret_for` gives the hash of a password that nobody knows.
 ///
 /// # Errors
 ///
 /// [`ImportPackError`]; recordings that were copied by then are removed at the next start.
 pub async fn move_in(
-    data_dir: &Path,
+    whereabouts: &Whereabouts,
     pack: &Path,
     same: &[PersonHandle],
     at: DateTime<Utc>,
@@ -96,7 +97,7 @@ pub async fn move_in(
     if verdict.scope != Scope::Programme || verdict.recordings != RecordingsIn::Included {
         return Err(ImportPackError::Part(verdict.scope));
     }
-    let store = Store::open(data_dir).await?;
+    let store = Store::open_at(whereabouts).await?;
     let outcome = move_into(&store, &verdict, pack, same, at, secret_for).await;
     store.close().await;
     let (to_be_claimed, known) = outcome?;
@@ -131,9 +132,15 @@ async fn move_into(
     // Before the ledger is there, so that there is no moment at which it is not known for a copy.
     let head = Head { size: verdict.checkpoint.size, root: verdict.checkpoint.root };
     let copy = CopyFound { head, known: None };
-    store.shared().fence.note_copy(programme.as_str(), copy).map_err(ObjectError::from)?;
     let (of, from) = (programme.clone(), pack.to_owned());
-    store.write(async move |connection| insert(connection, &of, from).await, |_, ()| {}).await?;
+    if !store.shared().readers.is_shared() {
+        store.shared().fence.note_copy(programme.as_str(), copy).map_err(ObjectError::from)?;
+    }
+    let insert = async move |link: &mut Link<'_>| {
+        sql::others::put_copy(link, &of, copy).await?;
+        insert(link, &of, from).await
+    };
+    store.write(insert, |_, ()| {}).await?;
     for person in &new {
         let account = NewAccount {
             handle: person.handle.clone(),
@@ -165,12 +172,11 @@ async fn keep_files(store: &Store, pack: &Path) -> Result<(), ImportPackError> {
 }
 
 /// Writes records and checkpoints in the order in which they came to be.
-async fn insert(
-    connection: &mut SqliteConnection,
-    programme: &ProgrammeId,
-    pack: PathBuf,
-) -> sqlx::Result<()> {
-    let failed = |fault: PackFault| sqlx::Error::Io(io::Error::other(fault));
+async fn insert(link: &mut Link<'_>, programme: &ProgrammeId, pack: PathBuf) -> sqlx::Result<()> {
+    let failed = |fault: PackFault| sqlx::Error::Decode(Box::new(fault));
+    let mut locks = sql::others::Locks::default();
+    locks.of_programme(programme);
+    sql::others::lock(link, &locks).await?;
     let mut of_records = Zipped::open(&pack).map_err(failed)?;
     let mut of_checkpoints = of_records.again().map_err(failed)?;
     let mut records = of_records.lines(RECORDS).map_err(failed)?;
@@ -184,14 +190,14 @@ async fn insert(
             let entry = Entry::from_json(text)
                 .map_err(|source| failed(PackFault::Record { seq, source }))?;
             if written == 0 {
-                sqlite::ledger::insert_programme(connection, programme, entry.at).await?;
+                sql::ledger::insert_programme(link, programme, entry.at).await?;
             }
             rows.push(Row { entry, text: text.to_owned(), leaf: leaf_hash(text.as_bytes()) });
             written = seq;
         }
-        sqlite::ledger::insert(connection, &rows.iter().collect::<Vec<_>>()).await?;
+        sql::ledger::insert(link, &rows.iter().collect::<Vec<_>>()).await?;
         let name = programme.as_str();
-        sqlite::ledger::insert_checkpoint(connection, name, made.size, made.root.bytes()).await?;
+        sql::ledger::insert_checkpoint(link, name, made.size, made.root.bytes()).await?;
         if let (Some(key), Some(signature)) = (made.key, made.signature) {
             let signature = super::check::signature_from_hex(&signature)
                 .ok_or_else(|| failed(PackFault::Count))?;
@@ -201,7 +207,7 @@ async fn insert(
                 public_key: *key.bytes(),
                 signature,
             };
-            sqlite::ledger::insert_signatures(connection, &[signed]).await?;
+            sql::ledger::insert_signatures(link, &[signed]).await?;
         }
     }
     Ok(())
@@ -211,6 +217,6 @@ async fn insert(
 pub fn looks_like_a_pack(file: &Path) -> bool {
     let mut first = [0; 4];
     File::open(file)
-        .and_then(|mut file| io::Read::read_exact(&mut file, &mut first))
+        .and_then(|mut file| std::io::Read::read_exact(&mut file, &mut first))
         .is_ok_and(|()| first == *b"PK\x03\x04")
 }

@@ -24,7 +24,7 @@ use crate::entries::StoredEntry;
 use crate::files::{self, FileOfRecord};
 use crate::notary::{Notarised, verifier};
 use crate::objects::ObjectError;
-use crate::sqlite;
+use crate::sql;
 use crate::store::Store;
 
 /// Records, hashes or checkpoints in memory at a time.
@@ -196,13 +196,18 @@ impl Making<'_> {
         let (programme, mut after) = (self.order.programme.as_str(), 0);
         parts.begin(CHECKPOINTS)?;
         loop {
-            let page =
-                sqlite::ledger::signed_after(&mut reader, programme, after, self.size(), AT_A_TIME)
-                    .await?;
+            let page = sql::ledger::signed_after(
+                &mut reader.link(),
+                programme,
+                after,
+                self.size(),
+                AT_A_TIME,
+            )
+            .await?;
             let Some((last, ..)) = page.last() else { return Ok(keys) };
             after = last.unsigned_abs();
             for (size, root, key, signature) in page {
-                let key = key.map(|key| sqlite::hash(&key)).transpose()?;
+                let key = key.map(|key| sql::hash(&key)).transpose()?;
                 if let Some(key) = &key
                     && keys.last().is_none_or(|last| last.key() != *key)
                 {
@@ -210,9 +215,9 @@ impl Making<'_> {
                 }
                 let one = CheckpointLine {
                     size: size.unsigned_abs(),
-                    root: NodeHash::from_bytes(sqlite::hash(&root)?),
+                    root: NodeHash::from_bytes(sql::hash(&root)?),
                     key: key.map(Digest::from_bytes),
-                    signature: signature.map(|bytes| sqlite::hex(&bytes)),
+                    signature: signature.map(|bytes| sql::hex(&bytes)),
                 };
                 parts.write_all(line(&one).as_bytes())?;
             }

@@ -4,7 +4,7 @@ use super::*;
 
 #[tokio::test]
 async fn a_backup_made_beside_writers_restores_to_a_ledger_that_passes() {
-    let club = Club::with_records(5).await;
+    let club = Club::in_a_file_with(5).await;
     let file = club.directory.path().join("club.backup");
     let store = club.store.clone();
     let writing = tokio::spawn(async move {
@@ -30,7 +30,7 @@ async fn a_backup_made_beside_writers_restores_to_a_ledger_that_passes() {
 #[tokio::test]
 async fn only_its_owner_may_read_a_backup() {
     use std::os::unix::fs::PermissionsExt;
-    let club = Club::with_records(2).await;
+    let club = Club::in_a_file_with(2).await;
     let file = club.directory.path().join("club.backup");
     backup(&club.data(), &file).await.unwrap();
     assert_eq!(std::fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o600);
@@ -44,7 +44,7 @@ async fn only_its_owner_may_read_a_backup() {
 
 #[tokio::test]
 async fn a_backup_never_overwrites_and_never_restores_over_something() {
-    let club = Club::with_records(2).await;
+    let club = Club::in_a_file_with(2).await;
     let file = club.directory.path().join("club.backup");
     backup(&club.data(), &file).await.unwrap();
     let refused = backup(&club.data(), &file).await;
@@ -58,7 +58,7 @@ async fn a_backup_never_overwrites_and_never_restores_over_something() {
 
 #[tokio::test]
 async fn a_backup_that_was_altered_is_not_restored_and_leaves_nothing_behind() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let file = club.directory.path().join("club.backup");
     backup(&club.data(), &file).await.unwrap();
     let options = sqlx::sqlite::SqliteConnectOptions::new().filename(&file);
@@ -88,7 +88,7 @@ async fn a_backup_that_was_altered_is_not_restored_and_leaves_nothing_behind() {
 
 #[tokio::test]
 async fn after_a_restore_everybody_signs_in_anew() {
-    let club = Club::with_a_programme().await;
+    let club = Club::in_a_file().await;
     let account = NewAccount {
         handle: ada(),
         name: "Ada".to_owned(),

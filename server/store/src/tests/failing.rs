@@ -4,13 +4,13 @@ use super::*;
 
 #[tokio::test]
 async fn a_full_disk_is_said_so_loses_nothing_and_passes() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let before = club.store.tree(&tug()).unwrap();
     // SQLite's own limit on the number of pages gives the same answer as a disk without space.
     club.store
         .write(
-            async |connection| {
-                sqlx::query("PRAGMA max_page_count = 1").execute(connection).await?;
+            async |link| {
+                crate::sql::run!(link, it => sqlx::query("PRAGMA max_page_count = 1").execute(it))?;
                 Ok(())
             },
             |_, ()| {},
@@ -44,7 +44,7 @@ async fn a_full_disk_is_said_so_loses_nothing_and_passes() {
 
 #[tokio::test]
 async fn a_ledger_that_something_else_wrote_to_stops_the_writing_and_not_the_reading() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     club.tamper(
         "INSERT INTO ledger SELECT programme, 4, recorded_at, entry, leaf FROM ledger WHERE seq = 3",
     )
@@ -69,8 +69,8 @@ async fn a_change_that_the_database_refuses_leaves_the_store_writing() {
     let refused = club
         .store
         .write(
-            async |connection| {
-                sqlx::query("DELETE FROM ledger").execute(connection).await?;
+            async |link| {
+                crate::sql::run!(link, it => sqlx::query("DELETE FROM ledger").execute(it))?;
                 Ok(())
             },
             |_, ()| {},

@@ -25,7 +25,7 @@ fn all_in(folder: &Path) -> Vec<String> {
 
 /// A club whose ledger speaks of a file and its columns.
 async fn with_a_recording() -> (Club, Digest, Digest) {
-    let club = Club::with_records(2).await;
+    let club = Club::in_a_file_with(2).await;
     let (recording, columns) = (kept(&club, b"a,b\n1,2\n").await, kept(&club, b"PAR1").await);
     let taken = RecordingTaken {
         recording: recording.digest.clone(),
@@ -50,7 +50,7 @@ fn path_of(folder: &Path, digest: &Digest) -> PathBuf {
 
 #[tokio::test]
 async fn a_file_is_kept_under_the_digest_of_its_bytes_and_a_repeated_one_is_recognised() {
-    let club = Club::with_a_programme().await;
+    let club = Club::in_a_file().await;
     let first = kept(&club, b"volts").await;
     // Computed by sha256sum of GNU coreutils.
     let by_hand = "7530fea44753405cb3c45615a3244b31aabea39062db3442928da3ccb1310a4f";
@@ -68,7 +68,7 @@ async fn a_file_is_kept_under_the_digest_of_its_bytes_and_a_repeated_one_is_reco
 
 #[tokio::test]
 async fn what_breaks_off_leaves_nothing_behind_also_when_the_program_was_killed_meanwhile() {
-    let club = Club::with_a_programme().await;
+    let club = Club::in_a_file().await;
     let incoming = club.data().join("recordings").join("incoming");
     let mut broken = club.store.objects().begin().unwrap();
     broken.write_all(b"half of a file").unwrap();

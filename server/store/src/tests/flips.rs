@@ -14,7 +14,7 @@ const FLIPS: usize = 400;
 
 /// Everything that the ledger keeps, as it is read: what a bit that is not found must not have changed.
 async fn evidence(database: &Path) -> Result<Vec<String>, sqlx::Error> {
-    let mut connection = crate::sqlite::connect_to_read(database).await?;
+    let mut connection = crate::sql::sqlite::connect_to_read(database).await?;
     let mut all = Vec::new();
     for statement in [
         "SELECT quote(id) || quote(founded_at) FROM programme ORDER BY id",
@@ -124,7 +124,7 @@ fn turned_bits_are_found_or_change_nothing_that_the_ledger_keeps() {
     let flips = std::env::var("FLIPS").ok().and_then(|told| told.parse().ok()).unwrap_or(FLIPS);
     let runtime = || tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     let club = runtime().block_on(async {
-        let club = Club::with_records(8).await;
+        let club = Club::in_a_file_with(8).await;
         let many = (0..60).map(|number| remark(&format!("observed for the {number}th time")));
         let many: Vec<_> = many.collect();
         club.store.act(act(move |_| Ok(many))).await.unwrap();

@@ -12,7 +12,7 @@ use programme::record::{Digest, RecordingTaken};
 use sqlx::Row as _;
 
 use super::*;
-use crate::sqlite::hex;
+use crate::sql::hex;
 
 /// Somebody with all rights, at a data folder that no program has open.
 struct Forger {
@@ -131,7 +131,7 @@ async fn verdict_of(data: &Path) -> ProgrammeVerdict {
 }
 
 async fn six_records() -> Club {
-    let club = Club::with_records(6).await;
+    let club = Club::in_a_file_with(6).await;
     club.store.close().await;
     let verdict = verdict_of(&club.data()).await;
     assert!(verdict.first_failure.is_none(), "{:?}", verdict.first_failure);
@@ -209,7 +209,7 @@ async fn fourth_a_record_slipped_in_and_those_behind_it_moved_on() {
 
 #[tokio::test]
 async fn fifth_the_whole_database_rolled_back_to_what_it_was() {
-    let club = Club::with_records(4).await;
+    let club = Club::in_a_file_with(4).await;
     club.store.close().await;
     let database = club.data().join("rungbook.db");
     let before = std::fs::read(&database).unwrap();
@@ -313,7 +313,7 @@ pub(super) async fn with_a_recording(club: &Club, bytes: &[u8]) -> Digest {
 
 #[tokio::test]
 async fn ninth_another_file_in_the_place_of_a_recording() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let digest = with_a_recording(&club, b"a,b\n1,121\n").await;
     club.store.close().await;
     let file = crate::objects::path_in(&club.data().join("recordings"), &digest);

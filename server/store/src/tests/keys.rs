@@ -44,7 +44,7 @@ async fn a_new_key_signs_after_the_record_of_it_that_the_old_one_signed_and_both
 
 #[tokio::test]
 async fn a_key_that_no_record_names_is_not_believed_where_another_is_in_force() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     club.store.change_key(&ada(), Utc::now(), "A laptop was lost.").await.unwrap();
     records_a_remark(&club).await;
     club.store.close().await;
@@ -68,7 +68,7 @@ fn acknowledged(copy: programme::commands::GoneOnFrom, role: Role) -> Draft {
 
 #[tokio::test]
 async fn a_restored_backup_is_a_copy_that_nobody_signs_in_until_two_people_know_of_it() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let file = club.directory.path().join("club.backup");
     backup(&club.data(), &file).await.unwrap();
     let elsewhere = club.directory.path().join("elsewhere");
@@ -122,7 +122,7 @@ async fn a_folder_that_is_opened_again_and_again_is_no_copy() {
     let cut = text.trim_end().rfind('\n').unwrap();
     club.store.close().await;
     std::fs::write(&fence, &text[..cut + 10]).unwrap();
-    let store = Store::open(&club.data()).await.unwrap();
+    let store = club.open_again().await.unwrap();
     assert!(store.copy_of(&tug()).is_none());
     store.close().await;
     assert!(club.verdict().await.first_failure.is_none());

@@ -1,9 +1,10 @@
-//! Stories about the store: each opens one in a directory of its own.
+//! Stories about the store: each opens one in a directory of its own, and in a database of its own where there is a server.
 
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod acts;
 mod backups;
+mod database;
 mod failing;
 mod files;
 mod flips;
@@ -14,6 +15,7 @@ mod opening;
 mod packs;
 mod past;
 mod repeating;
+mod servers;
 mod sign_ins;
 mod stepwise;
 mod verifying;
@@ -31,50 +33,78 @@ use tempfile::TempDir;
 
 use crate::*;
 
-/// A store with one programme, founded by ada.
+/// A store with one programme, founded by ada. It is kept on PostgreSQL where [`database::SERVER`] names one, and in a file of
+/// SQLite otherwise.
 struct Club {
     directory: TempDir,
+    whereabouts: Whereabouts,
     store: Store,
+    /// Gone after the store.
+    database: Option<database::Database>,
 }
 
 impl Club {
     async fn with_a_programme() -> Self {
-        let directory = TempDir::new().unwrap();
-        let store = Store::open(&directory.path().join("data")).await.unwrap();
-        let club = Self { directory, store };
-        club.store.found("Glider tug".to_owned(), act(|_| Ok(vec![]))).await.unwrap();
-        club
+        Self::begun(database::Database::for_a_test().await).await
     }
 
     async fn with_records(records: u64) -> Self {
-        let club = Self::with_a_programme().await;
+        Self::with_a_programme().await.grown_to(records).await
+    }
+
+    /// In a file of SQLite, for what is about such files.
+    async fn in_a_file() -> Self {
+        Self::begun(None).await
+    }
+
+    async fn in_a_file_with(records: u64) -> Self {
+        Self::in_a_file().await.grown_to(records).await
+    }
+
+    async fn begun(database: Option<database::Database>) -> Self {
+        let directory = TempDir::new().unwrap();
+        let url = database.as_ref().map(database::Database::url);
+        let whereabouts = Whereabouts { data: directory.path().join("data"), database: url };
+        let store = Store::open_at(&whereabouts).await.unwrap();
+        store.found("Glider tug".to_owned(), act(|_| Ok(vec![]))).await.unwrap();
+        Self { directory, whereabouts, store, database }
+    }
+
+    async fn grown_to(self, records: u64) -> Self {
         for number in 2..=records {
-            club.store.act(act(move |_| Ok(vec![remark(&number.to_string())]))).await.unwrap();
+            self.store.act(act(move |_| Ok(vec![remark(&number.to_string())]))).await.unwrap();
         }
-        club
+        self
     }
 
     fn data(&self) -> PathBuf {
-        self.directory.path().join("data")
+        self.whereabouts.data.clone()
     }
 
     fn length(&self) -> u64 {
         self.store.read(&tug(), |state, _| state.length()).unwrap()
     }
 
+    async fn open_again(&self) -> Result<Store, OpenError> {
+        Store::open_at(&self.whereabouts).await
+    }
+
     async fn reopened(self) -> Self {
         self.store.close().await;
-        let store = Store::open(&self.data()).await.unwrap();
-        Self { directory: self.directory, store }
+        let store = self.open_again().await.unwrap();
+        Self { store, ..self }
     }
 
     /// Runs statements as somebody would with a database shell.
     async fn tamper(&self, statements: &'static str) -> Result<(), sqlx::Error> {
-        tamper(&self.data(), statements).await
+        match &self.database {
+            Some(database) => database.runs(statements).await,
+            None => tamper(&self.data(), statements).await,
+        }
     }
 
     async fn verdict(&self) -> ProgrammeVerdict {
-        verify(&self.data(), &[]).await.unwrap().remove(0)
+        verify_at(&self.whereabouts, &[]).await.unwrap().remove(0)
     }
 }
 

@@ -36,7 +36,7 @@ async fn a_ledger_longer_than_is_read_at_a_time_is_read_whole() {
 #[tokio::test]
 async fn a_second_process_is_told_that_the_directory_is_in_use() {
     let club = Club::with_a_programme().await;
-    let refused = Store::open(&club.data()).await.unwrap_err();
+    let refused = club.open_again().await.unwrap_err();
     assert!(matches!(refused, OpenError::DataDir(DataDirError::InUse { .. })), "{refused:?}");
     assert!(refused.to_string().contains("in use by another process"));
     club.reopened().await;
@@ -58,7 +58,7 @@ async fn the_lock_is_given_back_when_the_last_handle_is_gone() {
 #[tokio::test]
 async fn only_its_owner_may_read_what_the_store_keeps() {
     use std::os::unix::fs::PermissionsExt;
-    let club = Club::with_a_programme().await;
+    let club = Club::in_a_file().await;
     let mode = |path: &Path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
     assert_eq!(mode(&club.data()), 0o700);
     for file in std::fs::read_dir(club.data()).unwrap() {
@@ -70,7 +70,7 @@ async fn only_its_owner_may_read_what_the_store_keeps() {
 
 #[tokio::test]
 async fn a_mistyped_directory_can_be_told_from_one_that_holds_data() {
-    let club = Club::with_a_programme().await;
+    let club = Club::in_a_file().await;
     assert!(holds_data(&club.data()));
     assert!(!holds_data(&club.directory.path().join("dta")));
 }
@@ -86,7 +86,7 @@ async fn a_database_of_a_newer_program_is_left_alone() {
     )
     .await
     .unwrap();
-    let refused = Store::open(&club.data()).await.unwrap_err();
+    let refused = club.open_again().await.unwrap_err();
     assert!(matches!(refused, OpenError::Newer(_)), "{refused:?}");
 }
 

@@ -63,7 +63,7 @@ fn parts(pack: &Path) -> Option<Vec<(String, Vec<u8>)>> {
 /// Writes parts as somebody would who makes a pack of their own, with sums that fit.
 fn forged(pack: &Path, mut parts: Vec<(String, Vec<u8>)>) -> PathBuf {
     use sha2::Digest as _;
-    let digest = |bytes: &[u8]| crate::sqlite::hex(&sha2::Sha256::digest(bytes));
+    let digest = |bytes: &[u8]| crate::sql::hex(&sha2::Sha256::digest(bytes));
     parts.retain(|(name, _)| name != "SHA256SUMS");
     let sums: String =
         parts.iter().map(|(name, bytes)| format!("{}  {name}\n", digest(bytes))).collect();
@@ -280,7 +280,10 @@ async fn a_programme_that_moves_keeps_root_checkpoints_and_recordings_and_nobody
     let elsewhere = club.directory.path().join("elsewhere");
     Store::open(&elsewhere).await.unwrap().close().await;
     let move_in = async |same: &[PersonHandle]| {
-        crate::move_in(&elsewhere, &file, same, Utc::now(), |_| "nobody knows".to_owned()).await
+        crate::move_in(&elsewhere.as_path().into(), &file, same, Utc::now(), |_| {
+            "nobody knows".to_owned()
+        })
+        .await
     };
 
     let moved = move_in(&[]).await.unwrap();
@@ -340,7 +343,7 @@ async fn a_part_a_lean_pack_and_people_who_may_be_others_do_not_move_in() {
     store.create_account(account, noon(), None).await.unwrap();
     store.close().await;
     let try_it = async |file: &Path, same: &[PersonHandle]| {
-        move_in(&elsewhere, file, same, noon(), |_| "x".to_owned()).await
+        move_in(&elsewhere.as_path().into(), file, same, noon(), |_| "x".to_owned()).await
     };
     let lean = order(Scope::Programme, RecordingsIn::Digests);
     let (lean, _) = packed(&club, "lean.zip", &lean).await;

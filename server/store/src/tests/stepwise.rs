@@ -35,7 +35,7 @@ async fn restored(club: &Club, folder: &Path) -> Store {
 
 #[tokio::test]
 async fn every_step_brings_what_is_new_and_all_of_them_restore_to_the_same_root() {
-    let club = Club::with_records(4).await;
+    let club = Club::in_a_file_with(4).await;
     let (mut backup, folder) = kept_up(&club).await;
     assert_eq!(backup.step().await.unwrap(), Stepped::Whole);
     assert_eq!(backup.step().await.unwrap(), Stepped::Nothing);
@@ -58,7 +58,7 @@ async fn every_step_brings_what_is_new_and_all_of_them_restore_to_the_same_root(
 
 #[tokio::test]
 async fn accounts_come_along_as_they_are_and_nobody_stays_signed_in() {
-    let club = Club::with_a_programme().await;
+    let club = Club::in_a_file().await;
     let (mut backup, folder) = kept_up(&club).await;
     backup.step().await.unwrap();
     let account = NewAccount {
@@ -88,7 +88,7 @@ async fn accounts_come_along_as_they_are_and_nobody_stays_signed_in() {
 
 #[tokio::test]
 async fn it_goes_on_where_another_process_left_it_and_a_new_whole_replaces_many_steps() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let (mut backup, folder) = kept_up(&club).await;
     backup.step().await.unwrap();
     remarks(&club, &["one"]).await;
@@ -112,7 +112,7 @@ async fn it_goes_on_where_another_process_left_it_and_a_new_whole_replaces_many_
 
 #[tokio::test]
 async fn what_was_written_under_load_restores_to_one_of_the_checkpoints() {
-    let club = Club::with_records(2).await;
+    let club = Club::in_a_file_with(2).await;
     let (mut backup, folder) = kept_up(&club).await;
     let store = club.store.clone();
     let writing = tokio::spawn(async move {
@@ -132,7 +132,7 @@ async fn what_was_written_under_load_restores_to_one_of_the_checkpoints() {
 
 #[tokio::test]
 async fn a_backup_is_never_replaced_by_less_nor_by_another_ledger() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let (mut backup, folder) = kept_up(&club).await;
     backup.step().await.unwrap();
     remarks(&club, &["more"]).await;
@@ -140,10 +140,10 @@ async fn a_backup_is_never_replaced_by_less_nor_by_another_ledger() {
     drop(backup);
     let before = names(&folder);
 
-    let fewer = Club::with_records(2).await;
+    let fewer = Club::in_a_file_with(2).await;
     let refused = StepwiseBackup::open(&fewer.data(), &folder).await;
     assert!(matches!(refused, Err(BackupError::OtherLedger { records: 4, .. })), "{refused:?}");
-    let other = Club::with_a_programme().await;
+    let other = Club::in_a_file().await;
     remarks(&other, &["x", "y", "z"]).await;
     let refused = StepwiseBackup::open(&other.data(), &folder).await;
     assert!(matches!(refused, Err(BackupError::OtherLedger { records: 4, .. })), "{refused:?}");
@@ -152,7 +152,7 @@ async fn a_backup_is_never_replaced_by_less_nor_by_another_ledger() {
 
 #[tokio::test]
 async fn a_step_that_is_missing_or_was_altered_is_told_and_nothing_is_restored() {
-    let club = Club::with_records(2).await;
+    let club = Club::in_a_file_with(2).await;
     let (mut backup, folder) = kept_up(&club).await;
     backup.step().await.unwrap();
     for text in ["one", "two", "three"] {

@@ -9,7 +9,7 @@ const NO_GUARDS: &str = "
 
 /// Writes records, takes the guards away, runs the statements, and tells the first failure.
 async fn first_failure(statements: &'static str) -> (FirstFailure, Club) {
-    let club = Club::with_records(6).await;
+    let club = Club::in_a_file_with(6).await;
     assert!(club.verdict().await.first_failure.is_none());
     club.store.close().await;
     club.tamper(NO_GUARDS).await.unwrap();
@@ -32,7 +32,7 @@ async fn an_edited_record_is_named() {
 
 #[tokio::test]
 async fn a_record_edited_together_with_its_hash_is_named_by_the_root() {
-    let club = Club::with_records(6).await;
+    let club = Club::in_a_file_with(6).await;
     let text = club.store.entries(&tug(), 3, 1).await.unwrap().remove(0).text;
     club.store.close().await;
     club.tamper(NO_GUARDS).await.unwrap();
@@ -90,7 +90,7 @@ async fn a_record_filed_under_another_time_is_named() {
 
 #[tokio::test]
 async fn a_record_that_was_slipped_in_is_named() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let text = club.store.entries(&tug(), 2, 1).await.unwrap().remove(0).text;
     let forged = text.replace("\"seq\":3", "\"seq\":4");
     let leaf = programme::ledger::leaf_hash(forged.as_bytes());
@@ -113,14 +113,14 @@ async fn a_record_that_was_slipped_in_is_named() {
 
 #[tokio::test]
 async fn a_ledger_written_anew_as_a_whole_is_caught_by_a_root_that_somebody_kept() {
-    let club = Club::with_records(4).await;
+    let club = Club::in_a_file_with(4).await;
     let kept = club.store.tree(&tug()).unwrap();
     let trusted = |root| [TrustedHead { programme: tug(), size: 4, root }];
     let good = verify(&club.data(), &trusted(kept.root)).await.unwrap().remove(0);
     assert!(good.first_failure.is_none());
     assert_eq!(good.roots_agreed, 5);
 
-    let other = Club::with_records(3).await;
+    let other = Club::in_a_file_with(3).await;
     other.store.act(act(|_| Ok(vec![remark("another story")]))).await.unwrap();
     assert!(other.verdict().await.first_failure.is_none());
     let bad = verify(&other.data(), &trusted(kept.root)).await.unwrap().remove(0);
@@ -128,7 +128,7 @@ async fn a_ledger_written_anew_as_a_whole_is_caught_by_a_root_that_somebody_kept
     assert_eq!(failure.seq, 4);
     assert!(matches!(failure.wrong, Wrong::OtherRoot { size: 4, .. }), "{failure:?}");
 
-    let shorter = Club::with_records(2).await;
+    let shorter = Club::in_a_file_with(2).await;
     let bad = verify(&shorter.data(), &trusted(kept.root)).await.unwrap().remove(0);
     assert!(matches!(
         bad.first_failure.unwrap(),
@@ -138,7 +138,7 @@ async fn a_ledger_written_anew_as_a_whole_is_caught_by_a_root_that_somebody_kept
 
 #[tokio::test]
 async fn a_programme_that_vanished_is_missed_by_a_root_that_somebody_kept() {
-    let club = Club::with_records(2).await;
+    let club = Club::in_a_file_with(2).await;
     let other = ProgrammeId::new("vanished").unwrap();
     let root = club.store.tree(&tug()).unwrap().root;
     let trusted = [TrustedHead { programme: other, size: 2, root }];
@@ -152,7 +152,7 @@ async fn a_programme_that_vanished_is_missed_by_a_root_that_somebody_kept() {
 
 #[tokio::test]
 async fn the_check_works_beside_writers() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let store = club.store.clone();
     let writing = tokio::spawn(async move {
         for number in 0..100 {
@@ -175,7 +175,7 @@ async fn where_there_is_no_database_the_check_says_so() {
 
 #[tokio::test]
 async fn a_signature_that_was_altered_is_not_given_out() {
-    let club = Club::with_records(3).await;
+    let club = Club::in_a_file_with(3).await;
     let notarised = club.store.checkpoint(&tug(), None).await.unwrap().unwrap();
     assert!(notarised.signed.is_signed_by(&notarised.key));
     assert_eq!(notarised.signed.checkpoint.size, 3);

@@ -1,24 +1,15 @@
-//! The statements, one file per noun. Everything above this knows nothing of SQL.
-
-pub(crate) mod account;
-pub(crate) mod calendar_link;
-pub(crate) mod idempotency;
-pub(crate) mod ledger;
-pub(crate) mod secret;
-pub(crate) mod session;
-pub(crate) mod steps;
+//! What only SQLite has: how to open a file, and whether its tables are as this program makes them.
 
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Duration;
 
-use chrono::{DateTime, Utc};
-use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::migrate::Migrator;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{Connection, SqliteConnection, SqlitePool};
 use tokio::sync::OnceCell;
 
-static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/sqlite");
+pub(super) static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/sqlite");
 
 /// How long to wait for another connection, such as that of a backup.
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
@@ -78,11 +69,6 @@ pub(crate) async fn connect_alone(database: &Path) -> sqlx::Result<SqliteConnect
         .journal_mode(SqliteJournalMode::Delete)
         .synchronous(SqliteSynchronous::Full);
     SqliteConnection::connect_with(&options).await
-}
-
-/// Brings the tables up to date.
-pub(crate) async fn migrate(connection: &mut SqliteConnection) -> Result<(), MigrateError> {
-    MIGRATIONS.run(connection).await
 }
 
 /// What SQLite says first about its own structure; `ok` if nothing is wrong.
@@ -145,38 +131,4 @@ async fn objects(connection: &mut SqliteConnection) -> sqlx::Result<Objects> {
 pub(crate) async fn copy_into(connection: &mut SqliteConnection, file: &str) -> sqlx::Result<()> {
     sqlx::query("VACUUM INTO ?1").bind(file).execute(connection).await?;
     Ok(())
-}
-
-/// A moment as stored.
-pub(crate) fn micros(moment: DateTime<Utc>) -> i64 {
-    moment.timestamp_micros()
-}
-
-/// A moment as read. A column that holds no moment is an error of the database, not of a person.
-pub(crate) fn moment(micros: i64) -> sqlx::Result<DateTime<Utc>> {
-    DateTime::from_timestamp_micros(micros).ok_or_else(|| not_a("moment", micros))
-}
-
-pub(crate) fn not_a(what: &'static str, found: impl std::fmt::Display) -> sqlx::Error {
-    sqlx::Error::Decode(format!("\"{found}\" is not a {what}").into())
-}
-
-pub(crate) fn hash(bytes: &[u8]) -> sqlx::Result<[u8; 32]> {
-    bytes.try_into().map_err(|_| not_a("hash of 32 bytes", bytes.len()))
-}
-
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    const DIGITS: &[u8; 16] = b"0123456789abcdef";
-    let mut text = String::with_capacity(bytes.len() * 2);
-    for byte in bytes {
-        text.push(char::from(DIGITS[usize::from(byte >> 4)]));
-        text.push(char::from(DIGITS[usize::from(byte & 15)]));
-    }
-    text
-}
-
-/// Rows as one JSON parameter, so that a statement takes any number of them at the price of one.
-pub(crate) fn rows<T: serde::Serialize>(rows: impl Iterator<Item = T>) -> sqlx::Result<String> {
-    let rows: Vec<T> = rows.collect();
-    serde_json::to_string(&rows).map_err(|error| sqlx::Error::Encode(error.into()))
 }

@@ -1,9 +1,8 @@
 //! Accounts.
 
 use programme::codes::PersonHandle;
-use sqlx::SqliteConnection;
 
-use super::{micros, moment, not_a};
+use super::{Link, micros, moment, not_a, on, run};
 use crate::account::Account;
 
 #[derive(sqlx::FromRow)]
@@ -18,20 +17,18 @@ struct Found {
     tokens_valid_from: i64,
 }
 
-pub(crate) async fn all(connection: &mut SqliteConnection) -> sqlx::Result<Vec<Account>> {
-    let found: Vec<Found> =
-        sqlx::query_as("SELECT * FROM account ORDER BY handle").fetch_all(connection).await?;
+pub(crate) async fn all(link: &mut Link<'_>) -> sqlx::Result<Vec<Account>> {
+    let found: Vec<Found> = on!(link, connection => sqlx::query_as("SELECT * FROM account ORDER BY handle").fetch_all(connection))?;
     found.into_iter().map(read).collect()
 }
 
 pub(crate) async fn find(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     handle: &PersonHandle,
 ) -> sqlx::Result<Option<Account>> {
-    let found: Option<Found> = sqlx::query_as("SELECT * FROM account WHERE handle = ?1")
+    let found: Option<Found> = on!(link, connection => sqlx::query_as("SELECT * FROM account WHERE handle = $1")
         .bind(handle.as_str())
-        .fetch_optional(connection)
-        .await?;
+        .fetch_optional(connection))?;
     found.map(read).transpose()
 }
 
@@ -48,14 +45,11 @@ fn read(found: Found) -> sqlx::Result<Account> {
     })
 }
 
-pub(crate) async fn insert(
-    connection: &mut SqliteConnection,
-    account: &Account,
-) -> sqlx::Result<()> {
-    sqlx::query(
+pub(crate) async fn insert(link: &mut Link<'_>, account: &Account) -> sqlx::Result<()> {
+    run!(link, connection => sqlx::query(
         "INSERT INTO account
              (handle, name, password_hash, pin_hash, administrator, created_at, disabled_at, tokens_valid_from)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
     )
     .bind(account.handle.as_str())
     .bind(&account.name)
@@ -65,19 +59,15 @@ pub(crate) async fn insert(
     .bind(micros(account.created_at))
     .bind(account.disabled_at.map(micros))
     .bind(micros(account.tokens_valid_from))
-    .execute(connection)
-    .await?;
+    .execute(connection))?;
     Ok(())
 }
 
-pub(crate) async fn update(
-    connection: &mut SqliteConnection,
-    account: &Account,
-) -> sqlx::Result<()> {
-    sqlx::query(
-        "UPDATE account SET name = ?2, password_hash = ?3, pin_hash = ?4, administrator = ?5,
-             disabled_at = ?6, tokens_valid_from = ?7
-         WHERE handle = ?1",
+pub(crate) async fn update(link: &mut Link<'_>, account: &Account) -> sqlx::Result<()> {
+    run!(link, connection => sqlx::query(
+        "UPDATE account SET name = $2, password_hash = $3, pin_hash = $4, administrator = $5,
+             disabled_at = $6, tokens_valid_from = $7
+         WHERE handle = $1",
     )
     .bind(account.handle.as_str())
     .bind(&account.name)
@@ -86,21 +76,19 @@ pub(crate) async fn update(
     .bind(account.administrator)
     .bind(account.disabled_at.map(micros))
     .bind(micros(account.tokens_valid_from))
-    .execute(connection)
-    .await?;
+    .execute(connection))?;
     Ok(())
 }
 
 /// Whether somebody else is an administrator who can sign in.
 pub(crate) async fn another_manages(
-    connection: &mut SqliteConnection,
+    link: &mut Link<'_>,
     than: &PersonHandle,
 ) -> sqlx::Result<bool> {
-    sqlx::query_scalar(
+    on!(link, connection => sqlx::query_scalar(
         "SELECT EXISTS (SELECT 1 FROM account
-             WHERE administrator AND disabled_at IS NULL AND handle <> ?1)",
+             WHERE administrator AND disabled_at IS NULL AND handle <> $1)",
     )
     .bind(than.as_str())
-    .fetch_one(connection)
-    .await
+    .fetch_one(connection))
 }

@@ -1,0 +1,248 @@
+//! Two servers on one PostgreSQL database: what is done at one is known at the other, and nothing is done twice or lost, also
+//! where one of them is killed. Without `RUNGBOOK_TEST_POSTGRES` these stories say so and end.
+
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc;
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+
+use serde_json::{Value, json};
+
+use crate::harness::{
+    Answer, Client, Event, PASSWORD, PROGRAMME, Server, Team, at, postgres_or_say_why_not,
+};
+use crate::road::together::at_once;
+
+/// How long the other server may take to know of something: a second, and what a busy machine adds.
+const SOON: Duration = Duration::from_secs(5);
+
+struct Two {
+    team: Team,
+    second: Server,
+    postgres: String,
+}
+
+impl Two {
+    fn servers() -> Option<Self> {
+        let postgres = postgres_or_say_why_not()?;
+        let team = Team::new();
+        let second = team.server.joined_by_another(&postgres);
+        Some(Self { team, second, postgres })
+    }
+
+    /// Somebody of the team at the first server, and the same sign-in at the second.
+    fn person(&self, handle: &str) -> [Client; 2] {
+        let first = self.team.person(handle).clone();
+        let second = first.speaking_to(&self.second);
+        [first, second]
+    }
+
+    fn verifies(&self) {
+        let verified = Server::command(&self.team.server.data, &["verify"]);
+        assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stderr));
+    }
+}
+
+#[track_caller]
+fn comes_true(what: &str, is: impl Fn() -> bool) {
+    let began = Instant::now();
+    while !is() {
+        assert!(began.elapsed() < SOON, "{what}: not within {SOON:?}");
+        std::thread::sleep(Duration::from_millis(10));
+    }
+}
+
+fn size(person: &Client) -> u64 {
+    person.get(&at("ledger")).has_status(200).json()["size"].as_u64().expect("a size")
+}
+
+fn observes(person: &Client, remarks: &str) -> Answer {
+    person.post(&at("weather"), json!({ "weather": { "remarks": remarks } }))
+}
+
+#[test]
+fn an_act_at_one_server_is_seen_at_the_other_and_heard_by_who_listens_there() {
+    let Some(two) = Two::servers() else { return };
+    let [here, _] = two.person("cas");
+    let [_, there] = two.person("ivo");
+    let before = size(&there);
+    let mut stream = there.listens(&at("events"));
+    assert_eq!(stream.next(), Event::Seq(before));
+    let acted = Instant::now();
+    observes(&here, "Dry.").has_status(201);
+    assert_eq!(stream.next(), Event::Seq(before + 1));
+    println!("heard at the other server after {:?}", acted.elapsed());
+    assert!(acted.elapsed() < SOON);
+    assert_eq!(size(&there), before + 1);
+    assert_eq!(there.get(&at("ledger")).text, two.team.person("ivo").get(&at("ledger")).text);
+    two.verifies();
+}
+
+#[test]
+fn who_signs_out_at_one_server_is_out_at_the_other_and_so_is_who_was_disabled() {
+    let Some(two) = Two::servers() else { return };
+    let [here, there] = two.person("cas");
+    there.get(PROGRAMME).has_status(200);
+    here.delete("/api/v1/sessions/current").succeeds();
+    comes_true("out at the other server", || there.get(PROGRAMME).status == 401);
+    let [_, there] = two.person("eve");
+    let keeper = two.team.server.sign_in("keeper");
+    let body = json!({ "name": "Eve", "administrator": false, "disabled": true });
+    keeper.change("/api/v1/accounts/eve", body).has_status(200);
+    comes_true("disabled at the other server", || there.get(PROGRAMME).status == 401);
+    // Who signs in at one is signed in at both.
+    let anew = two.second.sign_in("cas");
+    let at_the_first = anew.speaking_to(&two.team.server);
+    comes_true("in at the first", || at_the_first.get(PROGRAMME).status == 200);
+}
+
+#[test]
+fn the_same_key_sent_to_both_has_one_effect_and_one_answer() {
+    let Some(two) = Two::servers() else { return };
+    let [here, there] = two.person("cas").map(|person| person.with("idempotency-key", "once"));
+    let before = size(two.team.person("ivo"));
+    let acts: Vec<Box<dyn FnOnce() -> Answer + Send>> =
+        vec![Box::new(move || observes(&here, "Dry.")), Box::new(move || observes(&there, "Dry."))];
+    let answers = at_once(acts);
+    let [first, second] = [0, 1].map(|number| answers[number].clone().has_status(201));
+    assert_eq!(first.text, second.text);
+    let [ivo, at_the_other] = two.person("ivo");
+    comes_true("one record at both", || {
+        size(&ivo) == before + 1 && size(&at_the_other) == before + 1
+    });
+    two.verifies();
+}
+
+/// The numbers of records that were acknowledged, each with its remark.
+type Acknowledged = Vec<(u64, String)>;
+
+/// Writes until told to stop. A server that is gone is asked again once it is back.
+fn writes(person: &Client, name: &str, stop: &AtomicBool, told: &mpsc::Sender<()>) -> Acknowledged {
+    let mut acknowledged = Vec::new();
+    for count in 0.. {
+        if stop.load(Ordering::Relaxed) {
+            break;
+        }
+        let remark = format!("{name}, observation {count}");
+        let body = json!({ "weather": { "remarks": remark } }).to_string();
+        let path = at("weather");
+        let Ok(answer) = person.try_send("POST", &path, Some(("application/json", body))) else {
+            break;
+        };
+        if answer.status == 503 {
+            continue;
+        }
+        let answer = answer.has_status(201).json();
+        acknowledged.push((answer["records"][0]["seq"].as_u64().expect("a number"), remark));
+        // Who counts may have heard enough.
+        let _ = told.send(());
+    }
+    acknowledged
+}
+
+/// A small generator, so that a run can be had again by its seed.
+struct Dice(u64);
+
+impl Dice {
+    fn throw(&mut self, below: u64) -> u64 {
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) % below
+    }
+}
+
+/// Somebody calls a stop, and the safety officer lifts it at both servers at once: it is lifted once.
+fn is_lifted_once(two: &Two) {
+    let [cas, _] = two.person("cas");
+    let called = cas.post(&at("stand-down"), json!({ "reason": "Smoke." })).has_status(201).json();
+    let call = called["records"][0]["seq"].clone();
+    let lifting = json!({ "reasons": "Found.", "calls": [call], "secret": PASSWORD });
+    let acts = two.person("sam").map(|sam| -> Box<dyn FnOnce() -> Answer + Send> {
+        let lifting = lifting.clone();
+        Box::new(move || sam.post(&at("stand-down/lifting"), lifting))
+    });
+    let answers = at_once(Vec::from(acts));
+    let lifted = answers.iter().filter(|answer| answer.status == 200).count();
+    let told: Vec<_> = answers.iter().map(|answer| (answer.status, &answer.text)).collect();
+    assert_eq!(lifted, 1, "{told:?}");
+    assert!(answers.iter().any(|answer| answer.status == 409), "{told:?}");
+}
+
+#[test]
+fn eight_writers_on_two_servers_of_which_one_is_killed_again_and_again_lose_nothing() {
+    let Some(mut two) = Two::servers() else { return };
+    let seed = std::env::var("SEED").ok().and_then(|seed| seed.parse().ok()).unwrap_or_else(|| {
+        SystemTime::now().duration_since(UNIX_EPOCH).map_or(7, |since| since.as_secs())
+    });
+    println!("seed {seed}");
+    let mut dice = Dice(seed);
+    let mut acknowledged: Acknowledged = Vec::new();
+    for life in 0..6 {
+        is_lifted_once(&two);
+        let stop = AtomicBool::new(false);
+        let (told, hears) = mpsc::channel();
+        let written = std::thread::scope(|scope| {
+            let writers: Vec<_> = ["cas", "eve", "lea", "pip"]
+                .into_iter()
+                .flat_map(|handle| {
+                    two.person(handle).into_iter().enumerate().map(move |it| (handle, it))
+                })
+                .map(|(handle, (server, person))| {
+                    let (stop, told) = (&stop, told.clone());
+                    let name = format!("{handle} at {server}, life {life}");
+                    scope.spawn(move || writes(&person, &name, stop, &told))
+                })
+                .collect();
+            let heard = dice.throw(12);
+            for _ in 0..heard {
+                hears.recv_timeout(Duration::from_secs(20)).expect("somebody is acknowledged");
+            }
+            std::thread::sleep(Duration::from_millis(dice.throw(60)));
+            two.second.kill_now();
+            // The other one goes on: what the killed one held is let go of.
+            while hears.try_recv().is_ok() {}
+            for _ in 0..5 {
+                hears.recv_timeout(Duration::from_secs(20)).expect("the other server goes on");
+            }
+            stop.store(true, Ordering::Relaxed);
+            writers.into_iter().flat_map(|writer| writer.join().unwrap()).collect::<Vec<_>>()
+        });
+        acknowledged.extend(written);
+        two.second.kill();
+        two.second.join_again(&two.team.server.data, &two.postgres);
+    }
+    is_lifted_once(&two);
+
+    let records = records(two.team.person("ivo"));
+    let numbers: Vec<u64> = records.keys().copied().collect();
+    assert_eq!(numbers, (1..=records.len() as u64).collect::<Vec<_>>(), "one record each, no gap");
+    for (seq, remark) in &acknowledged {
+        assert_eq!(records[seq]["weather"]["remarks"], json!(remark), "record {seq}");
+    }
+    println!(
+        "{} records, of which {} were acknowledged to writers",
+        records.len(),
+        acknowledged.len()
+    );
+    let [ivo, at_the_other] = two.person("ivo");
+    comes_true("the same head at both", || {
+        ivo.get(&at("ledger")).text == at_the_other.get(&at("ledger")).text
+    });
+    two.verifies();
+}
+
+/// What every record holds, by its number.
+fn records(reader: &Client) -> BTreeMap<u64, Value> {
+    let mut records = BTreeMap::new();
+    let mut next = Some(format!("{PROGRAMME}/ledger/records?limit=200"));
+    while let Some(path) = next {
+        let page = reader.get(&path).has_status(200).json();
+        for record in page["items"].as_array().expect("a page") {
+            let seq = record["seq"].as_u64().expect("a number");
+            let other = records.insert(seq, record["entry"]["body"].clone());
+            assert!(other.is_none(), "record {seq} is there twice");
+        }
+        next = page["next"].as_str().map(str::to_owned);
+    }
+    records
+}
