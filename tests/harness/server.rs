@@ -81,6 +81,18 @@ impl Server {
         Self::start(&data, program, Stdio::inherit()).keeping(folder)
     }
 
+    /// As [`Server::joined_by_another`], with the files of recordings in a folder that both have.
+    pub fn joined_sharing(&self, recordings: &Path, postgres: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        let data = folder.path().join("data");
+        std::fs::create_dir(&data).expect("a folder can be made");
+        std::os::unix::fs::symlink(recordings, data.join("recordings"))
+            .expect("a link can be made");
+        let mut program = program_joining(&data, &self.data, postgres);
+        program.args(["serve", "--listen", "127.0.0.1:0"]);
+        Self::start(&data, program).keeping(folder)
+    }
+
     /// Starts a server that joined another one's database again, on its own folder.
     pub fn join_again(&mut self, first: &Path, postgres: &str) {
         let mut program = program_joining(&self.data, first, postgres);

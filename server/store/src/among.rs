@@ -18,6 +18,8 @@
 //! the other, the records either stand or never will. Only then somebody is answered. Where the database stays away, the
 //! answer is that it is not known; memory never runs ahead of what was read or committed.
 
+mod settle;
+
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
@@ -25,7 +27,7 @@ use std::time::Duration;
 use programme::codes::ProgrammeId;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{Connection, PgConnection};
-use tokio::time::{Instant, sleep, timeout};
+use tokio::time::{Instant, timeout};
 use uuid::Uuid;
 
 use crate::batch::Batch;
@@ -49,9 +51,6 @@ const PATIENCE: Duration = Duration::from_secs(20);
 /// How long a large errand may take, such as taking a programme over.
 const LONG: Duration = Duration::from_secs(3600);
 
-/// How long it is tried to find out whether a transaction stands whose commit was not answered.
-const SETTLE_WITHIN: Duration = Duration::from_secs(20);
-
 /// The first and the longest pause between two attempts to connect.
 const FIRST_PAUSE: Duration = Duration::from_millis(200);
 const LONGEST_PAUSE: Duration = Duration::from_secs(5);
@@ -65,7 +64,7 @@ pub(crate) struct Among {
     connection: Option<PgConnection>,
     /// The number of the last change outside the ledgers that memory has.
     seen: i64,
-    /// When connecting is tried again, and how long after that.
+    /// When connecting is tried again, and the pause after that.
     next_try: Option<Instant>,
     pause: Duration,
     purged: Purged,
@@ -187,37 +186,6 @@ impl Among {
         }
     }
 
-    /// Whether what was written stands, after a commit that was not answered; none where it cannot be found out.
-    async fn settle(&mut self, locks: &Locks, batch: &Batch<'_>, asked: &Asked) -> Option<bool> {
-        tracing::warn!(
-            "the connection to the database was lost during a commit: looking whether it stands"
-        );
-        let until = Instant::now() + SETTLE_WITHIN;
-        let mut pause = FIRST_PAUSE;
-        loop {
-            if let Ok(fresh) = sql::postgres::connect_to_write(&self.options).await {
-                self.connection = Some(fresh);
-                let looked = within(PATIENCE, async {
-                    let mut link = self.link()?;
-                    sql::others::turn(&mut link, "BEGIN").await?;
-                    sql::others::lock(&mut link, locks).await?;
-                    Ok(stands(&mut link, batch, asked).await?)
-                });
-                if let Ok(stands) = looked.await
-                    && self.end("ROLLBACK").await.is_ok()
-                {
-                    return Some(stands);
-                }
-                self.connection = None;
-            }
-            if Instant::now() >= until {
-                return None;
-            }
-            sleep(pause).await;
-            pause = (pause * 2).min(LONGEST_PAUSE);
-        }
-    }
-
     pub async fn write_errand(
         &mut self,
         shared: &Shared,
@@ -264,7 +232,7 @@ impl Among {
         let was_away = matches!(shared.health(), Health::Unreachable(_));
         let everything = was_away || told.contains(&Told::Anything);
         // A connection that was lost since the last time is replaced once.
-        let mut again = self.connection.is_some();
+        let mut again = true;
         loop {
             match self.look_at(shared, working, told, everything).await {
                 Ok(()) => return self.reached(shared),
@@ -272,11 +240,8 @@ impl Among {
                     self.connection = None;
                     again = false;
                 }
-                Err(behind) => {
-                    // Nobody waits for an answer.
-                    let _ = self.fell_behind(shared, behind).await;
-                    return;
-                }
+                // Nobody waits for an answer.
+                Err(behind) => return drop(self.fell_behind(shared, behind).await),
             }
         }
     }
@@ -318,7 +283,7 @@ impl Among {
 
     /// Begins a transaction, with locks where some are wanted. A connection that was lost since the last one is replaced once.
     async fn begin(&mut self, shared: &Shared, locks: Option<&Locks>) -> Result<(), WriteError> {
-        let mut again = self.connection.is_some();
+        let mut again = true;
         loop {
             let begun = match self.connect().await {
                 Ok(()) => {
@@ -420,24 +385,6 @@ impl Among {
             tracing::info!("the database can be reached again: writing goes on");
         }
     }
-}
-
-/// Whether everything of a batch is in the database. It was written in one transaction, so it is all there or none of it.
-async fn stands(link: &mut Link<'_>, batch: &Batch<'_>, asked: &Asked) -> sqlx::Result<bool> {
-    for (decided, _) in &batch.decided {
-        let Some(last) = decided.rows.last() else { continue };
-        let there = sql::ledger::leaf(link, decided.programme.as_str(), last.entry.seq).await?;
-        if there.as_deref() != Some(&last.leaf.bytes()[..]) {
-            return Ok(false);
-        }
-    }
-    let answered = sql::idempotency::find(link, &asked.keys, asked.oldest_reply).await?;
-    Ok(batch.to_remember.iter().all(|row| {
-        let key = (row.person.clone(), row.idempotency.key.clone());
-        answered.get(&key).is_some_and(|answered| {
-            answered.request_digest == row.idempotency.request_digest && answered.reply == row.reply
-        })
-    }))
 }
 
 /// Does it, or fails as where the connection is lost.

@@ -5,6 +5,7 @@
 //! copy, in which nobody signs.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use programme::codes::ProgrammeId;
 use programme::entry::Entry;
@@ -61,7 +62,9 @@ pub enum RelocateError {
         place: String,
     },
     /// Servers work with the old place.
-    #[error("{connections} connections of servers to {place} are open; stop all servers first")]
+    #[error(
+        "{place} is in use: {connections} connections of servers are open; stop all servers first"
+    )]
     InUse {
         /// The old place.
         place: String,
@@ -139,10 +142,19 @@ pub async fn relocate(from: &Whereabouts, to: &Whereabouts) -> Result<Vec<Carrie
     carried
 }
 
+/// Waits a little for connections of servers that have just been stopped.
 async fn nobody_else_is_at(place: &Whereabouts) -> Result<(), RelocateError> {
     let Some(database) = &place.database else { return Ok(()) };
     let mut connection = sql::postgres::connect(database.options()).await?;
-    let connections = sql::moving::others_at_it(&mut Link::Postgres(&mut connection)).await?;
+    let mut link = Link::Postgres(&mut connection);
+    let mut connections = 0;
+    for _ in 0..20 {
+        connections = sql::moving::others_at_it(&mut link).await?;
+        if connections == 0 {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
     sqlx::Connection::close(connection).await?;
     match connections {
         0 => Ok(()),

@@ -5,7 +5,7 @@ use actix_web::{HttpRequest, HttpResponse};
 use chrono::{DateTime, Utc};
 use programme::codes::PersonHandle;
 use serde::{Deserialize, Serialize};
-use store::{Account, NewAccount, Remembered, Reply};
+use store::{Account, AccountError, NewAccount, Remembered, Reply};
 
 use crate::access::Administrator;
 use crate::desk::{Answer, Shown, send};
@@ -183,8 +183,19 @@ pub(crate) async fn create(
         pin_hash: None,
         administrator: body.administrator,
     };
-    let remember = key.map(|key| (by.handle.clone(), key, reply.clone()));
-    let account = office.store.create_account(new, now, remember).await?;
+    let remember = key.clone().map(|key| (by.handle.clone(), key, reply.clone()));
+    let account = match (office.store.create_account(new, now, remember).await, key) {
+        (Ok(account), _) => account,
+        // The same request may have been done meanwhile, here or by another server.
+        (Err(AccountError::Exists(handle)), Some(key)) => {
+            return match office.store.remembered(&by.handle, &key, now).await? {
+                Remembered::Same(reply) => Ok(send(reply, true)),
+                Remembered::Another => Err(Problem::key_reused()),
+                Remembered::Nothing => Err(AccountError::Exists(handle).into()),
+            };
+        }
+        (Err(error), _) => return Err(error.into()),
+    };
     tracing::info!(by = %by.handle, account = %account.handle, "{} made the account {}", by.handle, account.handle);
     Ok(send(reply, false))
 }

@@ -22,7 +22,9 @@ pub(crate) async fn put_secret(
     link: &mut Link<'_>,
     (name, bytes, created_at): &KeptSecret,
 ) -> sqlx::Result<()> {
-    forget_secrets(link, name).await?;
+    run!(link, connection => sqlx::query("DELETE FROM secret WHERE name = $1")
+        .bind(name)
+        .execute(connection))?;
     run!(link, connection => sqlx::query(
         "INSERT INTO secret (name, bytes, created_at) VALUES ($1, $2, $3)",
     )

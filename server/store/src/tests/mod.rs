@@ -14,6 +14,7 @@ mod keys;
 mod opening;
 mod packs;
 mod past;
+mod relocating;
 mod repeating;
 mod servers;
 mod sign_ins;
