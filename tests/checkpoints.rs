@@ -42,6 +42,12 @@ impl Kept {
     }
 }
 
+/// The demonstration with a past and a key of its own, and not a copy of the one that others have.
+fn made_anew() -> Server {
+    let folder = tempfile::tempdir().unwrap();
+    Server::demonstration_in(&folder.path().join("data")).keeping(folder)
+}
+
 fn sql(database: &Path, statements: &str) {
     let done = Command::new("python3")
         .args(["-c", "import sqlite3,sys; c=sqlite3.connect(sys.argv[1]); c.executescript(sys.argv[2]); c.commit()"])
@@ -71,7 +77,7 @@ fn a_ledger_rewritten_as_a_whole_passes_alone_and_fails_against_a_checkpoint_tha
     let mut kept = Kept::begins();
     kept.server.kill();
     // Somebody with all rights makes the whole ledger anew: another demonstration, with its own key, in the place of this one.
-    let mut forged = Server::demonstration();
+    let mut forged = made_anew();
     forged.kill();
     for file in ["rungbook.db", "rungbook.db-wal", "rungbook.db-shm", "rungbook.fence"] {
         let _ = std::fs::remove_file(kept.server.data.join(file));
@@ -99,7 +105,7 @@ fn a_ledger_rewritten_as_a_whole_passes_alone_and_fails_against_a_checkpoint_tha
 #[test]
 fn a_checkpoint_that_another_key_signed_is_not_believed() {
     let kept = Kept::begins();
-    let other = Server::demonstration();
+    let other = made_anew();
     let inspector = other.sign_in_to_demonstration("viktor");
     let keys = inspector.get("/api/v1/programmes/tallow/ledger/keys").has_status(200).json();
     let key = keys["keys"][0].as_str().unwrap();
@@ -164,7 +170,7 @@ fn a_witness_follows_a_ledger_that_grows_and_is_not_taken_in_by_another_past() {
     assert!(told.contains("follow from"), "{told}");
 
     // The same people and the same programme, made anew: another key first, then the witness is asked to trust that key.
-    let other = Server::demonstration();
+    let other = made_anew();
     let (foreign, told) = witness(&other, &notes, &[]);
     assert_eq!(foreign, Some(1));
     assert!(told.contains("not signed by") && told.contains("refused-"), "{told}");
