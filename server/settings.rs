@@ -81,7 +81,7 @@ pub struct Flags {
 }
 
 /// What is logged where nothing else is asked for.
-pub const USUAL_LOG: &str = "info,actix_server=warn";
+pub const USUAL_LOG: &str = "info,actix_server=warn,sqlx=warn";
 
 /// What the settings file may say.
 #[derive(Debug, Default, Deserialize)]
