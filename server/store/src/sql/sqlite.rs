@@ -9,7 +9,7 @@ use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, S
 use sqlx::{Connection, SqliteConnection, SqlitePool};
 use tokio::sync::OnceCell;
 
-pub(super) static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/sqlite");
+pub(crate) static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/sqlite");
 
 /// How long to wait for another connection, such as that of a backup.
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);

@@ -5,6 +5,7 @@
 mod acts;
 mod backups;
 mod database;
+mod earlier;
 mod failing;
 mod files;
 mod flips;
