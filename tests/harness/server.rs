@@ -90,7 +90,7 @@ impl Server {
             .expect("a link can be made");
         let mut program = program_joining(&data, &self.data, postgres);
         program.args(["serve", "--listen", "127.0.0.1:0"]);
-        Self::start(&data, program).keeping(folder)
+        Self::start(&data, program, Stdio::inherit()).keeping(folder)
     }
 
     /// Starts a server that joined another one's database again, on its own folder.
