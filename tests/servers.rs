@@ -19,6 +19,10 @@ use crate::road::together::at_once;
 /// How long the other server may take to know of something: a second, and what a busy machine adds.
 const SOON: Duration = Duration::from_secs(5);
 
+/// How much is acknowledged to writers while one of the servers is killed again and again, and how long that one lives at most.
+const OPERATIONS: usize = 20_000;
+const LONGEST_LIFE_MS: u64 = 2000;
+
 struct Two {
     team: Team,
     second: Server,
@@ -294,8 +298,14 @@ fn eight_writers_on_two_servers_of_which_one_is_killed_again_and_again_lose_noth
     println!("seed {seed}");
     let mut dice = Dice(seed);
     let mut acknowledged: Acknowledged = Vec::new();
-    for life in 0..6 {
-        is_lifted_once(&two);
+    for life in 0.. {
+        if acknowledged.len() >= OPERATIONS {
+            break;
+        }
+        // Whoever signs too often is made to wait.
+        if life < 6 {
+            is_lifted_once(&two);
+        }
         let stop = AtomicBool::new(false);
         let (told, hears) = mpsc::channel();
         let written = std::thread::scope(|scope| {
@@ -314,7 +324,7 @@ fn eight_writers_on_two_servers_of_which_one_is_killed_again_and_again_lose_noth
             for _ in 0..heard {
                 hears.recv_timeout(Duration::from_secs(20)).expect("somebody is acknowledged");
             }
-            std::thread::sleep(Duration::from_millis(dice.throw(60)));
+            std::thread::sleep(Duration::from_millis(dice.throw(LONGEST_LIFE_MS)));
             two.second.kill_now();
             // The other one goes on: what the killed one held is let go of.
             while hears.try_recv().is_ok() {}

@@ -51,7 +51,7 @@ pub(super) async fn frame(
     if wants_page(request.request())
         && let Some((problem, page)) = unsent::of_nobody(&mut request).await
     {
-        let reply = reply_with(request.request(), &problem, page.body());
+        let reply = reply_with(request.request(), &problem, unsent::TITLE, page.body());
         return Ok(request.into_response(reply).map_into_boxed_body());
     }
     let response = next.call(request).await?;
@@ -108,6 +108,9 @@ fn wants_page(request: &HttpRequest) -> bool {
 
 /// A problem as a page. Whoever only has to sign in is led there and back.
 fn reply_to(request: &HttpRequest, problem: &Problem) -> HttpResponse {
+    if let Some(page) = unsent::of_another_sign_in(request, problem) {
+        return reply_with(request, problem, unsent::TITLE, page.body());
+    }
     problem.log();
     if problem.code() == NOT_SIGNED_IN.code && request.method() == Method::GET {
         let asked = request.uri().path_and_query().map_or("/", |it| it.as_str());
@@ -118,14 +121,17 @@ fn reply_to(request: &HttpRequest, problem: &Problem) -> HttpResponse {
         };
         return HttpResponse::SeeOther().insert_header((header::LOCATION, place)).finish();
     }
-    let body = unsent::of_another_sign_in(request, problem)
-        .map_or_else(|| Told::of(problem).page(), |page| page.body());
-    reply_with(request, problem, body)
+    reply_with(request, problem, problem.title(), Told::of(problem).page())
 }
 
 /// A page about a problem.
-fn reply_with(request: &HttpRequest, problem: &Problem, body: Markup) -> HttpResponse {
-    let mut reply = around(request, problem).reply(problem.status(), body);
+fn reply_with(
+    request: &HttpRequest,
+    problem: &Problem,
+    title: &'static str,
+    body: Markup,
+) -> HttpResponse {
+    let mut reply = around(request, title).reply(problem.status(), body);
     dress(reply.headers_mut());
     if let Ok(code) = HeaderValue::from_str(problem.code()) {
         reply.headers_mut().insert(CODE.clone(), code);
@@ -139,8 +145,7 @@ fn reply_with(request: &HttpRequest, problem: &Problem, body: Markup) -> HttpRes
     reply
 }
 
-fn around(request: &HttpRequest, problem: &Problem) -> Around {
-    let title = problem.title();
+fn around(request: &HttpRequest, title: &'static str) -> Around {
     let Ok(office) = office_of(request) else {
         return Around::of_nobody(title, chrono::Utc::now());
     };

@@ -15,6 +15,9 @@ use super::form::{Form, SECRET, Trouble, read};
 use crate::office::office_of;
 use crate::problem::Problem;
 
+/// What happened, in a word.
+pub(super) const TITLE: &str = "Nothing was recorded yet";
+
 /// What the page shows.
 #[derive(Debug, Clone)]
 pub(crate) struct UnsentPage {
@@ -42,7 +45,7 @@ impl UnsentPage {
         let token = self.visitor.as_ref().map_or("", |(_, token)| token);
         html! {
             section.told role="alert" {
-                h1 { "Nothing was recorded yet" }
+                h1 { (TITLE) }
                 p { (self.trouble.told.detail) }
                 @match &self.visitor {
                     None => { p { "What you typed is kept on this page. " a href="/sign-in" target="_blank" { "Sign in beside it" } ", then come back here and send it." } }
