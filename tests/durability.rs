@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::json;
 
-use crate::harness::{Client, PROGRAMME, Server, Team};
+use crate::harness::{Client, PROGRAMME, Team, records, verifies};
 
 /// How often the program is killed.
 const KILLS: u64 = 200;
@@ -73,28 +73,15 @@ fn every_acknowledged_record_survives_two_hundred_kills_under_writers_and_none_i
     }
     assert!(acknowledged.len() > 100, "only {} records were acknowledged", acknowledged.len());
 
-    let mut kept = std::collections::BTreeMap::new();
-    let reader = team.person("ivo");
-    let mut next = Some(format!("{PROGRAMME}/ledger/records?limit=200"));
-    while let Some(path) = next {
-        let page = reader.get(&path).has_status(200).json();
-        for record in page["items"].as_array().unwrap() {
-            kept.insert(
-                record["seq"].as_u64().unwrap(),
-                record["entry"]["body"]["weather"]["remarks"].clone(),
-            );
-        }
-        next = page["next"].as_str().map(str::to_owned);
-    }
+    let kept = records(team.person("ivo"));
     for (seq, remark) in &acknowledged {
-        assert_eq!(kept.get(seq), Some(&json!(remark)), "record {seq} was acknowledged");
+        let body = kept.get(seq).unwrap_or_else(|| panic!("record {seq} was acknowledged"));
+        assert_eq!(body["weather"]["remarks"], json!(remark), "record {seq} was acknowledged");
     }
     assert_eq!(
         kept.keys().copied().collect::<Vec<_>>(),
         (1..=kept.len() as u64).collect::<Vec<_>>()
     );
 
-    let data = team.server.data.clone();
-    let verified = Server::command(&data, &["verify"]);
-    assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stderr));
+    verifies(&team.server.data);
 }

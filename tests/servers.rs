@@ -1,18 +1,17 @@
 //! Two servers on one PostgreSQL database: what is done at one is known at the other, and nothing is done twice or lost, also
 //! where one of them is killed. Without `RUNGBOOK_TEST_POSTGRES` these stories say so and end.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Output;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc;
-use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+use std::time::{Duration, Instant};
 
-use serde_json::{Value, json};
+use serde_json::json;
 
 use crate::harness::{
-    Answer, Client, Event, PASSWORD, PROGRAMME, Server, Team, at, database_of,
-    postgres_or_say_why_not, program,
+    Answer, Chance, Client, Event, PASSWORD, PROGRAMME, Server, Team, at, database_of,
+    postgres_or_say_why_not, program, records, verifies,
 };
 use crate::road::together::at_once;
 
@@ -42,11 +41,6 @@ impl Two {
         let first = self.team.person(handle).clone();
         let second = first.speaking_to(&self.second);
         [first, second]
-    }
-
-    fn verifies(&self) {
-        let verified = Server::command(&self.team.server.data, &["verify"]);
-        assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stderr));
     }
 }
 
@@ -82,7 +76,7 @@ fn an_act_at_one_server_is_seen_at_the_other_and_heard_by_who_listens_there() {
     assert!(acted.elapsed() < SOON);
     assert_eq!(size(&there), before + 1);
     assert_eq!(there.get(&at("ledger")).text, two.team.person("ivo").get(&at("ledger")).text);
-    two.verifies();
+    verifies(&two.team.server.data);
 }
 
 #[test]
@@ -117,7 +111,7 @@ fn the_same_key_sent_to_both_has_one_effect_and_one_answer() {
     comes_true("one record at both", || {
         size(&ivo) == before + 1 && size(&at_the_other) == before + 1
     });
-    two.verifies();
+    verifies(&two.team.server.data);
 }
 
 #[test]
@@ -261,17 +255,6 @@ fn writes(person: &Client, name: &str, stop: &AtomicBool, told: &mpsc::Sender<()
     acknowledged
 }
 
-/// A small generator, so that a run can be had again by its seed.
-struct Dice(u64);
-
-impl Dice {
-    fn throw(&mut self, below: u64) -> u64 {
-        self.0 =
-            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % below
-    }
-}
-
 /// Somebody calls a stop, and the safety officer lifts it at both servers at once: it is lifted once.
 fn is_lifted_once(two: &Two) {
     let [cas, _] = two.person("cas");
@@ -292,11 +275,7 @@ fn is_lifted_once(two: &Two) {
 #[test]
 fn eight_writers_on_two_servers_of_which_one_is_killed_again_and_again_lose_nothing() {
     let Some(mut two) = Two::servers() else { return };
-    let seed = std::env::var("SEED").ok().and_then(|seed| seed.parse().ok()).unwrap_or_else(|| {
-        SystemTime::now().duration_since(UNIX_EPOCH).map_or(7, |since| since.as_secs())
-    });
-    println!("seed {seed}");
-    let mut dice = Dice(seed);
+    let mut chance = Chance::new("two servers of which one is killed");
     let mut acknowledged: Acknowledged = Vec::new();
     for life in 0.. {
         if acknowledged.len() >= OPERATIONS {
@@ -320,11 +299,11 @@ fn eight_writers_on_two_servers_of_which_one_is_killed_again_and_again_lose_noth
                     scope.spawn(move || writes(&person, &name, stop, &told))
                 })
                 .collect();
-            let heard = dice.throw(12);
+            let heard = chance.below(12);
             for _ in 0..heard {
                 hears.recv_timeout(Duration::from_secs(20)).expect("somebody is acknowledged");
             }
-            std::thread::sleep(Duration::from_millis(dice.throw(LONGEST_LIFE_MS)));
+            std::thread::sleep(Duration::from_millis(chance.below(LONGEST_LIFE_MS)));
             two.second.kill_now();
             // The other one goes on: what the killed one held is let go of.
             while hears.try_recv().is_ok() {}
@@ -355,21 +334,5 @@ fn eight_writers_on_two_servers_of_which_one_is_killed_again_and_again_lose_noth
     comes_true("the same head at both", || {
         ivo.get(&at("ledger")).text == at_the_other.get(&at("ledger")).text
     });
-    two.verifies();
-}
-
-/// What every record holds, by its number.
-fn records(reader: &Client) -> BTreeMap<u64, Value> {
-    let mut records = BTreeMap::new();
-    let mut next = Some(format!("{PROGRAMME}/ledger/records?limit=200"));
-    while let Some(path) = next {
-        let page = reader.get(&path).has_status(200).json();
-        for record in page["items"].as_array().expect("a page") {
-            let seq = record["seq"].as_u64().expect("a number");
-            let other = records.insert(seq, record["entry"]["body"].clone());
-            assert!(other.is_none(), "record {seq} is there twice");
-        }
-        next = page["next"].as_str().map(str::to_owned);
-    }
-    records
+    verifies(&two.team.server.data);
 }

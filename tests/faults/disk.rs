@@ -1,13 +1,12 @@
 //! A disk that does not keep what it was given, and one that is full. The calls of the running program are made to fail by
 //! `strace`; where that is not installed or may not look into other processes, these tests say so and end.
 
-use std::collections::BTreeMap;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use serde_json::json;
 
-use crate::harness::{Client, PROGRAMME, Server, Team};
+use crate::harness::{Client, PROGRAMME, Server, Team, remarks, verifies};
 
 /// Makes calls of a program fail while it lives.
 struct Failing(Child);
@@ -64,26 +63,6 @@ fn observes(who: &Client, remark: &str) -> (u16, Option<u64>) {
     (answer.status, seq.flatten())
 }
 
-/// What of the ledger can be read: remarks by the numbers of their records.
-fn kept(reader: &Client) -> BTreeMap<u64, String> {
-    let mut kept = BTreeMap::new();
-    let mut next = Some(format!("{PROGRAMME}/ledger/records?limit=200"));
-    while let Some(path) = next {
-        let page = reader.get(&path).has_status(200).json();
-        for record in page["items"].as_array().unwrap() {
-            let remark = record["entry"]["body"]["weather"]["remarks"].as_str().unwrap_or_default();
-            kept.insert(record["seq"].as_u64().unwrap(), remark.to_owned());
-        }
-        next = page["next"].as_str().map(str::to_owned);
-    }
-    kept
-}
-
-fn verifies(team: &Team) {
-    let verified = Server::command(&team.server.data, &["verify"]);
-    assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stderr));
-}
-
 #[test]
 fn after_a_disk_failed_to_keep_something_nothing_more_is_acknowledged_and_what_was_stands() {
     let team = Team::new();
@@ -118,20 +97,20 @@ fn after_a_disk_failed_to_keep_something_nothing_more_is_acknowledged_and_what_w
     let anyone = team.server.stranger();
     anyone.get("/api/v1/health/ready").has_status(503);
     anyone.get("/api/v1/health/live").has_status(200);
-    let seen = kept(cas);
+    let seen = remarks(cas);
     assert!(refused.iter().all(|remark| !seen.values().any(|it| it == remark)), "none is shown");
     failing.end();
     let (status, _) = observes(cas, "the disk works again");
     assert_eq!(status, 503, "what the kernel dropped meanwhile is not known: only a start knows");
 
     let team = team.killed_and_started_again();
-    let after = kept(team.person("ivo"));
+    let after = remarks(team.person("ivo"));
     for (seq, remark) in &acknowledged {
         assert_eq!(after.get(seq), Some(remark), "record {seq} was acknowledged");
     }
     let (status, _) = observes(team.person("cas"), "after the start");
     assert_eq!(status, 201);
-    verifies(&team);
+    verifies(&team.server.data);
 }
 
 #[test]
@@ -147,7 +126,7 @@ fn a_full_disk_is_told_as_such_reading_goes_on_and_writing_too_once_there_is_spa
         let remark = format!("refused, {count}");
         let body = json!({ "weather": { "remarks": remark } });
         cas.post(&format!("{PROGRAMME}/weather"), body).has_problem(507, "disk-full");
-        assert!(!kept(cas).values().any(|it| *it == remark), "it is not shown");
+        assert!(!remarks(cas).values().any(|it| *it == remark), "it is not shown");
     }
     failing.end();
     let began = Instant::now();
@@ -156,9 +135,9 @@ fn a_full_disk_is_told_as_such_reading_goes_on_and_writing_too_once_there_is_spa
         std::thread::sleep(Duration::from_millis(50));
     }
     let team = team.killed_and_started_again();
-    let remarks: Vec<String> = kept(team.person("ivo")).into_values().collect();
-    let told = |what: &str| remarks.iter().filter(|it| *it == what).count();
+    let kept: Vec<String> = remarks(team.person("ivo")).into_values().collect();
+    let told = |what: &str| kept.iter().filter(|it| *it == what).count();
     assert_eq!((told("before"), told("after")), (1, 1));
-    assert!(!remarks.iter().any(|it| it.starts_with("refused")), "{remarks:?}");
-    verifies(&team);
+    assert!(!kept.iter().any(|it| it.starts_with("refused")), "{kept:?}");
+    verifies(&team.server.data);
 }

@@ -8,8 +8,7 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 use serde_json::json;
 
-use super::Chance;
-use crate::harness::{Client, PROGRAMME, Team};
+use crate::harness::{Chance, Client, PROGRAMME, Team, remarks};
 
 /// How many things are done, each by as many requests as it takes.
 const POSTS: u64 = 5000;
@@ -131,16 +130,6 @@ fn of_five_thousand_posts_through_a_network_that_cuts_each_has_exactly_one_effec
 
     let numbers = numbers.into_inner().unwrap();
     assert_eq!(numbers.len() as u64, POSTS);
-    let (mut seen, reader) = (BTreeMap::new(), team.person("ivo"));
-    let mut next = Some(format!("{PROGRAMME}/ledger/records?limit=200"));
-    while let Some(path) = next {
-        let page = reader.get(&path).has_status(200).json();
-        for record in page["items"].as_array().unwrap() {
-            if let Some(remark) = record["entry"]["body"]["weather"]["remarks"].as_str() {
-                seen.insert(record["seq"].as_u64().unwrap(), remark.to_owned());
-            }
-        }
-        next = page["next"].as_str().map(str::to_owned);
-    }
+    let seen = remarks(team.person("ivo"));
     assert_eq!(seen, numbers, "each is on record once, under the number that its sender was told");
 }

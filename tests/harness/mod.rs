@@ -4,6 +4,7 @@
 #![allow(dead_code, unused_imports)]
 
 mod answer;
+mod chance;
 mod database;
 mod day;
 mod demonstration;
@@ -11,11 +12,14 @@ mod description;
 mod listener;
 mod server;
 mod team;
+mod whole_ledger;
 
 pub use answer::Answer;
+pub use chance::Chance;
 pub use database::{database_of, postgres_or_say_why_not, program, program_at, program_joining};
 pub use day::{at, in_hours, result};
 pub use description::{Description, Operation};
 pub use listener::{Event, Listener};
 pub use server::{Client, DEMONSTRATION_PASSWORD, Heard, PASSWORD, PROGRAM, Server};
 pub use team::{PEOPLE, PROGRAMME, Team};
+pub use whole_ledger::{records, remarks, verifies};

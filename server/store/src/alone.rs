@@ -27,10 +27,7 @@ impl Alone {
     }
 
     pub async fn close(&mut self) -> sqlx::Result<()> {
-        match self.connection.take() {
-            Some(connection) => connection.close().await,
-            None => Ok(()),
-        }
+        sql::close(self.connection.take()).await
     }
 
     pub async fn write_acts(

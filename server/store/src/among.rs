@@ -25,8 +25,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use programme::codes::ProgrammeId;
+use sqlx::PgConnection;
 use sqlx::postgres::PgConnectOptions;
-use sqlx::{Connection, PgConnection};
 use tokio::time::{Instant, timeout};
 use uuid::Uuid;
 
@@ -84,10 +84,7 @@ impl Among {
     }
 
     pub async fn close(&mut self) -> sqlx::Result<()> {
-        match self.connection.take() {
-            Some(connection) => connection.close().await,
-            None => Ok(()),
-        }
+        sql::close(self.connection.take()).await
     }
 
     pub async fn write_acts(

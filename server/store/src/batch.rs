@@ -15,7 +15,7 @@ use crate::act::{Act, ActError, Acted};
 use crate::fault::WriteError;
 use crate::fence::CopyFound;
 use crate::idempotency::{Answered, Key, Remembered, Reply, ToRemember};
-use crate::published::{Head, Published};
+use crate::published::Published;
 use crate::store::Shared;
 use crate::writer::ActJob;
 
@@ -125,12 +125,11 @@ impl<'a> Batch<'a> {
     /// Copies that test lead and safety officer have both acknowledged with this batch.
     pub fn acknowledged_copies(&self) -> Vec<&ProgrammeId> {
         let copies = self.shared.copies.read();
-        let acknowledged = |id: &ProgrammeId, head: &Head| {
-            let working = self.working.get(id);
-            working.is_some_and(|it| it.state.keeping.is_acknowledged(head.size, head.root))
+        let acknowledged = |id: &ProgrammeId, found: &CopyFound| {
+            self.working.get(id).is_some_and(|it| found.is_acknowledged_in(&it.state))
         };
         let mut settled: Vec<_> = self.heads().into_keys().collect();
-        settled.retain(|id| copies.get(*id).is_some_and(|found| acknowledged(id, &found.head)));
+        settled.retain(|id| copies.get(*id).is_some_and(|found| acknowledged(id, found)));
         settled
     }
 
@@ -286,9 +285,9 @@ impl<'a> Batch<'a> {
 /// A copy that test lead and safety officer have acknowledged is the ledger from now on.
 pub(crate) fn settle_copy(shared: &Shared, programme: &ProgrammeId, published: &RwLock<Published>) {
     let mut copies = shared.copies.write();
-    let settled = copies.get(programme).is_some_and(|CopyFound { head, .. }| {
-        published.read().state.keeping.is_acknowledged(head.size, head.root)
-    });
+    let settled = copies
+        .get(programme)
+        .is_some_and(|found| found.is_acknowledged_in(&published.read().state));
     if settled {
         copies.remove(programme);
     }

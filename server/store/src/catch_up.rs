@@ -146,10 +146,9 @@ async fn unacknowledged(
     let found = sql::others::copies(link).await?;
     let waiting = found.into_iter().filter_map(|(name, found)| {
         let id = ProgrammeId::new(&name).ok()?;
-        let CopyFound { head, .. } = found;
-        let acknowledged = shared.programme(&id).is_some_and(|published| {
-            published.read().state.keeping.is_acknowledged(head.size, head.root)
-        });
+        let acknowledged = shared
+            .programme(&id)
+            .is_some_and(|published| found.is_acknowledged_in(&published.read().state));
         (!acknowledged).then_some((id, found))
     });
     Ok(waiting.collect())

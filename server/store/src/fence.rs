@@ -11,6 +11,7 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use parking_lot::Mutex;
+use programme::state::State;
 
 use crate::data_dir::{private_file, sync_directory};
 use crate::published::Head;
@@ -35,6 +36,13 @@ pub struct CopyFound {
     pub head: Head,
     /// How many records there are known to have been; none: not known.
     pub known: Option<u64>,
+}
+
+impl CopyFound {
+    /// Whether test lead and safety officer have both acknowledged it.
+    pub(crate) fn is_acknowledged_in(&self, state: &State) -> bool {
+        state.keeping.is_acknowledged(self.head.size, self.head.root)
+    }
 }
 
 /// What the file says.

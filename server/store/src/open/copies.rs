@@ -8,7 +8,7 @@ use programme::codes::ProgrammeId;
 use super::{OpenError, Programmes};
 use crate::fence::{self, CopyFound, Fence, Marks};
 use crate::notary::Notary;
-use crate::published::Head;
+use crate::published::{Head, Published};
 use crate::secret;
 use crate::sql::Link;
 
@@ -45,15 +45,11 @@ pub(super) async fn open_fence(
                 || waiting.is_some()
                 || known.is_some_and(|it| !stands(&it)) =>
             {
-                let known = known.map(|head| head.size).filter(|size| *size > published.head.size);
-                Some(CopyFound { head: published.head, known })
+                Some(copy_at(&published, known))
             }
             _ => None,
         };
-        let acknowledged = |found: &CopyFound| {
-            published.state.keeping.is_acknowledged(found.head.size, found.head.root)
-        };
-        match found.filter(|found| !acknowledged(found)) {
+        match found.filter(|found| !found.is_acknowledged_in(&published.state)) {
             Some(found) => {
                 tell_of_copy(name, found);
                 marks.copies.insert(name.to_owned(), found);
@@ -107,17 +103,13 @@ pub(super) fn open_fence_among_others(
         let found = match noted.get(name).copied() {
             Some(found) if !went_back => Some(found),
             _ if went_back || keyless => {
-                let known = known.map(|head| head.size).filter(|size| *size > published.head.size);
-                let found = CopyFound { head: published.head, known };
+                let found = copy_at(&published, known);
                 new.push((id.clone(), found));
                 Some(found)
             }
             _ => None,
         };
-        let acknowledged = |found: &CopyFound| {
-            published.state.keeping.is_acknowledged(found.head.size, found.head.root)
-        };
-        match found.filter(|found| !acknowledged(found)) {
+        match found.filter(|found| !found.is_acknowledged_in(&published.state)) {
             Some(found) => {
                 tell_of_copy(name, found);
                 copies.insert(id.clone(), found);
@@ -130,6 +122,12 @@ pub(super) fn open_fence_among_others(
     }
     let fence = Fence::open(data_dir, marks).map_err(OpenError::Fence)?;
     Ok(FoundAmongOthers { fence, copies, new })
+}
+
+/// A copy that goes as far as the ledger does, where more of it may be known.
+fn copy_at(published: &Published, known: Option<Head>) -> CopyFound {
+    let known = known.map(|head| head.size).filter(|size| *size > published.head.size);
+    CopyFound { head: published.head, known }
 }
 
 fn tell_of_copy(programme: &str, found: CopyFound) {

@@ -18,6 +18,7 @@ pub(crate) mod sqlite;
 pub(crate) mod steps;
 
 use chrono::{DateTime, Utc};
+use sqlx::Connection;
 use sqlx::migrate::MigrateError;
 
 pub(crate) use link::{Link, Reader, Readers};
@@ -55,6 +56,14 @@ macro_rules! run {
 }
 
 pub(crate) use {on, run};
+
+/// Closes a connection, where there is one.
+pub(crate) async fn close(connection: Option<impl Connection>) -> sqlx::Result<()> {
+    match connection {
+        Some(connection) => connection.close().await,
+        None => Ok(()),
+    }
+}
 
 /// Brings the tables up to date. One server at a time does: on PostgreSQL the library takes an advisory lock of the whole
 /// database for it, on SQLite the data folder has one.

@@ -263,7 +263,8 @@ impl FromRequest for Form {
             Err(Problem::new(
                 FOREIGN_FORM,
                 "The form is of an earlier sign-in, so nothing was done.",
-            ))
+            )
+            .clears("Open the page again and send it from there."))
         })
     }
 }
