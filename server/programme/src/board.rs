@@ -1,8 +1,8 @@
 //! The whole ladder's holds, kept up to date record by record.
 //!
 //! What follows from a point, its signatures, its results and its prerequisites is kept, and looked at again only for
-//! the points that a record concerns. What many points share (a check, the weather, a stand-down) is looked up when a
-//! point is read, so that one record never has to visit them all. A release begins and ends by the clock alone; a queue
+//! the points that a record concerns. What follows from predictions is worked out when a point is read, and kept until
+//! the next record of any kind. What many points share (a check, the weather, a stand-down) is looked up when a point is read, so that one record never has to visit them all. A release begins and ends by the clock alone; a queue
 //! of wake-up moments says when.
 //!
 //! Reading is right at any moment and for any state: where what is kept does not belong to them, the point is looked at
@@ -11,8 +11,10 @@
 #[cfg(test)]
 mod tests;
 
+use std::cell::RefCell;
 use std::cmp::Reverse;
 use std::collections::{BinaryHeap, HashMap};
+use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
@@ -20,6 +22,7 @@ use crate::codes::{HazardCode, LimitCode, PointCode};
 use crate::entry::Entry;
 use crate::holds::{self, Hold, Reason, Stage, Subject};
 use crate::nouns::Phase;
+use crate::prediction::observed_lately;
 use crate::record::Record;
 use crate::state::{Rung, State};
 
@@ -33,6 +36,17 @@ pub struct Board {
     kept: Vec<Kept>,
     /// Moments at which a point is to be looked at again.
     wake_ups: BinaryHeap<Reverse<(DateTime<Utc>, usize)>>,
+    /// What follows from predictions, of the points that somebody has read since the last record.
+    foreseen: RefCell<Foreseen>,
+}
+
+/// What follows from predictions, while nothing is recorded and as much is known of the weather.
+#[derive(Debug, Clone, Default)]
+struct Foreseen {
+    /// After which record, and whether the weather was observed lately.
+    known: (u64, bool),
+    /// By place in the ladder.
+    reasons: HashMap<usize, Arc<[Reason]>>,
 }
 
 /// What is kept of one point, and for which moments it is right.
@@ -86,7 +100,13 @@ pub struct WouldOpen {
 impl Board {
     /// Looks at every point of a state.
     pub fn new(state: &State, now: DateTime<Utc>) -> Self {
-        let mut board = Self { length: 0, now, kept: Vec::new(), wake_ups: BinaryHeap::new() };
+        let mut board = Self {
+            length: 0,
+            now,
+            kept: Vec::new(),
+            wake_ups: BinaryHeap::new(),
+            foreseen: RefCell::default(),
+        };
         board.look_at_all(state);
         board
     }
@@ -94,6 +114,8 @@ impl Board {
     fn look_at_all(&mut self, state: &State) {
         self.length = state.length();
         self.wake_ups.clear();
+        // Maybe of another past of as many records.
+        *self.foreseen.get_mut() = Foreseen::default();
         self.kept =
             state.ladder.rungs().iter().map(|rung| Kept::of(state, rung, self.now)).collect();
         let wake_ups = self.kept.iter().enumerate();
@@ -171,9 +193,29 @@ impl Board {
     pub fn reasons(&self, place: usize, state: &State, now: DateTime<Utc>) -> Vec<Reason> {
         let Some(rung) = state.ladder.rungs().get(place) else { return Vec::new() };
         match self.kept_at(place, state, now) {
-            Some(kept) => holds::reasons_beside(&kept.reasons, state, rung, now),
+            Some(kept) => {
+                let foreseen = self.foreseen_at(place, state, rung, now);
+                holds::reasons_beside(&kept.reasons, &foreseen, state, rung, now)
+            }
             None => holds::reasons(state, rung, now),
         }
+    }
+
+    /// What follows from predictions, worked out once for all who read until something changes it.
+    fn foreseen_at(
+        &self,
+        place: usize,
+        state: &State,
+        rung: &Rung,
+        now: DateTime<Utc>,
+    ) -> Arc<[Reason]> {
+        let known = (self.length, observed_lately(state, now).is_some());
+        let mut foreseen = self.foreseen.borrow_mut();
+        if foreseen.known != known {
+            *foreseen = Foreseen { known, reasons: HashMap::new() };
+        }
+        let reasons = foreseen.reasons.entry(place);
+        Arc::clone(reasons.or_insert_with(|| holds::predicted_reasons(state, rung, now).into()))
     }
 
     fn kept_at(&self, place: usize, state: &State, now: DateTime<Utc>) -> Option<&Kept> {

@@ -1,11 +1,14 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+use std::collections::BTreeSet;
+
 use chrono::TimeDelta;
 use proptest::prelude::*;
 
 use super::*;
-use crate::nouns::Point;
+use crate::nouns::{Point, PredictionKind};
 use crate::story::chance::steps;
+use crate::story::predictions::{demanding, powered};
 use crate::story::{Story, code, point};
 
 /// The same lists from nothing, by the plainest means.
@@ -141,4 +144,46 @@ fn what_would_open_lists_the_holds_that_alone_keep_most_points_first() {
     assert!(
         would_open.iter().any(|hold| hold.rule == "release-missing" && hold.stage == Stage::Run)
     );
+}
+
+#[test]
+fn what_is_predicted_is_as_from_nothing_after_every_record_and_when_the_weather_becomes_too_old() {
+    let mut story = Story::team();
+    story.predicting(demanding(PredictionKind::Temperature));
+    story.plan(powered("N", 48.0)).plan(powered("W", 30.0)).air(15.0);
+    story.warmed("W", 1.2);
+    story.warmed("W", 1.25);
+    story.air(30.0).fit("motor", "another");
+    story.warmed("W", 1.1);
+    story.air(5.0);
+
+    let mut state = State::default();
+    let mut board = Board::new(&state, story.now);
+    let (mut rules, mut hotter) = (BTreeSet::new(), 0);
+    for entry in &story.entries {
+        state.apply(entry);
+        board.take_in(&state, entry);
+        is_as_from_nothing(&board, &state, entry.at).unwrap();
+        let policy = state.policy.as_ref();
+        let until = state.latest_weather().zip(policy);
+        let Some(until) = until.map(|(it, policy)| policy.weather_good_until(it.at)) else {
+            continue;
+        };
+        let too_late = until + TimeDelta::microseconds(1);
+        // Back again, too: a reader may have looked at the clock before another one.
+        for now in [until, too_late, until] {
+            is_as_from_nothing(&board, &state, now).unwrap();
+        }
+        let Some(place) = state.ladder.place(&code("N")) else { continue };
+        let held = |now| {
+            let reasons = board.reasons(place, &state, now);
+            reasons.iter().map(|it| it.rule().code).collect::<BTreeSet<_>>()
+        };
+        let beyond = "predicted-beyond-limit";
+        hotter += usize::from(!held(until).contains(beyond) && held(too_late).contains(beyond));
+        rules.extend(held(until));
+    }
+    assert!(rules.contains("predicted-beyond-limit"), "{rules:?}");
+    assert!(rules.contains("prediction-unavailable"), "{rules:?}");
+    assert!(hotter > 0, "on the hot day the point is held, and as observed it is not");
 }

@@ -97,9 +97,18 @@ pub struct Source {
     /// Its rules.
     pub rules: &'static [&'static Rule],
     collect: fn(&Rung, &State, DateTime<Utc>, &mut Vec<Reason>),
-    /// Whether its reasons follow from the point and its prerequisites alone, so that they are kept between
-    /// records; the others concern many points at once and are looked up when they are read.
-    kept: bool,
+    lasts: Lasts,
+}
+
+/// How long the reasons of a source are right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Lasts {
+    /// Until a record concerns the point: they follow from the point and its prerequisites alone.
+    Kept,
+    /// Until the next record, or until the weather becomes too old: they follow from predictions, which take long to work out.
+    Predicted,
+    /// They concern many points at once, and are looked up when they are read.
+    Looked,
 }
 
 pub(crate) use crew::can_fill;
@@ -113,7 +122,7 @@ pub use checks::{Fault as CheckFault, fault as check_fault};
 pub use hazards::{Lacks as HazardLacks, lacks as hazard_lacks, roles_for as roles_for_risk};
 
 macro_rules! sources {
-    ($($(#[$note:meta])* $name:ident $module:ident $kept:literal;)+) => {
+    ($($(#[$note:meta])* $name:ident $module:ident $lasts:ident;)+) => {
         /// One reason why a point may not go ahead now, as data.
         #[derive(Debug, Clone, PartialEq)]
         pub enum Reason {
@@ -126,7 +135,7 @@ macro_rules! sources {
                 name: stringify!($module),
                 rules: $module::RULES,
                 collect: $module::collect,
-                kept: $kept,
+                lasts: Lasts::$lasts,
             },)+
         ];
 
@@ -147,55 +156,55 @@ macro_rules! sources {
 
 sources! {
     /// A stop called on the whole programme.
-    StandDown stand_down false;
+    StandDown stand_down Looked;
     /// The programme has not decided what it must decide.
-    Policy policy false;
+    Policy policy Looked;
     /// The plan is not approved as it is now.
-    Plan plan true;
+    Plan plan Kept;
     /// A point that comes before does not count.
-    Prerequisite prerequisites true;
+    Prerequisite prerequisites Kept;
     /// A target goes too far beyond what was shown.
-    BuildUp build_up false;
+    BuildUp build_up Looked;
     /// A target lies outside of what was shown of two axes at once.
-    Coupled coupled false;
+    Coupled coupled Looked;
     /// A target lies beyond what the aircraft is designed for.
-    BeyondDesign design_boundary false;
+    BeyondDesign design_boundary Looked;
     /// What is predicted passes what it must not.
-    PredictedLimit predicted_limit false;
+    PredictedLimit predicted_limit Predicted;
     /// Less energy is predicted at landing than must be left.
-    PredictedReserve predicted_reserve false;
+    PredictedReserve predicted_reserve Predicted;
     /// A prediction that is demanded cannot be made.
-    PredictionMissing prediction_missing false;
+    PredictionMissing prediction_missing Predicted;
     /// A model missed too often.
-    ModelNeedsReview model_review false;
+    ModelNeedsReview model_review Predicted;
     /// Nobody lets a step in speed go on as far as damping goes.
-    DampingStep damping_step false;
+    DampingStep damping_step Looked;
     /// A result was not met or lacks something.
-    BadResult results true;
+    BadResult results Kept;
     /// A value was beyond its limit.
-    OpenExceedance exceedances false;
+    OpenExceedance exceedances Looked;
     /// Components heat in another order than they should.
-    Heating heating false;
+    Heating heating Looked;
     /// The aircraft is not what the plan says.
-    Configuration configuration false;
+    Configuration configuration Looked;
     /// Nobody knows whether something was harmed.
-    Quarantined quarantine false;
+    Quarantined quarantine Looked;
     /// A hazard is not dealt with.
-    Hazard hazards false;
+    Hazard hazards Looked;
     /// A check is not good.
-    Check checks false;
+    Check checks Looked;
     /// Something is defective.
-    Snag snags false;
+    Snag snags Looked;
     /// A document does not cover the point.
-    Document documents false;
+    Document documents Looked;
     /// Somebody is missing, or too many are on board.
-    Crew crew false;
+    Crew crew Looked;
     /// The weather is not what the point needs, or not known.
-    Weather weather false;
+    Weather weather Looked;
     /// Somebody refused to sign.
-    Refused refusals true;
+    Refused refusals Kept;
     /// The point is not released, or the card not acknowledged.
-    Release release true;
+    Release release Kept;
 }
 
 mod build_up;
@@ -267,31 +276,48 @@ pub fn reasons(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
     found
 }
 
-/// The reasons that are kept between records: those of [`Source::kept`].
-pub(crate) fn kept_reasons(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
+/// The reasons that last in one way, in the order in which they are told.
+fn reasons_that(lasts: Lasts, state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
     let mut found = Vec::new();
-    for source in SOURCES.iter().filter(|source| source.kept) {
+    for source in SOURCES.iter().filter(|source| source.lasts == lasts) {
         (source.collect)(rung, state, now, &mut found);
     }
     found
 }
 
-/// As [`reasons`], with those that are kept given.
+/// The reasons that are kept until a record concerns the point.
+pub(crate) fn kept_reasons(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
+    reasons_that(Lasts::Kept, state, rung, now)
+}
+
+/// The reasons that follow from predictions. They are the same at every moment at which as much is known of the weather, see
+/// [`crate::prediction::observed_lately`].
+pub(crate) fn predicted_reasons(state: &State, rung: &Rung, now: DateTime<Utc>) -> Vec<Reason> {
+    reasons_that(Lasts::Predicted, state, rung, now)
+}
+
+/// As [`reasons`], with those given that are kept and those that are predicted.
 pub(crate) fn reasons_beside(
     kept: &[Reason],
+    predicted: &[Reason],
     state: &State,
     rung: &Rung,
     now: DateTime<Utc>,
 ) -> Vec<Reason> {
-    let mut found = Vec::with_capacity(kept.len());
+    let mut found = Vec::with_capacity(kept.len() + predicted.len());
     let mut kept = kept.iter().peekable();
+    let mut predicted = predicted.iter().peekable();
     for (place, source) in SOURCES.iter().enumerate() {
-        if source.kept {
-            while let Some(reason) = kept.next_if(|reason| reason.source() == place) {
-                found.push(reason.clone());
+        let given = match source.lasts {
+            Lasts::Kept => &mut kept,
+            Lasts::Predicted => &mut predicted,
+            Lasts::Looked => {
+                (source.collect)(rung, state, now, &mut found);
+                continue;
             }
-        } else {
-            (source.collect)(rung, state, now, &mut found);
+        };
+        while let Some(reason) = given.next_if(|reason| reason.source() == place) {
+            found.push(reason.clone());
         }
     }
     found

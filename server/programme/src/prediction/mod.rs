@@ -29,6 +29,7 @@ pub use order::{Margin, margin_order};
 pub use outcome::{Compared, Miss, Outcome, Verdict, compared, missed, outcomes};
 pub use pooled::{Pooled, Prior, pooled};
 pub use take_off::{MinimumCharge, NoMinimumCharge, minimum_charge};
+pub(crate) use temperature::observed_lately;
 pub use temperature::{Ambient, AmbientBasis, HotDayTemperature, TemperatureDetail, TimeToLimit};
 
 use crate::card::Fitted;

@@ -14,7 +14,7 @@ use crate::codes::{ChannelCode, ReductionNumber};
 use crate::measure::Unit;
 use crate::nouns::{Axis, Phase, Point, PredictedComponent, PredictionRules};
 use crate::record::Predicted;
-use crate::state::State;
+use crate::state::{Observed, State};
 
 /// The time until a limit is looked for over so many of the longest time constants.
 const SETTLED_IN_TIME_CONSTANTS: f64 = 10.0;
@@ -90,12 +90,18 @@ fn hot_day_c(rules: &PredictionRules, point: &Point) -> f64 {
     HotDay::part_23(Temperature::from_celsius(DEFAULT_SEA_LEVEL_C)).ambient(altitude).celsius()
 }
 
+/// The weather as predictions take it: what was observed last, while that is new enough. Time changes a prediction in no other
+/// way.
+pub(crate) fn observed_lately(state: &State, now: DateTime<Utc>) -> Option<&Observed> {
+    state.latest_weather().filter(|observed| {
+        state.policy.as_ref().is_some_and(|policy| now <= policy.weather_good_until(observed.at))
+    })
+}
+
 /// The ambient temperature of the day: as observed, or else the warmest that it may be.
 fn ambient(state: &State, rules: &PredictionRules, point: &Point, now: DateTime<Utc>) -> Ambient {
-    let observed = state.latest_weather().filter(|observed| {
-        state.policy.as_ref().is_some_and(|policy| now <= policy.weather_good_until(observed.at))
-    });
-    let observed = observed.and_then(|it| it.weather.temperature?.in_unit(Unit::Celsius));
+    let observed =
+        observed_lately(state, now).and_then(|it| it.weather.temperature?.in_unit(Unit::Celsius));
     if let Some(celsius) = observed {
         return Ambient { celsius, basis: AmbientBasis::Observed };
     }
