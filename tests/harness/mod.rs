@@ -5,6 +5,7 @@
 
 mod answer;
 mod chance;
+mod clock;
 mod database;
 mod day;
 mod demonstration;
@@ -16,6 +17,7 @@ mod whole_ledger;
 
 pub use answer::Answer;
 pub use chance::Chance;
+pub use clock::SettableClock;
 pub use database::{database_of, postgres_or_say_why_not, program, program_at, program_joining};
 pub use day::{at, in_hours, result};
 pub use description::{Description, Operation};

@@ -9,8 +9,8 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
-use super::Answer;
 use super::database::{drop_database_of, program, program_at, program_joining};
+use super::{Answer, SettableClock};
 
 /// The program's path.
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_rungbook");
@@ -145,6 +145,20 @@ impl Server {
         Self::start(data, program, log.into())
     }
 
+    /// Serves a folder that exists, whose database is reached by another way.
+    pub fn serve_from(data: &Path, postgres: &str) -> Self {
+        let mut program = program_joining(data, data, postgres);
+        program.args(["serve", "--listen", "127.0.0.1:0"]);
+        Self::start(data, program, Stdio::inherit())
+    }
+
+    /// Serves a folder that exists, by another clock than the machine's, and as if behind a proxy.
+    pub fn serve_by(clock: &SettableClock, data: &Path) -> Self {
+        let mut program = program_at(data);
+        clock.of(program.args(["serve", "--listen", "127.0.0.1:0", "--behind-proxy"]));
+        Self::start(data, program, Stdio::inherit())
+    }
+
     fn run(data: &Path, arguments: &[&str]) -> Self {
         let mut program = program_at(data);
         program.args(arguments);
@@ -257,10 +271,22 @@ impl Server {
         self.sign_in_with(handle, DEMONSTRATION_PASSWORD)
     }
 
+    /// Signs in from an address of its own each time, to a server that believes it: whoever signs in often is made to wait.
+    #[track_caller]
+    pub fn sign_in_from_elsewhere(&self, handle: &str) -> Client {
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        let address = format!("2001:db8:{:x}::1", COUNT.fetch_add(1, Ordering::Relaxed));
+        Self::signed_in(self.stranger().with("x-forwarded-for", &address), handle, PASSWORD)
+    }
+
     /// Signs in.
     #[track_caller]
     pub fn sign_in_with(&self, handle: &str, password: &str) -> Client {
-        let mut client = self.stranger();
+        Self::signed_in(self.stranger(), handle, password)
+    }
+
+    #[track_caller]
+    fn signed_in(mut client: Client, handle: &str, password: &str) -> Client {
         let answer = client
             .post("/api/v1/sessions", json!({ "handle": handle, "password": password }))
             .has_status(201);

@@ -9,6 +9,7 @@ mod accounts;
 pub mod attached;
 mod calendar;
 mod checks;
+mod clock;
 mod configuration;
 mod copies;
 mod envelope;
@@ -44,6 +45,7 @@ const SHOWN: &[(&str, &[&str])] = &[
     ("attached", attached::SHOWN),
     ("calendar", calendar::SHOWN),
     ("checks", checks::SHOWN),
+    ("clock", clock::SHOWN),
     ("configuration", configuration::SHOWN),
     ("copies", copies::SHOWN),
     ("envelope", envelope::SHOWN),

@@ -55,7 +55,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "stand_down_read", "stand_down_list", "weather_list", "weather_latest", "snags_list", "snags_read",
         "points_list", "points_read", "points_holds", "next_read", "runs_list", "runs_read", "results_list",
         "results_read", "exceedances_list", "exceedances_read", "hours_read", "ledger_head", "ledger_list",
-        "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "copies_read",
+        "ledger_read", "ledger_inclusion", "ledger_consistency", "checkpoints_read", "checkpoints_keys", "copies_read", "clock_read",
         "differences_read", "envelope_read", "envelope_picture",
         "next_steps_read", "deviations_list", "deviations_read", "predictions_read", "predictions_list",
         "changes_dry_run", "changes_read_narrowing", "events_listen",
@@ -85,7 +85,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "limit_proposals_withdraw", "snags_close", "exceedances_explain", "recordings_confirm_clock",
         "reductions_make", "reductions_rerun", "predictions_judge_damping",
     ]),
-    (SAFETY, &["policy_set", "limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "exceedances_close", "deviations_agree", "changes_narrow"]),
+    (SAFETY, &["policy_set", "limit_proposals_agree", "limit_proposals_decline", "stand_down_lift", "clock_compare", "exceedances_close", "deviations_agree", "changes_narrow"]),
     (Who::To(&["safety", "engineer"]), &["predictions_review"]),
     (LEAD_OR_ENGINEER, &[
         "document_import", "points_table_import", "points_plan", "points_drop", "checks_define", "runs_correct",

@@ -103,6 +103,7 @@ permissions!(
     CallStandDown,
     LiftStandDown,
     AcknowledgeCopy,
+    CompareClock,
 );
 
 /// Anybody at all.

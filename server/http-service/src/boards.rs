@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use parking_lot::Mutex;
+use parking_lot::{Mutex, RwLock};
 use programme::board::Board;
 use programme::codes::ProgrammeId;
 
@@ -14,17 +14,15 @@ use crate::desk::View;
 use crate::office::Office;
 use crate::problem::Problem;
 
-/// A board, and how far its clock went.
+/// A board, and how far its clock went; absent until somebody has asked for it.
 type Clocked = Option<(Board, DateTime<Utc>)>;
 
 /// The boards of all programmes that somebody has asked about.
 #[derive(Debug, Default)]
-pub(crate) struct Boards(Mutex<HashMap<ProgrammeId, Arc<Mutex<Clocked>>>>);
+pub(crate) struct Boards(Mutex<HashMap<ProgrammeId, Arc<RwLock<Clocked>>>>);
 
 impl Boards {
-    /// Looks at the board of a programme as it stands now.
-    ///
-    /// Other readers of the same programme's ladder wait meanwhile.
+    /// Looks at the board of a programme as it stands now. Others may look at the same time.
     fn look<T>(
         &self,
         programme: &ProgrammeId,
@@ -32,7 +30,19 @@ impl Boards {
         look: impl FnOnce(View<'_>, &Board) -> T,
     ) -> T {
         let board = Arc::clone(self.0.lock().entry(programme.clone()).or_default());
-        let mut board = board.lock();
+        if let Some((kept, _)) = board.read().as_ref()
+            && kept.stands(view.state, view.now)
+        {
+            return look(view, kept);
+        }
+        Self::bring_forward(&mut board.write(), view);
+        match board.read().as_ref() {
+            Some((kept, _)) => look(view, kept),
+            None => look(view, &Board::new(view.state, view.now)),
+        }
+    }
+
+    fn bring_forward(board: &mut Clocked, view: View<'_>) {
         let (kept, clock) =
             board.get_or_insert_with(|| (Board::new(view.state, view.now), view.now));
         // Two requests may come to the lock in another order than they looked at the clock. Reading is right a moment
@@ -40,7 +50,6 @@ impl Boards {
         let now = view.now.max(*clock);
         kept.advance(view.state, now);
         *clock = now;
-        look(view, kept)
     }
 }
 

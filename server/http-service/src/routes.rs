@@ -293,6 +293,8 @@ table! {
     GET "/api/v1/programmes/{programme}/ledger/keys" Permitted<Read> => checkpoints::keys;
     GET "/api/v1/programmes/{programme}/ledger/copy" Permitted<Read> => copies::read;
     POST "/api/v1/programmes/{programme}/ledger/copy" Permitted<AcknowledgeCopy> => copies::acknowledge;
+    GET "/api/v1/programmes/{programme}/ledger/clock" Permitted<Read> => clock::read;
+    POST "/api/v1/programmes/{programme}/ledger/clock" Permitted<CompareClock> => clock::compare;
     GET "/api/v1/programmes/{programme}/ledger/differences" Permitted<Read> => differences::read;
 
     GET "/api/v1/programmes/{programme}/evidence" Permitted<Read> => evidence::list;

@@ -2,19 +2,20 @@
 //!
 //! What follows from a point, its signatures, its results and its prerequisites is kept, and looked at again only for
 //! the points that a record concerns. What follows from predictions is worked out when a point is read, and kept until
-//! the next record of any kind. What many points share (a check, the weather, a stand-down) is looked up when a point is read, so that one record never has to visit them all. A release begins and ends by the clock alone; a queue
-//! of wake-up moments says when.
+//! the next record of any kind. What many points share (a check, the weather, a stand-down) is looked up when a point is
+//! read, so that one record never has to visit them all; whoever reads the same point again within a second is told the
+//! same (`seen`). A release begins and ends by the clock alone; a queue of wake-up moments says when.
 //!
 //! Reading is right at any moment and for any state: where what is kept does not belong to them, the point is looked at
 //! from nothing.
 
+mod seen;
 #[cfg(test)]
 mod tests;
 
-use std::cell::RefCell;
 use std::cmp::Reverse;
 use std::collections::{BinaryHeap, HashMap};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::{DateTime, Utc};
 
@@ -25,9 +26,10 @@ use crate::nouns::Phase;
 use crate::prediction::observed_lately;
 use crate::record::Record;
 use crate::state::{Rung, State};
+use seen::Seen;
 
-/// The holds of every point.
-#[derive(Debug, Clone)]
+/// The holds of every point. Any number may read one at the same time.
+#[derive(Debug)]
 pub struct Board {
     /// The number of the last record taken in.
     length: u64,
@@ -37,7 +39,8 @@ pub struct Board {
     /// Moments at which a point is to be looked at again.
     wake_ups: BinaryHeap<Reverse<(DateTime<Utc>, usize)>>,
     /// What follows from predictions, of the points that somebody has read since the last record.
-    foreseen: RefCell<Foreseen>,
+    foreseen: Mutex<Foreseen>,
+    seen: Seen,
 }
 
 /// What follows from predictions, while nothing is recorded and as much is known of the weather.
@@ -105,7 +108,8 @@ impl Board {
             now,
             kept: Vec::new(),
             wake_ups: BinaryHeap::new(),
-            foreseen: RefCell::default(),
+            foreseen: Mutex::default(),
+            seen: Seen::default(),
         };
         board.look_at_all(state);
         board
@@ -115,7 +119,8 @@ impl Board {
         self.length = state.length();
         self.wake_ups.clear();
         // Maybe of another past of as many records.
-        *self.foreseen.get_mut() = Foreseen::default();
+        self.foreseen = Mutex::default();
+        self.seen = Seen::default();
         self.kept =
             state.ladder.rungs().iter().map(|rung| Kept::of(state, rung, self.now)).collect();
         let wake_ups = self.kept.iter().enumerate();
@@ -175,6 +180,12 @@ impl Board {
         places
     }
 
+    /// Whether [`Board::advance`] would change nothing, since no record and no wake-up came meanwhile.
+    pub fn stands(&self, state: &State, now: DateTime<Utc>) -> bool {
+        let waked = self.wake_ups.peek().is_some_and(|Reverse((moment, _))| *moment <= now);
+        self.now <= now && state.length() == self.length && !waked
+    }
+
     /// Moves the clock on, and takes out of the queue what is due.
     fn due(&mut self, now: DateTime<Utc>) -> Vec<usize> {
         self.now = self.now.max(now);
@@ -190,15 +201,17 @@ impl Board {
     }
 
     /// Every reason that holds the point at a place of the ladder; none for a place without a point.
-    pub fn reasons(&self, place: usize, state: &State, now: DateTime<Utc>) -> Vec<Reason> {
-        let Some(rung) = state.ladder.rungs().get(place) else { return Vec::new() };
-        match self.kept_at(place, state, now) {
-            Some(kept) => {
-                let foreseen = self.foreseen_at(place, state, rung, now);
-                holds::reasons_beside(&kept.reasons, &foreseen, state, rung, now)
+    pub fn reasons(&self, place: usize, state: &State, now: DateTime<Utc>) -> Arc<[Reason]> {
+        let Some(rung) = state.ladder.rungs().get(place) else { return Arc::default() };
+        self.seen.reasons(place, state.length(), now, |moment| {
+            match self.kept_at(place, state, moment) {
+                Some(kept) => {
+                    let foreseen = self.foreseen_at(place, state, rung, moment);
+                    holds::reasons_beside(&kept.reasons, &foreseen, state, rung, moment)
+                }
+                None => holds::reasons(state, rung, moment),
             }
-            None => holds::reasons(state, rung, now),
-        }
+        })
     }
 
     /// What follows from predictions, worked out once for all who read until something changes it.
@@ -210,7 +223,7 @@ impl Board {
         now: DateTime<Utc>,
     ) -> Arc<[Reason]> {
         let known = (self.length, observed_lately(state, now).is_some());
-        let mut foreseen = self.foreseen.borrow_mut();
+        let mut foreseen = self.foreseen.lock().unwrap_or_else(PoisonError::into_inner);
         if foreseen.known != known {
             *foreseen = Foreseen { known, reasons: HashMap::new() };
         }
@@ -384,7 +397,8 @@ fn concerned(state: &State, entry: &Entry, places: &mut Vec<usize>) {
         | Record::StandDownCalled(_)
         | Record::StandDownLifted(_)
         | Record::CheckpointKeyChanged(_)
-        | Record::CopyAcknowledged(_) => {}
+        | Record::CopyAcknowledged(_)
+        | Record::ClockCompared(_) => {}
     }
 }
 

@@ -4,6 +4,8 @@
 //! fewest things that are easiest to clear, and of equals what opens more of the ladder. It advises: it clears nobody to
 //! fly, and how easily something is cleared never softens the hold itself.
 
+use std::sync::Arc;
+
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
@@ -50,7 +52,7 @@ pub struct NextStep<'a> {
     /// How far it is from going ahead.
     pub readiness: Readiness,
     /// Everything that holds it.
-    pub reasons: Vec<Reason>,
+    pub reasons: Arc<[Reason]>,
     /// How much it takes to clear all that; no unit, to compare with others only.
     pub effort: u32,
     /// How many points that are still to be shown wait for it, directly or by others.
@@ -111,7 +113,7 @@ const fn effort(reason: &Reason) -> u32 {
         | Reason::PredictedReserve(_)
         | Reason::PredictionMissing(_) => 5,
         // Nothing goes ahead at all.
-        Reason::StandDown(_) => 8,
+        Reason::StandDown(_) | Reason::Clock(_) => 8,
         // Not as it is planned.
         Reason::BeyondDesign(_) => 12,
     }

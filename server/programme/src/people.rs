@@ -129,6 +129,8 @@ acts! {
     LiftStandDown "lift a stand-down" [Safety],
     /// Acknowledge that the ledger goes on from a copy that may be older; it takes both.
     AcknowledgeCopy "acknowledge a restored copy" [Lead, Safety],
+    /// Compare the server's clock with another one, where it stands before what was recorded.
+    CompareClock "compare the server's clock" [Safety],
 }
 
 impl Act {

@@ -702,6 +702,14 @@ records! {
         /// What was done to find out what is missing.
         account: String,
     }
+    /// The safety officer compared the server's clock, which is right, with another one: what was recorded before at later times
+    /// was recorded by a clock that was wrong.
+    ClockCompared "clock-compared" {
+        /// What the other clock showed.
+        shown: DateTime<Utc>,
+        /// Which clock that was.
+        other: String,
+    }
 }
 
 impl Record {
@@ -721,6 +729,7 @@ impl Record {
                 | Record::DampingStepJudged(_)
                 | Record::ModelReviewed(_)
                 | Record::StandDownLifted(_)
+                | Record::ClockCompared(_)
         )
     }
 }

@@ -253,7 +253,8 @@ impl Reach {
             | Record::StandDownCalled(_)
             | Record::StandDownLifted(_)
             | Record::CheckpointKeyChanged(_)
-            | Record::CopyAcknowledged(_) => true,
+            | Record::CopyAcknowledged(_)
+            | Record::ClockCompared(_) => true,
         }
     }
 }

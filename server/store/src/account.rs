@@ -25,7 +25,7 @@ pub struct Account {
     pub created_at: DateTime<Utc>,
     /// Since when the person may not sign in.
     pub disabled_at: Option<DateTime<Utc>>,
-    /// Access tokens issued before are no longer good.
+    /// When all sessions of the person were ended last.
     pub tokens_valid_from: DateTime<Utc>,
 }
 

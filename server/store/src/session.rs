@@ -105,6 +105,8 @@ pub(crate) struct SignIns {
 #[derive(Debug, Clone)]
 pub(crate) struct Standing {
     pub handle: PersonHandle,
+    /// No token of it is older.
+    pub began_at: DateTime<Utc>,
     /// When its last refresh token ends.
     pub expires_at: DateTime<Utc>,
 }
@@ -135,7 +137,8 @@ impl Store {
     pub async fn begin_session(&self, new: NewSession) -> Result<(), BeginError> {
         let handle = new.handle.clone();
         let at = new.at;
-        let standing = Standing { handle: new.handle.clone(), expires_at: new.expires_at };
+        let standing =
+            Standing { handle: new.handle.clone(), began_at: new.at, expires_at: new.expires_at };
         let id = new.id;
         let begun = self
             .write(
@@ -241,9 +244,12 @@ impl Store {
     ) -> Result<SignedIn, NotSignedIn> {
         let sign_ins = self.shared().sign_ins.read();
         let account = sign_ins.can_sign_in(handle).ok_or(NotSignedIn::NoAccount)?;
-        let stands =
-            sign_ins.sessions.get(&session).is_some_and(|standing| standing.handle == *handle);
-        if !stands || issued_at < account.tokens_valid_from.trunc_subsecs(0) {
+        // A session that stands was begun after the last time that all of the person's were ended. The moments of the two are
+        // not compared: a clock that was set back since would keep everybody out, and nobody could call a stop.
+        let stands = sign_ins.sessions.get(&session).is_some_and(|standing| {
+            standing.handle == *handle && standing.began_at.trunc_subsecs(0) <= issued_at
+        });
+        if !stands {
             return Err(NotSignedIn::Ended);
         }
         Ok(SignedIn {

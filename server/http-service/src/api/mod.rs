@@ -8,6 +8,7 @@ pub(crate) mod changes;
 pub(crate) mod channels;
 pub(crate) mod checkpoints;
 pub(crate) mod checks;
+pub(crate) mod clock;
 pub(crate) mod compute;
 pub(crate) mod configuration;
 pub(crate) mod copies;

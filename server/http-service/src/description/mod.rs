@@ -131,6 +131,7 @@ const GROUPS: &[(&str, &str)] = &[
         "Packs and papers that are made in the background, to be taken away and checked elsewhere. No record is made of it.",
     ),
     ("copies", "A ledger that goes on from a copy that may be older, and who knows of it."),
+    ("clock", "The server's clock, by which releases and checks run out."),
     ("differences", "What changed between two moments, in words."),
 ];
 

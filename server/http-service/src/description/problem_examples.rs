@@ -139,6 +139,16 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
         "Hold this clock against the one that the other was held against.",
     ),
     (
+        "clock-not-behind",
+        "The server's clock does not stand before what was recorded.",
+        "Nothing needs to be done.",
+    ),
+    (
+        "clocks-differ",
+        "The server's clock shows 2026-05-02 08:14:00 UTC, more than a minute from what you read.",
+        "Set the server's clock right. If it is, read the other clock again and send it at once.",
+    ),
+    (
         "copy-acknowledged-already",
         "You have acknowledged this copy already.",
         "It takes two people: the other of test lead and safety officer acknowledges it too.",

@@ -1,18 +1,19 @@
-//! The past: what changed between two moments, pages as they stood, a checkpoint to print, and the copy that the ledger may go
-//! on from.
+//! The past: what changed between two moments, pages as they stood, a checkpoint to print, the copy that the ledger may go on
+//! from, and a clock that stands before it.
 
 use actix_web::http::StatusCode;
 use chrono::{DateTime, Utc};
 use maud::{Markup, PreEscaped, html};
 use programme::nouns::Role;
 use programme::people::Act;
+use programme::state::Furthest;
 
 use super::around::Section;
 use super::door::Member;
 use super::form::{Draft, Form, Trouble, settled};
 use super::point::Recorded;
 use super::words::{moment, person};
-use crate::access::{AcknowledgeCopy, Permission, Read};
+use crate::access::{AcknowledgeCopy, CompareClock, Permission, Read};
 use crate::api;
 use crate::desk::Answer;
 use crate::given::Query;
@@ -38,6 +39,13 @@ pub(crate) struct CopyShown {
     pub missing: Vec<Role>,
 }
 
+/// A record that was made at a later time than the server's clock shows.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ClockShown {
+    pub furthest: Furthest,
+    pub may_compare: bool,
+}
+
 /// What the page shows.
 #[derive(Debug, Clone)]
 pub(crate) struct PastPage {
@@ -50,6 +58,7 @@ pub(crate) struct PastPage {
     pub keys: Vec<String>,
     pub copy: Option<CopyShown>,
     pub may_acknowledge: bool,
+    pub clock: Option<ClockShown>,
     pub made: DateTime<Utc>,
     pub trouble: Option<Trouble>,
 }
@@ -62,6 +71,7 @@ impl PastPage {
                 p.lead { (self.records) " records. Root " code.digest { (self.root) } }
             }
             @if let Some(copy) = &self.copy { (self.copied(copy)) }
+            @if let Some(clock) = self.clock { (self.behind(clock)) }
             section {
                 h2.screen { "A checkpoint to keep" }
                 @match &self.checkpoint {
@@ -142,6 +152,26 @@ impl PastPage {
         }
     }
 
+    fn behind(&self, clock: ClockShown) -> Markup {
+        let place = format!("{}/past/clock", self.place);
+        let draft = Draft::new("clock", &place, &self.token, self.trouble.as_ref());
+        html! {
+            section.warn.screen #clock {
+                h2 { "The server's clock stands before the ledger" }
+                p { "It shows " (moment(self.made)) ", and record " (clock.furthest.seq) " was made at " (moment(clock.furthest.at)) ". One of the two is wrong, so nobody knows what has run out, and no point goes ahead." }
+                p { "Set the server's clock right. If it is right now, and was wrong when that record was made, the safety officer compares it with another clock." }
+                @if clock.may_compare {
+                    (draft.form(html! {
+                        (draft.line("shown:moment", "What the other clock shows now (UTC)", "As 2026-05-02T08:14. Read it from the other clock, not from this page.", ""))
+                        (draft.text("other", "Which clock that is", "Such as a radio time signal."))
+                        (draft.secret())
+                        (draft.send("The server's clock is right"))
+                    }))
+                }
+            }
+        }
+    }
+
     #[cfg(test)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use super::tests::long;
@@ -166,6 +196,10 @@ impl PastPage {
                 missing: vec![Role::Safety],
             }),
             may_acknowledge: many > 10,
+            clock: (many > 10).then(|| ClockShown {
+                furthest: Furthest { seq: 812, at: DateTime::UNIX_EPOCH },
+                may_compare: true,
+            }),
             made: DateTime::UNIX_EPOCH,
             trouble: None,
         };
@@ -223,6 +257,10 @@ async fn page<P: Permission>(
                 missing: view.missing,
             }),
             may_acknowledge: member.may(Act::AcknowledgeCopy),
+            clock: state.keeping.ahead_of(member.visitor.now).map(|furthest| ClockShown {
+                furthest,
+                may_compare: member.may(Act::CompareClock),
+            }),
             made: member.visitor.now,
             trouble,
         }
@@ -243,6 +281,22 @@ pub(crate) async fn acknowledge(
 ) -> Answer {
     let acted = async {
         api::copies::acknowledge(member.permitted.clone(), form.signed()?, office.clone()).await
+    }
+    .await;
+    settled(acted, form, &member.place("/past"), async |trouble| {
+        page(&office, &member, None, Some(trouble)).await
+    })
+    .await
+}
+
+/// Says that the server's clock is right again.
+pub(crate) async fn compare_clock(
+    member: Member<CompareClock>,
+    form: Form,
+    office: Office,
+) -> Answer {
+    let acted = async {
+        api::clock::compare(member.permitted.clone(), form.signed()?, office.clone()).await
     }
     .await;
     settled(acted, form, &member.place("/past"), async |trouble| {

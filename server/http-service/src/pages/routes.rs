@@ -198,6 +198,7 @@ pages! {
 
     opened "/programmes/{programme}/past" Member<Read> => past::show;
     sent "/programmes/{programme}/past/copy" Member<AcknowledgeCopy> => past::acknowledge;
+    sent "/programmes/{programme}/past/clock" Member<CompareClock> => past::compare_clock;
     opened "/programmes/{programme}/changes" Member<Read> => changes::show;
 
     opened "/programmes/{programme}/stand-down" Member<Read> => stand_down::show;

@@ -34,7 +34,10 @@ fn is_as_from_nothing(
     now: DateTime<Utc>,
 ) -> Result<(), TestCaseError> {
     for (place, rung) in state.ladder.rungs().iter().enumerate() {
-        prop_assert_eq!(board.reasons(place, state, now), holds::reasons(state, rung, now));
+        // The second time it may have been kept, and the third time it is read out of what was.
+        for _ in 0..3 {
+            prop_assert_eq!(&*board.reasons(place, state, now), holds::reasons(state, rung, now));
+        }
         prop_assert_eq!(board.holds(place, state, now), holds::holds(state, rung, now));
     }
     prop_assert_eq!(board.next(state, now), next_from_nothing(state, now));

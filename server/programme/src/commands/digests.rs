@@ -469,7 +469,8 @@ pub fn of_record<'a>(
         | Record::StandDownCalled(_)
         | Record::StandDownLifted(_)
         | Record::CheckpointKeyChanged(_)
-        | Record::CopyAcknowledged(_) => return Ok(None),
+        | Record::CopyAcknowledged(_)
+        | Record::ClockCompared(_) => return Ok(None),
     };
     Ok(Some(SignedDigest { carried, due }))
 }

@@ -100,6 +100,8 @@ fn clears(reason: &Reason, rung: &Rung, state: &State) -> Clears {
         | Reason::Document(_)
         | Reason::Refused(_)
         | Reason::Crew(_)
+        // Somebody looks into the clock.
+        | Reason::Clock(_)
         // Work on the aircraft, an explanation, or another point first that nobody has planned.
         | Reason::Configuration(_)
         | Reason::Quarantined(_)

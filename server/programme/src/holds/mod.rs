@@ -157,6 +157,8 @@ macro_rules! sources {
 sources! {
     /// A stop called on the whole programme.
     StandDown stand_down Looked;
+    /// The clock stands before what was recorded already.
+    Clock clock Looked;
     /// The programme has not decided what it must decide.
     Policy policy Looked;
     /// The plan is not approved as it is now.
@@ -209,6 +211,7 @@ sources! {
 
 mod build_up;
 mod checks;
+mod clock;
 mod configuration;
 mod coupled;
 mod crew;

@@ -160,6 +160,11 @@ impl Record {
                 it.records,
                 it.account
             ),
+            Record::ClockCompared(it) => format!(
+                "compared the server's clock with another one ({}), which showed {}",
+                it.other,
+                it.shown.format("%Y-%m-%d %H:%M:%S UTC")
+            ),
         }
     }
 }

@@ -1,14 +1,26 @@
-//! How the ledger is kept: the keys of its checkpoints, and the copies that it goes on from.
+//! How the ledger is kept: the keys of its checkpoints, the copies that it goes on from, and how far its clock was.
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::codes::PersonHandle;
 use crate::entry::Entry;
 use crate::ledger::NodeHash;
 use crate::nouns::Role;
 use crate::record::{CheckpointKeyChanged, CopyAcknowledged, PublicKey};
+
+/// By how much a clock may stand before the last record: the clocks of several servers are never quite alike.
+pub const CLOCKS_APART: TimeDelta = TimeDelta::minutes(1);
+
+/// The record that was made at the latest time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Furthest {
+    /// Its number.
+    pub seq: u64,
+    /// When it was made.
+    pub at: DateTime<Utc>,
+}
 
 /// A key that the ledger itself names.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,6 +61,8 @@ pub struct Keeping {
     pub acknowledged: Vec<CopyAcknowledgement>,
     /// The record by which each person signed something last.
     pub last_signed: BTreeMap<PersonHandle, u64>,
+    /// The record that was made at the latest time, of those since the clock was compared last.
+    pub furthest: Option<Furthest>,
 }
 
 impl Keeping {
@@ -81,7 +95,19 @@ impl Keeping {
         })
     }
 
+    /// The record that is so far ahead of a moment that one of the two times must be wrong.
+    pub fn ahead_of(&self, now: DateTime<Utc>) -> Option<Furthest> {
+        self.furthest.filter(|furthest| furthest.at - CLOCKS_APART > now)
+    }
+
+    pub(super) fn compare_clock(&mut self, entry: &Entry) {
+        self.furthest = Some(Furthest { seq: entry.seq, at: entry.at });
+    }
+
     pub(super) fn note(&mut self, entry: &Entry) {
+        if self.furthest.is_none_or(|furthest| furthest.at < entry.at) {
+            self.furthest = Some(Furthest { seq: entry.seq, at: entry.at });
+        }
         if entry.record.signs() {
             self.last_signed.insert(entry.by.clone(), entry.seq);
         }

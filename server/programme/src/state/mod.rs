@@ -37,7 +37,7 @@ pub use deviations::{Deviation, DeviationFate};
 pub use exceedances::{Exceedance, Explanation, FoundInRecording};
 pub use hazards::{AcceptedRisk, HazardState};
 pub use heating::{HeatingJudgement, HeatingJudgements, HeatingTrouble};
-pub use keeping::{CopyAcknowledgement, Keeping, KeyInForce};
+pub use keeping::{CLOCKS_APART, CopyAcknowledgement, Furthest, Keeping, KeyInForce};
 pub use ladder::{Dropped, Ladder, Rung};
 use limits::ChangedLimit;
 pub use limits::{EarlierLimit, LimitState, Limits, Proposal, ProposalFate};
@@ -306,6 +306,7 @@ impl State {
             }
             Record::CheckpointKeyChanged(body) => self.keeping.change_key(body, entry),
             Record::CopyAcknowledged(body) => self.keeping.acknowledge(body, entry),
+            Record::ClockCompared(_) => self.keeping.compare_clock(entry),
             Record::DayLost(body) => self.planning.lose_day(body, entry),
         }
         self.follow(entry);

@@ -145,7 +145,8 @@ impl State {
             | Record::StandDownCalled(_)
             | Record::StandDownLifted(_)
             | Record::CheckpointKeyChanged(_)
-            | Record::CopyAcknowledged(_) => return None,
+            | Record::CopyAcknowledged(_)
+            | Record::ClockCompared(_) => return None,
         })
     }
 }

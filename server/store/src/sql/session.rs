@@ -19,13 +19,14 @@ pub(crate) struct Token {
 
 /// Sessions that were not ended, also those whose tokens have expired since.
 pub(crate) async fn standing(link: &mut Link<'_>) -> sqlx::Result<Vec<(Uuid, Standing)>> {
-    let found: Vec<(String, String, i64)> = on!(link, connection => sqlx::query_as("SELECT id, handle, expires_at FROM session WHERE revoked_at IS NULL")
+    let found: Vec<(String, String, i64, i64)> = on!(link, connection => sqlx::query_as("SELECT id, handle, began_at, expires_at FROM session WHERE revoked_at IS NULL")
             .fetch_all(connection))?;
     found
         .into_iter()
-        .map(|(id, handle, expires_at)| {
+        .map(|(id, handle, began_at, expires_at)| {
             let handle = read_handle(&handle)?;
-            Ok((read_id(&id)?, Standing { handle, expires_at: moment(expires_at)? }))
+            let (began_at, expires_at) = (moment(began_at)?, moment(expires_at)?);
+            Ok((read_id(&id)?, Standing { handle, began_at, expires_at }))
         })
         .collect()
 }

@@ -183,6 +183,26 @@ async fn a_new_password_ends_the_sessions_begun_with_the_old_one() {
 }
 
 #[tokio::test]
+async fn who_signs_in_by_a_clock_that_was_set_back_is_signed_in() {
+    let club = signed_in_bea().await;
+    club.store
+        .set_password_hash(&bea(), "another".to_owned(), minutes_after_noon(5))
+        .await
+        .unwrap();
+    let (id, at) = (Uuid::from_u128(8), minutes_after_noon(-600));
+    let session = NewSession {
+        id,
+        handle: bea(),
+        token_hash: [5; 32],
+        at,
+        expires_at: minutes_after_noon(0),
+    };
+    club.store.begin_session(session).await.unwrap();
+    assert!(club.store.signed_in(&bea(), id, at).is_ok());
+    assert!(!bea_is_in(&club), "who was signed in with the old password is not");
+}
+
+#[tokio::test]
 async fn who_is_disabled_is_out_at_once_and_cannot_sign_in() {
     let club = signed_in_bea().await;
     club.store.disable_account(&bea(), minutes_after_noon(5)).await.unwrap();
