@@ -14,8 +14,10 @@ use futures_util::FutureExt;
 use tracing::Instrument;
 
 use crate::api::calendars::FEEDS;
+use crate::host_name::HostName;
+use crate::houses::Houses;
 use crate::metrics::Metrics;
-use crate::office::Office;
+use crate::office::Premises;
 use crate::pages;
 use crate::problem::{BUSY, FAULT, Problem};
 use crate::request_id::{self, RequestId};
@@ -47,7 +49,7 @@ const AGAIN_AFTER_S: u64 = 10;
 
 /// Wraps all routes.
 pub(crate) async fn frame(
-    office: Office,
+    houses: Houses,
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
@@ -57,25 +59,34 @@ pub(crate) async fn frame(
     let parent = trace.parent.as_deref();
     let method = request.method().clone();
     let path = told_of(request.path());
-    let named = || tracing::info_span!("request", id = id.as_str(), trace = trace.id, parent, %method, path);
+    let premises = houses.premises();
+    let house = houses.of(request.request());
+    let host = house.as_ref().ok().and_then(|office| office.host.as_ref()).map(HostName::as_str);
+    let named = || tracing::info_span!("request", id = id.as_str(), trace = trace.id, parent, host, %method, path);
     // What only reads is logged where it fails, and is given its name in the log then.
     let span = if method == Method::GET || method == Method::HEAD {
-        tracing::debug_span!("request", id = id.as_str(), trace = trace.id, parent, %method, path)
+        tracing::debug_span!("request", id = id.as_str(), trace = trace.id, parent, host, %method, path)
     } else {
         named()
     };
 
+    if let Err(misdirected) = house {
+        let _inside = span.enter();
+        let reply = request.into_response(misdirected.reply(&path, &id));
+        premises.metrics.told(&misdirected);
+        return Ok(finished(reply, premises, &id, (&method, &path), began));
+    }
     let answers = AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone());
     let answered = tokio::select! {
         biased;
         answered = answers => Some(answered),
-        () = office.ending.last_call() => None,
+        () = premises.ending.last_call() => None,
     };
     let went_well = matches!(&answered, Some(Ok(Ok(response))) if !is_failure(response.status()));
     let span = if went_well || !span.is_disabled() { span } else { named() };
     let _inside = span.enter();
-    let mut response = match answered {
-        Some(Ok(Ok(response))) => with_problem(response, &path, &id, &office.metrics),
+    let response = match answered {
+        Some(Ok(Ok(response))) => with_problem(response, &path, &id, &premises.metrics),
         failed => {
             let problem = match failed {
                 Some(Ok(Err(error))) => problem_of(&error),
@@ -83,19 +94,30 @@ pub(crate) async fn frame(
                 None => Problem::new(BUSY, OUT_OF_TIME).retry_after(AGAIN_AFTER_S),
             };
             let mut reply = problem.reply(&path, &id);
-            office.metrics.told(&problem);
-            office.metrics.answered(None, &method, reply.status(), began.elapsed());
-            dress(reply.head_mut(), &id, &office);
+            premises.metrics.told(&problem);
+            premises.metrics.answered(None, &method, reply.status(), began.elapsed());
+            dress(reply.head_mut(), &id, premises);
             log(&method, &path, reply.status(), began);
             // There is no request left that it could be the answer to.
             return Err(InternalError::from_response(problem, reply).into());
         }
     };
+    Ok(finished(response, premises, &id, (&method, &path), began))
+}
+
+/// A reply as it goes out: counted, dressed and logged.
+fn finished(
+    mut response: ServiceResponse<BoxBody>,
+    premises: &Premises,
+    id: &RequestId,
+    (method, path): (&Method, &str),
+    began: Instant,
+) -> ServiceResponse<BoxBody> {
     let status = response.status();
-    office.metrics.answered(Some(response.request()), &method, status, began.elapsed());
-    dress(response.response_mut().head_mut(), &id, &office);
-    log(&method, &path, status, began);
-    Ok(response)
+    premises.metrics.answered(Some(response.request()), method, status, began.elapsed());
+    dress(response.response_mut().head_mut(), id, premises);
+    log(method, path, status, began);
+    response
 }
 
 /// A path as it may be told and logged: without the secret of a private link.
@@ -106,8 +128,8 @@ fn told_of(path: &str) -> String {
     }
 }
 
-fn dress(head: &mut ResponseHead, id: &RequestId, office: &Office) {
-    if office.ending.has_begun() {
+fn dress(head: &mut ResponseHead, id: &RequestId, premises: &Premises) {
+    if premises.ending.has_begun() {
         // So that a server that ends does not wait for what its clients might still ask.
         head.set_connection_type(ConnectionType::Close);
     }

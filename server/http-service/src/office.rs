@@ -1,4 +1,5 @@
-//! What every handler works with: the store, the clock, tokens, secrets and how often things may be tried.
+//! What every handler works with: the store, the clock, tokens, secrets and how often things may be tried; and what the houses
+//! of a process have in common.
 
 use std::future::{Ready, ready};
 use std::net::{IpAddr, Ipv4Addr};
@@ -9,13 +10,14 @@ use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpRequest};
 use chrono::{DateTime, Utc};
 use programme::codes::PersonHandle;
-use store::{Store, WriteError};
-use tokio::sync::Semaphore;
+use store::{BackupWatch, Store, WriteError};
 
 use crate::boards::Boards;
 use crate::clock::Clock;
 use crate::ending::Ending;
 use crate::evidence::Orders;
+use crate::host_name::HostName;
+use crate::houses::{Houses, Organisation};
 use crate::kept::KeptViews;
 use crate::live::Listeners;
 use crate::metrics::Metrics;
@@ -24,9 +26,44 @@ use crate::problem::{FAULT, Problem};
 use crate::secrets::Secrets;
 use crate::settings::Settings;
 use crate::token::Tokens;
+use crate::turns::Turns;
 
 /// Work on recordings that goes on at the same time; each may need about a hundred megabytes.
 const HEAVY_AT_ONCE: usize = 2;
+
+/// Evidence that is made at the same time.
+const MADE_AT_ONCE: usize = 1;
+
+/// What all houses of a process share, so that what they take together stays bounded however many they are.
+#[derive(Clone)]
+pub(crate) struct Premises {
+    pub settings: Settings,
+    pub clock: Clock,
+    /// What is counted of all of them together.
+    pub metrics: Arc<Metrics>,
+    /// Whether the program was told to end.
+    pub ending: Arc<Ending>,
+    hashing: Turns,
+    past: Turns,
+    heavy: Turns,
+    making: Turns,
+}
+
+impl Premises {
+    /// Without a house yet.
+    pub fn new(settings: Settings, clock: Clock) -> Self {
+        Self {
+            metrics: Arc::new(Metrics::begun_at(clock.now(), settings.version)),
+            ending: Arc::default(),
+            hashing: Turns::new(settings.hashes_at_once),
+            past: Turns::new(settings.past_reads_at_once),
+            heavy: Turns::new(HEAVY_AT_ONCE),
+            making: Turns::new(MADE_AT_ONCE),
+            settings,
+            clock,
+        }
+    }
+}
 
 /// A handle to what all handlers share.
 #[derive(Clone)]
@@ -46,9 +83,11 @@ pub(crate) struct Shared {
     /// Attempts to sign with a secret, by person.
     pub by_signer: Attempts<PersonHandle>,
     /// Reads of the past that may go on at the same time.
-    pub past: Semaphore,
+    pub past: Turns,
     /// Work on recordings that may go on at the same time.
-    pub heavy: Arc<Semaphore>,
+    pub heavy: Turns,
+    /// Evidence that may be made at the same time.
+    pub making: Turns,
     /// Views that were made and still hold.
     pub views: KeptViews,
     /// The holds of whole ladders.
@@ -58,33 +97,60 @@ pub(crate) struct Shared {
     /// Packs and papers that are ordered, being made, or made.
     pub evidence: Orders,
     /// What is counted of the service.
-    pub metrics: Metrics,
+    pub metrics: Arc<Metrics>,
     /// Whether the program was told to end.
-    pub ending: Ending,
+    pub ending: Arc<Ending>,
+    /// The host of the organisation whose house it is; none where there is one house alone.
+    pub host: Option<HostName>,
+    /// What the organisation is called where people sign in.
+    pub organisation: Option<String>,
+    /// How the backup gets on that is kept up beside; none where none is.
+    pub backup: Option<BackupWatch>,
 }
 
 impl Office {
-    /// Makes the secrets where there are none yet.
-    pub async fn open(store: Store, settings: Settings, clock: Clock) -> Result<Self, WriteError> {
+    /// One house that is there for whoever asks. The secrets are made where there are none yet.
+    pub async fn alone(premises: &Premises, store: Store) -> Result<Self, WriteError> {
+        let backup = premises.settings.backup.clone();
+        Self::open(premises, store, backup, None, None).await
+    }
+
+    /// The house of an organisation among others. The secrets are made where there are none yet.
+    pub async fn of(premises: &Premises, of: Organisation) -> Result<Self, WriteError> {
+        Self::open(premises, of.store, of.backup, Some(of.host), of.name).await
+    }
+
+    async fn open(
+        premises: &Premises,
+        store: Store,
+        backup: Option<BackupWatch>,
+        host: Option<HostName>,
+        organisation: Option<String>,
+    ) -> Result<Self, WriteError> {
+        let Premises { settings, clock, metrics, ending, hashing, past, heavy, making } =
+            premises.clone();
         let now = clock.now();
         let access = store.secret("access-token", now).await?;
         let refresh = store.secret("refresh-token", now).await?;
-        let metrics = Metrics::begun_at(now, settings.version);
         let tokens = Tokens::new(access.bytes(), refresh.bytes(), settings.access_token_lasts);
         Ok(Self(Arc::new(Shared {
             tokens,
-            secrets: Secrets::new(settings.hashes_at_once, metrics.secrets.clone()),
+            secrets: Secrets::new(hashing.of_another_house(), metrics.secrets.clone()),
             by_address: Attempts::new(settings.attempts_per_address),
             by_account: Attempts::new(settings.attempts_per_account),
             by_signer: Attempts::new(settings.attempts_per_account),
-            past: Semaphore::new(settings.past_reads_at_once.max(1)),
-            heavy: Arc::new(Semaphore::new(HEAVY_AT_ONCE)),
+            past: past.of_another_house(),
+            heavy: heavy.of_another_house(),
+            making: making.of_another_house(),
             views: KeptViews::default(),
             boards: Boards::default(),
             listeners: Arc::default(),
             evidence: Orders::of(&store),
             metrics,
-            ending: Ending::default(),
+            ending,
+            host,
+            organisation,
+            backup,
             store,
             clock,
             settings,
@@ -117,11 +183,12 @@ impl Deref for Office {
     }
 }
 
-/// The office as a request finds it.
+/// The office of the house that a request is for.
 pub(crate) fn office_of(request: &HttpRequest) -> Result<&Office, Problem> {
-    request.app_data::<Office>().ok_or_else(|| {
+    let houses = request.app_data::<Houses>().ok_or_else(|| {
         Problem::new(FAULT, "The service was put together wrongly. Tell whoever runs it.")
-    })
+    })?;
+    houses.of(request)
 }
 
 impl FromRequest for Office {
