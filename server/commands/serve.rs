@@ -250,6 +250,7 @@ pub async fn serve(
     let settings = http_service::Settings {
         version: env!("CARGO_PKG_VERSION"),
         behind_proxy,
+        certificate_is_given: matches!(speaks, Speaks::Given(_)),
         sender_silent_at_most: Duration::from_secs(place.silent_sender),
         ..http_service::Settings::default()
     };

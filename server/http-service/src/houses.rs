@@ -106,6 +106,11 @@ pub(crate) fn authority(request: &HttpRequest, behind_proxy: bool) -> String {
     of_header.or_else(|| in_target(request)).unwrap_or_default().to_owned()
 }
 
+/// Whether a proxy of ours tells that TLS was spoken with it.
+pub(crate) fn proxied_over_tls(request: &HttpRequest, behind_proxy: bool) -> bool {
+    behind_proxy && request.connection_info().scheme() == "https"
+}
+
 /// The authority in what is asked for itself: always in HTTP/2, seldom before.
 fn in_target(request: &HttpRequest) -> Option<&str> {
     request.uri().authority().map(|authority| authority.as_str())

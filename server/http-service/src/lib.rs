@@ -147,8 +147,11 @@ impl Service {
             let opened = Office::of(&premises, organisation).await;
             let office =
                 opened.map_err(|source| NotServed::Secrets { host: host.clone(), source })?;
-            let signer = office.tokens.signer();
-            if let Some((one, _)) = offices.iter().find(|(_, it)| it.tokens.signer() == signer) {
+            let is_same = |other: &Office| {
+                other.store.shares_a_key_with(&office.store)
+                    || other.tokens.signer() == office.tokens.signer()
+            };
+            if let Some((one, _)) = offices.iter().find(|(_, other)| is_same(other)) {
                 return Err(NotServed::SameKeys { one: one.clone(), other: host });
             }
             if offices.insert(host.clone(), office).is_some() {

@@ -309,7 +309,15 @@ impl Among {
 
     async fn connect(&mut self) -> sqlx::Result<()> {
         if self.connection.is_none() {
-            self.connection = Some(sql::postgres::connect_to_write(&self.options).await?);
+            let connected = sql::postgres::connect_to_write(&self.options).await;
+            // Who is not let in does not reach the database, whatever the reason is that it gives: that it takes nobody, that it
+            // is not there any more, that the password is another one now.
+            self.connection = Some(connected.map_err(|error| {
+                if connection_is_lost(&error) {
+                    return error;
+                }
+                sqlx::Error::Io(std::io::Error::other(error))
+            })?);
         }
         Ok(())
     }

@@ -18,7 +18,7 @@ use uuid::Uuid;
 use super::around::{Around, Section};
 use crate::access::{Permission, Permitted, permitted_to};
 use crate::desk::View;
-use crate::houses::authority;
+use crate::houses::{authority, proxied_over_tls};
 use crate::live::Pass;
 use crate::office::{Office, office_of};
 use crate::problem::{NOT_SIGNED_IN, Problem};
@@ -109,8 +109,7 @@ impl<P> Member<P> {
 
 /// Whether the browser speaks to us under TLS, or to a proxy of ours that does.
 pub(super) fn is_secure(request: &HttpRequest, office: &Office) -> bool {
-    let proxied = office.settings.behind_proxy && request.connection_info().scheme() == "https";
-    request.app_config().secure() || proxied
+    request.app_config().secure() || proxied_over_tls(request, office.settings.behind_proxy)
 }
 
 /// The authority under which the browser reached us.
