@@ -251,7 +251,7 @@ mod tests {
     #[test]
     fn each_organisation_has_its_own_host_folder_database_and_name() {
         let settings = settings(TWO, &Flags::default()).unwrap();
-        let [north, south] = settings.organisations.as_slice() else { panic!("{settings:?}") };
+        let [north, south] = [0, 1].map(|number| &settings.organisations[number]);
         assert_eq!(north.host.as_str(), "north.example.org");
         assert_eq!(north.name.as_deref(), Some("North Gliding Club"));
         assert!(north.whereabouts.database.is_none() && north.backup_into.is_none());

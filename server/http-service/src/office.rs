@@ -199,3 +199,67 @@ impl FromRequest for Office {
         ready(office_of(request).cloned())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use futures_util::FutureExt as _;
+
+    use super::*;
+
+    /// Two houses of one process, and the folders that they are in.
+    async fn two_houses() -> ([Office; 2], [tempfile::TempDir; 2]) {
+        let begins = "2026-05-02T08:00:00Z".parse().unwrap();
+        let clock = Clock::that(move || begins);
+        let premises = Premises::new(Settings { hashes_at_once: 1, ..Settings::default() }, clock);
+        let folders = [(); 2].map(|()| tempfile::tempdir().unwrap());
+        let mut offices = Vec::new();
+        for (host, folder) in ["north.example.org", "south.example.org"].iter().zip(&folders) {
+            let store = Store::open(folder.path()).await.unwrap();
+            let host = host.parse().unwrap();
+            let house = Organisation { host, name: None, store, backup: None };
+            offices.push(Office::of(&premises, house).await.unwrap());
+        }
+        (offices.try_into().ok().unwrap(), folders)
+    }
+
+    #[actix_web::test]
+    async fn what_costs_much_is_bounded_for_all_houses_of_a_process_together() {
+        let ([north, south], _folders) = two_houses().await;
+        for (name, of_north, of_south, at_once) in [
+            ("recordings", &north.heavy, &south.heavy, HEAVY_AT_ONCE),
+            ("evidence", &north.making, &south.making, MADE_AT_ONCE),
+            ("the past", &north.past, &south.past, north.settings.past_reads_at_once),
+        ] {
+            let mut taken = Vec::new();
+            for _ in 0..at_once {
+                taken.push(of_north.turn().now_or_never().unwrap().unwrap());
+            }
+            assert!(of_south.turn().now_or_never().is_none(), "{name}");
+            taken.pop();
+            assert!(of_south.turn().now_or_never().is_some(), "{name}");
+        }
+        let turn = north.secrets.a_turn().await;
+        let handle = PersonHandle::new("ada").unwrap();
+        let hashes = south.secrets.is_password(&south.store, &handle, "a guess".to_owned());
+        let mut hashes = Box::pin(hashes);
+        assert!(hashes.as_mut().now_or_never().is_none());
+        assert_eq!(south.metrics.secrets.waiting.get(), 1);
+        drop(turn);
+        assert!(!hashes.await.unwrap());
+    }
+
+    #[actix_web::test]
+    async fn a_token_that_a_worker_verified_for_one_house_is_not_known_in_another() {
+        let ([north, south], _folders) = two_houses().await;
+        let handle = PersonHandle::new("ada").unwrap();
+        let session = uuid::Uuid::from_u128(7);
+        let token = north.tokens.issue(&handle, session, north.now()).unwrap().token;
+        let verified = crate::token::Verified::default();
+        let verify = |office: &Office| verified.verify(&office.tokens, &token, office.now());
+        for _ in 0..2 {
+            assert_eq!(verify(&north).unwrap().handle, handle);
+            assert_eq!(verify(&south).unwrap_err().code(), "token-refused");
+        }
+    }
+}

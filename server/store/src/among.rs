@@ -375,6 +375,7 @@ impl Among {
         self.pause = (self.pause * 2).min(LONGEST_PAUSE);
         if !matches!(*shared.health.read(), Health::Unreachable(_)) {
             tracing::error!(
+                database = self.options.get_database(),
                 error = &*error as &dyn std::error::Error,
                 "the database cannot be reached: nothing is written until it can"
             );
@@ -387,7 +388,10 @@ impl Among {
         self.pause = FIRST_PAUSE;
         if matches!(*shared.health.read(), Health::Unreachable(_)) {
             *shared.health.write() = Health::Writing;
-            tracing::info!("the database can be reached again: writing goes on");
+            tracing::info!(
+                database = self.options.get_database(),
+                "the database can be reached again: writing goes on"
+            );
         }
     }
 }
