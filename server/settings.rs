@@ -63,7 +63,7 @@ impl std::str::FromStr for Url {
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
     /// Settings file (TOML) with the keys data, database-url, listen, metrics, backup-into, log, log-format; or, where one server
-    /// has several organisations, a table [[organisation]] for each with host, data, database-url, name, backup-into
+    /// has several organisations, a table of the name organisation for each with host, data, database-url, name, backup-into
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept

@@ -45,7 +45,7 @@ pub struct Where {
 
 /// Serve the programmes of a data folder, or of a PostgreSQL database (--database-url), or of several organisations.
 ///
-/// Where the settings file has tables [[organisation]], each organisation has a data folder and everything else of its own, and is
+/// Where the settings file has tables of the name organisation, each of these has a data folder and everything else of its own, and is
 /// told from the others by the host that was asked for; nothing is served under any other host.
 ///
 /// It listens on this machine alone unless told otherwise. Beyond it, it speaks TLS (--tls, or --certificate and --key), stands
