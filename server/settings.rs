@@ -1,11 +1,17 @@
 //! Settings from flags, the environment and a file, in that order of precedence. A key that nobody knows is refused.
 
+mod faults;
+mod organisations;
+
 use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use store::{BadDatabaseUrl, DatabaseUrl, Whereabouts};
+
+pub use faults::BadSettings;
+pub use organisations::Organisation;
 
 /// How log lines are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, clap::ValueEnum)]
@@ -56,7 +62,8 @@ impl std::str::FromStr for Url {
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, database-url, listen, metrics, backup-into, log, log-format
+    /// Settings file (TOML) with the keys data, database-url, listen, metrics, backup-into, log, log-format; or, where one server
+    /// has several organisations, a table of the name organisation for each with host, data, database-url, name, backup-into
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept
@@ -72,6 +79,9 @@ pub struct Flags {
         global = true
     )]
     pub database_url: Option<Url>,
+    /// Which organisation of the settings file is meant, by its host
+    #[arg(long, env = "RUNGBOOK_ORGANISATION", value_name = "HOST", global = true)]
+    pub organisation: Option<String>,
     /// What to log, such as info or http_service=debug
     #[arg(long, env = "RUNGBOOK_LOG", value_name = "FILTER", global = true)]
     pub log: Option<String>,
@@ -94,6 +104,8 @@ pub struct File {
     backup_into: Option<PathBuf>,
     log: Option<String>,
     log_format: Option<LogFormat>,
+    #[serde(default)]
+    organisation: Vec<organisations::Table>,
 }
 
 /// Settings with every source taken in.
@@ -109,56 +121,12 @@ pub struct Settings {
     pub metrics: Option<SocketAddr>,
     /// Folder in which a backup is kept up, where the file names one.
     pub backup_into: Option<PathBuf>,
+    /// The organisations that are told apart by host; none where there is one house for whoever asks.
+    pub organisations: Vec<Organisation>,
     /// What to log.
     pub log: String,
     /// How.
     pub log_format: LogFormat,
-}
-
-/// Settings that cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum BadSettings {
-    /// The file cannot be read.
-    #[error("cannot read the settings file {}", path.display())]
-    Unreadable {
-        /// Which.
-        path: PathBuf,
-        /// Why.
-        #[source]
-        source: std::io::Error,
-    },
-    /// The file says something that is not a setting.
-    #[error("the settings file {} is not right: {message}", path.display())]
-    NotRight {
-        /// Which.
-        path: PathBuf,
-        /// What is wrong, with its line.
-        message: String,
-    },
-    /// The environment has a variable of ours that is not a setting.
-    #[error("{name} is not a setting; the settings are {}", KNOWN_VARIABLES.join(", "))]
-    UnknownVariable {
-        /// Its name.
-        name: String,
-    },
-    /// The URL of the database is none.
-    #[error(transparent)]
-    Database(#[from] BadDatabaseUrl),
-    /// What was asked for is of SQLite, and the ledger is on PostgreSQL.
-    #[error(
-        "this is for a ledger that is a file in the data folder, and this one is on PostgreSQL ({database}): {instead}"
-    )]
-    OnPostgres {
-        /// Which database.
-        database: String,
-        /// What does it there.
-        instead: &'static str,
-    },
-    /// No folder was named, and the command needs one.
-    #[error(
-        "name the folder of the data with --data DIR, RUNGBOOK_DATA, or data = \"DIR\" in the settings file"
-    )]
-    NoData,
 }
 
 /// The variables that the program reads.
@@ -166,6 +134,7 @@ const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_SETTINGS",
     "RUNGBOOK_DATA",
     "RUNGBOOK_DATABASE_URL",
+    "RUNGBOOK_ORGANISATION",
     "RUNGBOOK_LISTEN",
     "RUNGBOOK_METRICS",
     "RUNGBOOK_BACKUP_INTO",
@@ -192,8 +161,32 @@ impl File {
             ("backup-into", self.backup_into.is_some()),
             ("log", self.log.is_some()),
             ("log-format", self.log_format.is_some()),
+            ("organisation", !self.organisation.is_empty()),
         ];
         keys.into_iter().filter_map(|(key, there)| there.then_some(key)).collect()
+    }
+
+    fn says_one_place_or_several(&self) -> Result<(), BadSettings> {
+        let keys = self.keys();
+        let of_one = ["data", "database-url", "backup-into"];
+        match of_one.into_iter().find(|key| keys.contains(key)) {
+            Some(key) if !self.organisation.is_empty() => Err(BadSettings::Beside { key }),
+            Some(_) | None => Ok(()),
+        }
+    }
+}
+
+impl Flags {
+    /// Refuses a place that is named beside organisations.
+    fn names_no_place(&self) -> Result<(), BadSettings> {
+        if self.data.is_some() {
+            return Err(BadSettings::TwoPlaces { key: "--data (or RUNGBOOK_DATA)" });
+        }
+        if self.database_url.is_some() {
+            let key = "--database-url (or RUNGBOOK_DATABASE_URL)";
+            return Err(BadSettings::TwoPlaces { key });
+        }
+        Ok(())
     }
 }
 
@@ -215,25 +208,61 @@ impl Settings {
     ///
     /// # Errors
     ///
-    /// [`BadSettings`] where the database's address is none.
+    /// [`BadSettings`] where the database's address is none, or organisations cannot be used or are not apart.
     pub fn of(flags: &Flags, listen: Option<SocketAddr>, file: File) -> Result<Self, BadSettings> {
+        file.says_one_place_or_several()?;
         let database = flags.database_url.clone().or(file.database_url);
-        Ok(Self {
+        let mut settings = Self {
             data: flags.data.clone().or(file.data),
             database: database.map(|Url(url)| url.parse()).transpose()?,
             listen: listen.or(file.listen),
             metrics: file.metrics,
             backup_into: file.backup_into,
+            organisations: organisations::settled(file.organisation)?,
             log: flags.log.clone().or(file.log).unwrap_or_else(|| USUAL_LOG.to_owned()),
             log_format: flags.log_format.or(file.log_format).unwrap_or(LogFormat::Text),
-        })
+        };
+        if let Some(host) = &flags.organisation {
+            flags.names_no_place()?;
+            settings.means(host)?;
+        }
+        Ok(settings)
+    }
+
+    /// Leaves the organisation that is meant, on which a command for one place then works.
+    fn means(&mut self, host: &str) -> Result<(), BadSettings> {
+        let host = host.to_owned();
+        let known = organisations::hosts(&self.organisations);
+        if known.is_empty() {
+            return Err(BadSettings::NoOrganisations { host });
+        }
+        self.organisations.retain(|it| it.host.as_str().eq_ignore_ascii_case(&host));
+        let meant = self.organisations.first().cloned();
+        let meant = meant.ok_or(BadSettings::UnknownOrganisation { host, known })?;
+        self.data = Some(meant.whereabouts.data);
+        self.database = meant.whereabouts.database;
+        self.backup_into = meant.backup_into;
+        Ok(())
+    }
+
+    /// The organisations to serve, each under its own host; none where there is one house for whoever asks.
+    ///
+    /// # Errors
+    ///
+    /// [`BadSettings::TwoPlaces`] where a place is named beside them.
+    pub fn organisations(&self, flags: &Flags) -> Result<&[Organisation], BadSettings> {
+        if !self.organisations.is_empty() {
+            flags.names_no_place()?;
+        }
+        Ok(&self.organisations)
     }
 
     /// Where the store is kept: the folder, and the database where one was named.
     ///
     /// # Errors
     ///
-    /// [`BadSettings::NoData`] where no folder was named; it is needed beside a database, too.
+    /// [`BadSettings`] where no folder was named, which is needed beside a database, too; or where it is not said which of several
+    /// organisations is meant.
     pub fn whereabouts(&self) -> Result<Whereabouts, BadSettings> {
         Ok(Whereabouts { data: self.data()?.to_owned(), database: self.database.clone() })
     }
@@ -246,9 +275,7 @@ impl Settings {
     pub fn data_with_ledger(&self, instead: &'static str) -> Result<&Path, BadSettings> {
         match &self.database {
             None => self.data(),
-            Some(database) => {
-                Err(BadSettings::OnPostgres { database: database.to_string(), instead })
-            }
+            Some(database) => Err(on_postgres(database, instead)),
         }
     }
 
@@ -256,10 +283,29 @@ impl Settings {
     ///
     /// # Errors
     ///
-    /// [`BadSettings::NoData`] where none was named.
+    /// [`BadSettings`] where none was named, or not which of several organisations is meant.
     pub fn data(&self) -> Result<&Path, BadSettings> {
-        self.data.as_deref().ok_or(BadSettings::NoData)
+        self.data.as_deref().ok_or_else(|| match organisations::hosts(&self.organisations) {
+            none if none.is_empty() => BadSettings::NoData,
+            known => BadSettings::WhichOrganisation { known },
+        })
     }
+}
+
+/// Refuses what is done with a ledger that is a file in the data folder, where it is not; `instead` says what does it elsewhere.
+///
+/// # Errors
+///
+/// [`BadSettings::OnPostgres`] where it is in a database.
+pub fn must_be_in_its_folder(
+    whereabouts: &Whereabouts,
+    instead: &'static str,
+) -> Result<(), BadSettings> {
+    whereabouts.database.as_ref().map_or(Ok(()), |it| Err(on_postgres(it, instead)))
+}
+
+fn on_postgres(database: &DatabaseUrl, instead: &'static str) -> BadSettings {
+    BadSettings::OnPostgres { database: database.to_string(), instead }
 }
 
 /// Reads a settings file.

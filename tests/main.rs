@@ -15,6 +15,7 @@ mod keeping;
 mod ladder;
 mod metrics;
 mod operations;
+mod organisations;
 mod pages;
 mod pages_of_the_day;
 mod pressure;

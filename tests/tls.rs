@@ -93,6 +93,51 @@ fn files_that_were_given_are_spoken_with() {
     assert_eq!(phone(&[made.cert.der()]).get(&health).call().unwrap().status(), 200);
 }
 
+/// What every kind of answer says of coming back over TLS: one of the API, a page, one that leads on, and none.
+fn comes_back(agent: &ureq::Agent, base: &str, told: &[(&str, &str)]) -> Vec<Option<String>> {
+    ["/api/v1/health/ready", "/sign-in", "/", "/no/such/page", "/api/v1/account"]
+        .map(|path| {
+            let mut request = agent.get(format!("{base}{path}"));
+            for (name, value) in told {
+                request = request.header(*name, *value);
+            }
+            let answer = request.config().max_redirects(0).build().call().unwrap();
+            let said = answer.headers().get("strict-transport-security");
+            said.map(|value| value.to_str().unwrap().to_owned())
+        })
+        .to_vec()
+}
+
+#[test]
+fn browsers_are_told_to_come_back_over_tls_only_where_others_vouch_for_the_certificate() {
+    let a_year = vec![Some("max-age=31536000".to_owned()); 5];
+    let nothing = vec![None; 5];
+    let folder = tempfile::tempdir().unwrap();
+    let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
+    let [certificate, key] = ["given.pem", "given-key.pem"].map(|name| folder.path().join(name));
+    std::fs::write(&certificate, made.cert.pem()).unwrap();
+    std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
+    let [certificate, key] = [&certificate, &key].map(|path| path.to_str().unwrap());
+    let given = ["--listen", "127.0.0.1:0", "--certificate", certificate, "--key", key];
+    let server = Server::fresh_serving(&given);
+    let base = format!("https://localhost:{}", server.base.rsplit(':').next().unwrap());
+    assert_eq!(comes_back(&phone(&[made.cert.der()]), &base, &[]), a_year);
+
+    // A phone that lost its trust in a folder's own authority has to get to the page without TLS that helps it.
+    let own = Server::fresh_serving(&["--tls", "--listen", "127.0.0.1:0"]);
+    let authority = fetched(&phone(&[]), &format!("{}/authority.crt", told(&own, "http://")));
+    assert_eq!(comes_back(&phone(&[&authority]), &own.base, &[]), nothing);
+
+    let over_tls = [("x-forwarded-proto", "https")];
+    let plain = Server::fresh();
+    assert_eq!(comes_back(&phone(&[]), &plain.base, &over_tls), nothing, "no proxy of ours");
+    let proxied = Server::fresh_serving(&["--behind-proxy", "--listen", "127.0.0.1:0"]);
+    assert_eq!(comes_back(&phone(&[]), &proxied.base, &over_tls), a_year);
+    let without = [("x-forwarded-proto", "http")];
+    assert_eq!(comes_back(&phone(&[]), &proxied.base, &without), nothing);
+    assert_eq!(comes_back(&phone(&[]), &proxied.base, &[]), nothing);
+}
+
 fn refused(arguments: &[&str]) -> String {
     let folder = tempfile::tempdir().unwrap();
     let data = folder.path().join("data");

@@ -10,9 +10,10 @@ use std::path::{Path, PathBuf};
 use clap::parser::ValueSource;
 use clap::{ArgMatches, Args, CommandFactory};
 
-use super::serve::{USUAL_ADDRESS, Where};
+use super::backup::INSTEAD;
+use super::serve::{BACKUP_OF_ONE, USUAL_ADDRESS, Where};
 use super::{Failure, Program, place, told};
-use crate::settings::{self, Flags, LogFormat, Settings, USUAL_LOG};
+use crate::settings::{self, Flags, LogFormat, Organisation, Settings, USUAL_LOG};
 use crate::telemetry;
 
 /// Say what the service would use, from where each setting comes, and what is wrong, without starting it.
@@ -94,9 +95,15 @@ impl CheckSettings {
             Some(path) => found.uses("settings file", path.display(), from),
             None => found.used.push(("settings file", "none".to_owned())),
         }
-        look_at_data(&mut found, &settings, &sources);
+        match settings.organisations(flags) {
+            Ok([]) => {
+                look_at_data(&mut found, &settings, &sources);
+                self.look_at_backup(&mut found, &settings, &sources);
+            }
+            Ok(organisations) => self.look_at_organisations(&mut found, organisations),
+            Err(error) => found.is_wrong(error.to_string()),
+        }
         self.look_at_addresses(&mut found, &settings, &sources);
-        self.look_at_backup(&mut found, &settings, &sources);
         look_at_log(&mut found, &settings, &sources);
         tell(found)
     }
@@ -111,7 +118,7 @@ impl CheckSettings {
             Ok("TLS by the data folder's own authority")
         } else {
             let folder = settings.data.as_deref().unwrap_or_else(|| Path::new(""));
-            self.place.tls.settle(folder, address, self.place.behind_proxy).map(|speaks| {
+            self.place.tls.settle(folder, &[], address, self.place.behind_proxy).map(|speaks| {
                 if speaks.is_plain() { "no TLS" } else { "TLS by the certificate that is named" }
             })
         };
@@ -142,26 +149,57 @@ impl CheckSettings {
             return;
         };
         found.uses("backup", folder.display(), sources.of("backup_into", "backup-into"));
-        let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty());
-        if folder.exists() && !folder.is_dir() {
-            found.is_wrong(format!(
-                "{} is not a folder: a backup cannot be kept up in it",
-                folder.display()
-            ));
-        } else if !folder.exists() && parent.is_some_and(|parent| !parent.is_dir()) {
-            found.is_wrong(format!(
-                "{} is not there, nor is the folder around it: make that, or look whether the disk is there",
-                folder.display()
-            ));
+        look_at_backup_folder(found, folder, settings.data.as_deref());
+    }
+
+    fn look_at_organisations(&self, found: &mut Found, organisations: &[Organisation]) {
+        if self.backup_into.is_some() {
+            found.is_wrong(BACKUP_OF_ONE);
         }
-        if let Some(data) = &settings.data
-            && folder.starts_with(data)
-        {
-            found.is_wrong(format!(
-                "the backup would be kept up inside of {}: what takes the one takes the other",
-                data.display()
-            ));
+        for organisation in organisations {
+            let Organisation { host, name, whereabouts, backup_into } = organisation;
+            let named = name.as_ref().map(|name| format!(", {name}")).unwrap_or_default();
+            found.uses("organisation", format!("{host}{named}"), "from the settings file");
+            found.used.push(("  data", whereabouts.data.display().to_string()));
+            if let Some(database) = &whereabouts.database {
+                found.used.push(("  database", database.to_string()));
+            }
+            let mut wrong = Found::default();
+            if let Err(failure) = place::run(place::must_hold_a_ledger(whereabouts)) {
+                wrong.is_wrong(failure.message().trim_start_matches("rungbook: "));
+            }
+            if let Some(folder) = backup_into {
+                found.used.push(("  backup", folder.display().to_string()));
+                look_at_backup_folder(&mut wrong, folder, Some(&whereabouts.data));
+                if let Err(error) = settings::must_be_in_its_folder(whereabouts, INSTEAD) {
+                    wrong.is_wrong(error.to_string());
+                }
+            }
+            found.wrong.extend(wrong.wrong.iter().map(|why| format!("{host}: {why}")));
         }
+    }
+}
+
+fn look_at_backup_folder(found: &mut Found, folder: &Path, data: Option<&Path>) {
+    let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty());
+    if folder.exists() && !folder.is_dir() {
+        found.is_wrong(format!(
+            "{} is not a folder: a backup cannot be kept up in it",
+            folder.display()
+        ));
+    } else if !folder.exists() && parent.is_some_and(|parent| !parent.is_dir()) {
+        found.is_wrong(format!(
+            "{} is not there, nor is the folder around it: make that, or look whether the disk is there",
+            folder.display()
+        ));
+    }
+    if let Some(data) = data
+        && folder.starts_with(data)
+    {
+        found.is_wrong(format!(
+            "the backup would be kept up inside of {}: what takes the one takes the other",
+            data.display()
+        ));
     }
 }
 

@@ -88,6 +88,12 @@ impl Failure {
         Self { status: 1, message: message.into() }
     }
 
+    /// The same of something that is named before it.
+    pub fn about(self, whom: &str) -> Self {
+        let what = self.message.trim_start_matches("rungbook: ");
+        Self { message: format!("rungbook: {whom}: {what}"), ..self }
+    }
+
     /// What is told.
     pub fn message(&self) -> &str {
         &self.message

@@ -8,16 +8,19 @@ use std::time::Duration;
 use actix_web::dev::ServerHandle;
 use clap::Args;
 use http_service::{Clock, Service};
-use store::{BackupWatch, StepwiseBackup, Store};
+use store::{BackupWatch, StepwiseBackup, Store, Whereabouts};
 
 use super::backup::{INSTEAD, KeepingUp};
 use super::tls::{Speaks, Tls};
 use super::{Failure, place};
-use crate::settings::{Flags, Settings};
+use crate::settings::{self, Flags, Organisation, Settings};
 use crate::telemetry;
 
 /// Where the service answers unless told otherwise.
 pub const USUAL_ADDRESS: &str = "127.0.0.1:8440";
+
+/// Why a backup of several organisations is not asked for by a flag.
+pub const BACKUP_OF_ONE: &str = "--backup-into (or RUNGBOOK_BACKUP_INTO) is for one ledger; write backup-into in the table of each organisation";
 
 /// Where to listen.
 #[derive(Debug, Args)]
@@ -40,7 +43,10 @@ pub struct Where {
     pub silent_sender: u64,
 }
 
-/// Serve the programmes of a data folder, or of a PostgreSQL database (--database-url).
+/// Serve the programmes of a data folder, or of a PostgreSQL database (--database-url), or of several organisations.
+///
+/// Where the settings file has tables of the name organisation, each of these has a data folder and everything else of its own, and is
+/// told from the others by the host that was asked for; nothing is served under any other host.
 ///
 /// It listens on this machine alone unless told otherwise. Beyond it, it speaks TLS (--tls, or --certificate and --key), stands
 /// behind a proxy with TLS (--behind-proxy), or was asked by name to do without (--plain-http).
@@ -63,32 +69,133 @@ impl Serve {
         let settings = Settings::gather(flags, self.place.listen)?;
         telemetry::begin(&settings)?;
         place::run(async {
-            let whereabouts = settings.whereabouts()?;
-            let data = whereabouts.data.as_path();
-            let listeners = Listeners::open(&settings, &self.place)?;
-            let into = self.backup_into.as_ref().or(settings.backup_into.as_ref());
-            if into.is_some() {
-                settings.data_with_ledger(INSTEAD)?;
+            let organisations = settings.organisations(flags)?;
+            if organisations.is_empty() {
+                return self.serve_one(&settings).await;
             }
-            let store = place::open_at(&whereabouts).await?;
-            let (backup, keeping_up) = match into {
-                None => (None, None),
-                Some(folder) => {
-                    let watch = BackupWatch::default();
-                    let backup = StepwiseBackup::open(data, folder).await?;
-                    (Some(watch.clone()), Some(KeepingUp::begin(backup, watch)?))
-                }
-            };
-            let served = serve(store, listeners, &self.place, data, backup, |base| {
-                println!("Rungbook serves {whereabouts} on {base}");
-                Ok(())
-            })
-            .await;
-            if let Some(keeping_up) = keeping_up {
-                keeping_up.end();
+            if self.backup_into.is_some() {
+                return Err(Failure::of_input(format!("rungbook: {BACKUP_OF_ONE}")));
             }
-            served
+            self.serve_several(&settings, organisations).await
         })
+    }
+
+    async fn serve_one(&self, settings: &Settings) -> Result<(), Failure> {
+        let whereabouts = settings.whereabouts()?;
+        let listeners = Listeners::open(settings, &self.place)?;
+        let into = self.backup_into.as_ref().or(settings.backup_into.as_ref());
+        let (store, kept_up) = open(&whereabouts, into).await?;
+        let (backup, keeping_up) = kept_up.unzip();
+        let data = whereabouts.data.as_path();
+        let houses = Houses::One { store, data, backup };
+        let served = serve(houses, listeners, &self.place, |base| {
+            println!("Rungbook serves {whereabouts} on {base}");
+            Ok(())
+        })
+        .await;
+        keeping_up.into_iter().for_each(KeepingUp::end);
+        served
+    }
+
+    async fn serve_several(
+        &self,
+        settings: &Settings,
+        organisations: &[Organisation],
+    ) -> Result<(), Failure> {
+        let listeners = Listeners::open(settings, &self.place)?;
+        let (mut opened, mut kept_up) = (Vec::new(), Vec::new());
+        for organisation in organisations {
+            let Organisation { host, name, whereabouts, backup_into } = organisation;
+            let (store, backup) = open(whereabouts, backup_into.as_ref())
+                .await
+                .map_err(|failure| failure.about(host.as_str()))?;
+            let (backup, keeping_up) = backup.unzip();
+            kept_up.extend(keeping_up);
+            let (host, name) = (host.clone(), name.clone());
+            opened.push(http_service::Organisation { host, name, store, backup });
+        }
+        let data = organisations[0].whereabouts.data.as_path();
+        let houses = Houses::Several { opened, data };
+        let served = serve(houses, listeners, &self.place, |base| {
+            println!("Rungbook serves {} organisations on {base}", organisations.len());
+            for organisation in organisations {
+                println!("  {} from {}", organisation.host, organisation.whereabouts);
+            }
+            Ok(())
+        })
+        .await;
+        kept_up.into_iter().for_each(KeepingUp::end);
+        served
+    }
+}
+
+/// Opens a store, and begins to keep its backup up where there is a folder for it.
+async fn open(
+    whereabouts: &Whereabouts,
+    into: Option<&PathBuf>,
+) -> Result<(Store, Option<(BackupWatch, KeepingUp)>), Failure> {
+    if into.is_some() {
+        settings::must_be_in_its_folder(whereabouts, INSTEAD)?;
+    }
+    let store = place::open_at(whereabouts).await?;
+    let Some(folder) = into else { return Ok((store, None)) };
+    let watch = BackupWatch::default();
+    let backup = StepwiseBackup::open(&whereabouts.data, folder).await?;
+    Ok((store, Some((watch.clone(), KeepingUp::begin(backup, watch)?))))
+}
+
+/// What is served: one house for whoever asks, or those of organisations. The folder is the one whose authority speaks TLS.
+pub enum Houses<'a> {
+    /// One house.
+    One {
+        /// Its store.
+        store: Store,
+        /// Its folder.
+        data: &'a Path,
+        /// How its backup gets on.
+        backup: Option<BackupWatch>,
+    },
+    /// Several, told apart by the host that was asked for.
+    Several {
+        /// Each with its store.
+        opened: Vec<http_service::Organisation>,
+        /// The folder of the first.
+        data: &'a Path,
+    },
+}
+
+impl Houses<'_> {
+    fn data(&self) -> &Path {
+        match self {
+            Self::One { data, .. } | Self::Several { data, .. } => data,
+        }
+    }
+
+    fn hosts(&self) -> Vec<String> {
+        match self {
+            Self::One { .. } => Vec::new(),
+            Self::Several { opened, .. } => opened.iter().map(|it| it.host.to_string()).collect(),
+        }
+    }
+
+    fn stores(&self) -> Vec<Store> {
+        match self {
+            Self::One { store, .. } => vec![store.clone()],
+            Self::Several { opened, .. } => opened.iter().map(|it| it.store.clone()).collect(),
+        }
+    }
+
+    async fn service(self, settings: http_service::Settings) -> Result<Service, Failure> {
+        let clock = Clock::of_the_machine();
+        match self {
+            Self::One { store, backup, .. } => {
+                let settings = http_service::Settings { backup, ..settings };
+                Ok(Service::new(store, settings, clock).await?)
+            }
+            Self::Several { opened, .. } => {
+                Ok(Service::of_organisations(opened, settings, clock).await?)
+            }
+        }
     }
 }
 
@@ -132,24 +239,23 @@ pub(super) fn listen(address: SocketAddr, flag: &str) -> Result<TcpListener, Fai
 ///
 /// [`Failure`] where the service cannot begin.
 pub async fn serve(
-    store: Store,
+    houses: Houses<'_>,
     listeners: Listeners,
     place: &Where,
-    data: &Path,
-    backup: Option<BackupWatch>,
     greet: impl FnOnce(&str) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let address = listeners.service.local_addr()?;
     let behind_proxy = place.behind_proxy;
-    let speaks = place.tls.settle(data, address, behind_proxy)?;
+    let speaks = place.tls.settle(houses.data(), &houses.hosts(), address, behind_proxy)?;
     let settings = http_service::Settings {
         version: env!("CARGO_PKG_VERSION"),
         behind_proxy,
+        certificate_is_given: matches!(speaks, Speaks::Given(_)),
         sender_silent_at_most: Duration::from_secs(place.silent_sender),
-        backup,
         ..http_service::Settings::default()
     };
-    let service = Service::new(store.clone(), settings, Clock::of_the_machine()).await?;
+    let stores = houses.stores();
+    let service = houses.service(settings).await?;
     let workers = std::thread::available_parallelism().map_or(2, usize::from);
     let (tls, introduced) = match speaks {
         Speaks::Plain => (None, None),
@@ -176,7 +282,9 @@ pub async fn serve(
     if let Some(metrics) = metrics {
         metrics.handle.stop(false).await;
     }
-    store.close().await;
+    for store in stores {
+        store.close().await;
+    }
     tracing::info!("the service ended; everything acknowledged is on disk");
     Ok(())
 }

@@ -59,6 +59,21 @@ pub fn database_of(server: &str, data: &Path) -> String {
     format!("{before}/{name}")
 }
 
+/// The URL of the database of a folder, where the stories' ledgers are on PostgreSQL.
+pub fn database_if_on_postgres(data: &Path) -> Option<String> {
+    std::env::var(SERVER).ok().map(|server| database_of(&server, data))
+}
+
+/// Lets nobody into the database of a folder, and puts those out who are in it; or lets them in again.
+pub fn lets_in(server: &str, data: &Path, in_again: bool) {
+    let name = name_of(data);
+    at_the_server(server, &format!("ALTER DATABASE {name} WITH ALLOW_CONNECTIONS {in_again}"));
+    if !in_again {
+        let others = format!("FROM pg_stat_activity WHERE datname = '{name}'");
+        at_the_server(server, &format!("SELECT pg_terminate_backend(pid) {others}"));
+    }
+}
+
 /// Drops the database of a folder that is no longer needed.
 pub fn drop_database_of(data: &Path) {
     let Ok(server) = std::env::var(SERVER) else { return };

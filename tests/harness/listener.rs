@@ -33,7 +33,10 @@ impl Client {
         let host = self.base.strip_prefix("http://").expect("a plain address");
         let mut socket = TcpStream::connect(host).expect("the server is there");
         socket.set_read_timeout(Some(Duration::from_secs(60))).expect("a limit can be set");
-        let mut request = format!("GET {path} HTTP/1.1\r\nhost: {host}\r\nconnection: close\r\n");
+        let mut request = format!("GET {path} HTTP/1.1\r\nconnection: close\r\n");
+        if !self.headers.iter().any(|(name, _)| name == "host") {
+            request.push_str(&format!("host: {host}\r\n"));
+        }
         for (name, value) in &self.headers {
             request.push_str(&format!("{name}: {value}\r\n"));
         }

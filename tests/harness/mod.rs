@@ -11,6 +11,7 @@ mod day;
 mod demonstration;
 mod description;
 mod listener;
+mod organisations;
 mod server;
 mod team;
 mod whole_ledger;
@@ -18,10 +19,13 @@ mod whole_ledger;
 pub use answer::Answer;
 pub use chance::Chance;
 pub use clock::SettableClock;
-pub use database::{database_of, postgres_or_say_why_not, program, program_at, program_joining};
+pub use database::{
+    database_of, lets_in, postgres_or_say_why_not, program, program_at, program_joining,
+};
 pub use day::{at, in_hours, result};
 pub use description::{Description, Operation};
 pub use listener::{Event, Listener};
+pub use organisations::{HOSTS, Organisations, serves, table};
 pub use server::{Client, DEMONSTRATION_PASSWORD, Heard, PASSWORD, PROGRAM, Server};
 pub use team::{PEOPLE, PROGRAMME, Team};
 pub use whole_ledger::{records, remarks, verifies};

@@ -165,6 +165,11 @@ impl Server {
         Self::start(data, program, Stdio::inherit())
     }
 
+    /// Starts a program that serves.
+    pub fn started(data: &Path, program: Command) -> Self {
+        Self::start(data, program, Stdio::inherit())
+    }
+
     fn start(data: &Path, mut program: Command, log: Stdio) -> Self {
         let mut child =
             program.stdout(Stdio::piped()).stderr(log).spawn().expect("the program starts");
@@ -367,6 +372,14 @@ impl Client {
     pub fn with(&self, name: &str, value: &str) -> Self {
         let mut other = self.clone();
         other.headers.push((name.to_owned(), value.to_owned()));
+        other
+    }
+
+    /// The same person, asking for another host at the same address.
+    pub fn at_host(&self, host: &str) -> Self {
+        let mut other = self.clone();
+        other.headers.retain(|(name, _)| name != "host");
+        other.headers.push(("host".to_owned(), host.to_owned()));
         other
     }
 

@@ -14,16 +14,17 @@ const OWN: &str = "/api/v1/programmes/own";
 const NO_RECORDING: &str = "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa";
 
 /// No name in place of another.
-const AS_IT_IS: (&str, &str) = ("nowhere", "nowhere");
+pub const AS_IT_IS: (&str, &str) = ("nowhere", "nowhere");
 
-fn ask(person: &Client, operation: &Operation, path: &str) -> Answer {
+/// Asks for an operation with a body that nothing accepts.
+pub fn ask(person: &Client, operation: &Operation, path: &str) -> Answer {
     let body =
         operation.reads_body.then(|| ("application/json", json!({ "colour": "red" }).to_string()));
     person.send(&operation.method, path, body)
 }
 
 /// All that is told, but for what names the single request; with a name in place of another.
-fn told(answer: &Answer, named: (&str, &str)) -> (u16, Value, Vec<String>) {
+pub fn told(answer: &Answer, named: (&str, &str)) -> (u16, Value, Vec<String>) {
     let mut body = answer.json();
     let request = body.as_object_mut().unwrap().remove("request_id");
     assert!(request.is_some(), "{}", answer.text);

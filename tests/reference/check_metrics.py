@@ -4,7 +4,8 @@
 
 The whole text has to be read by that library's strict parser of OpenMetrics. Each counter goes up by exactly what was done, and by
 nothing where nothing was; and whatever paths, methods, handles and keys strangers think of, no label and no series more comes of it
-than the routes, codes and outcomes that there are.
+than the routes, codes and outcomes that there are. Of several organisations on one server the figures are the sums, and no label tells
+one from another.
 """
 
 import argparse
@@ -156,6 +157,37 @@ def check(base, address):
     )
 
 
+def check_organisations(base, address):
+    """Two organisations, of which one has a programme and the other has none."""
+    at = lambda host: {"Host": host}
+    signs_in = lambda host, handle: requests.post(
+        f"{base}/api/v1/sessions", json={"handle": handle, "password": PASSWORD}, headers=at(host), timeout=30
+    )
+    before = Figures(address)
+    assert signs_in("north.example.org", "cas").status_code == 201
+    assert signs_in("south.example.org", "keeper").status_code == 201
+    assert signs_in("south.example.org", "cas").status_code == 401
+    assert signs_in("east.example.org", "cas").status_code == 421
+    after = Figures(address)
+    rose = lambda name, **labels: after.of(name, **labels) - before.of(name, **labels)
+    assert (rose("rungbook_sign_ins_total", outcome="admitted"), rose("rungbook_sign_ins_total", outcome="refused")) == (2, 1)
+    assert rose("rungbook_secret_hashes_total") == 3
+    assert rose("rungbook_problems_total", code="misdirected") == 1
+    assert rose("rungbook_requests_total", route="/api/v1/sessions") == 4
+    assert after.of("rungbook_programmes") == 1 and after.of("rungbook_writing") == 1
+    chance = random.Random(20260503)
+    for count in range(200):
+        host = chance.choice(("north.example.org", "SOUTH.example.org:80", f"x{count}.example.org", "[::1]", "a b", ""))
+        requests.get(f"{base}/api/v1/health/ready", headers=at(host), timeout=30)
+    last = Figures(address)
+    routes = {dict(labels).get("route") for _, labels in set(last.samples) - set(after.samples)}
+    assert routes <= {"/api/v1/health/ready", "none"}, routes
+    assert not any("example" in value for _, labels in last.samples for _, value in labels)
+    ready = requests.get(address.replace("/metrics", "/health/ready"), timeout=30)
+    assert ready.status_code == 200 and ready.json()["ready"] is True, ready.text
+    print("passed  figures of two organisations: sums, and nothing that tells one from the other")
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--program", required=True, help="path of the program rungbook")
@@ -169,16 +201,27 @@ def main():
         run("person", "add", "cas")
         run("person", "add", "lea")
         run("import", document, "--programme", "small", "--by", "lea")
-        words = [program, "serve", "--listen", "127.0.0.1:0", "--metrics", "127.0.0.1:0", *data]
-        server = subprocess.Popen(words, env=environment, stdout=subprocess.PIPE, text=True)
-        try:
-            said = "".join(line for _, line in zip(range(2), server.stdout))
-            address = re.search(r"http://[0-9.:]+/metrics", said).group(0)
-            check(re.search(r"on (http://[0-9.:]*[0-9])", said).group(1), address)
-        finally:
-            server.terminate()
-            assert server.wait(30) == 0
-    print("\n1 passed, 0 failed")
+
+        def served(lines, checked, *words):
+            words = [program, "serve", "--listen", "127.0.0.1:0", "--metrics", "127.0.0.1:0", *words]
+            server = subprocess.Popen(words, env=environment, stdout=subprocess.PIPE, text=True)
+            try:
+                said = "".join(line for _, line in zip(range(lines), server.stdout))
+                address = re.search(r"http://[0-9.:]+/metrics", said).group(0)
+                checked(re.search(r"on (http://[0-9.:]*[0-9])", said).group(1), address)
+            finally:
+                server.terminate()
+                assert server.wait(30) == 0
+
+        served(2, check, *data)
+        settings = os.path.join(folder, "settings.toml")
+        with open(settings, "w", encoding="utf-8") as file:
+            for host, place in (("north", data[1]), ("south", os.path.join(folder, "south"))):
+                file.write(f'[[organisation]]\nhost = "{host}.example.org"\ndata = "{place}"\n')
+        data = ["--settings", settings, "--organisation", "south.example.org"]
+        run("init", "--administrator", "keeper")
+        served(4, check_organisations, "--settings", settings)
+    print("\n2 passed, 0 failed")
 
 
 if __name__ == "__main__":

@@ -73,7 +73,8 @@ impl Demo {
             let listeners = serve::Listeners::open(&settings, &self.place)?;
             let store = open(data).await?;
             let people = people(&store)?;
-            serve::serve(store, listeners, &self.place, data, None, |base| {
+            let houses = serve::Houses::One { store, data, backup: None };
+            serve::serve(houses, listeners, &self.place, |base| {
                 greet(base, data, temporary.is_none(), &people);
                 Ok(())
             })

@@ -2,6 +2,8 @@
 
 use std::net::{IpAddr, SocketAddr};
 
+use http_service::HostName;
+
 use super::Failure;
 use super::authority::vouches_for;
 
@@ -36,7 +38,7 @@ pub fn names(listens_on: SocketAddr, by_hand: &[String]) -> Result<Vec<String>, 
         && let Ok(host) = gethostname::gethostname().into_string()
     {
         let host = host.to_ascii_lowercase();
-        if is_host_name(&host) && !host.contains('.') {
+        if host.parse::<HostName>().is_ok() && !host.contains('.') {
             names.push(format!("{host}.local"));
         }
     }
@@ -45,7 +47,7 @@ pub fn names(listens_on: SocketAddr, by_hand: &[String]) -> Result<Vec<String>, 
     names.push("127.0.0.1".to_owned());
     if let Some(wrong) = by_hand.iter().find(|name| !is_name(name)) {
         return Err(Failure::of_input(format!(
-            "rungbook: --name {wrong} is neither an address nor a host name; write one such as 192.168.1.5 or laptop.local"
+            "rungbook: {wrong} (--name, or the host of an organisation) is neither an address nor a host name; write one such as 192.168.1.5 or laptop.local"
         )));
     }
     if let Some(foreign) = by_hand.iter().find(|name| !vouches_for(name)) {
@@ -73,17 +75,7 @@ fn is_reachable(address: &IpAddr) -> bool {
 }
 
 fn is_name(name: &str) -> bool {
-    name.parse::<IpAddr>().is_ok() || is_host_name(name)
-}
-
-fn is_host_name(name: &str) -> bool {
-    name.len() <= 253
-        && name.split('.').all(|label| {
-            (1..=63).contains(&label.len())
-                && !label.starts_with('-')
-                && !label.ends_with('-')
-                && label.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
-        })
+    name.parse::<IpAddr>().is_ok() || name.parse::<HostName>().is_ok()
 }
 
 #[cfg(test)]

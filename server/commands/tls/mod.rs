@@ -62,7 +62,7 @@ impl Tls {
         self.tls
     }
 
-    /// What to speak on an address.
+    /// What to speak on an address; a certificate of the folder's own authority is for these hosts, too.
     ///
     /// # Errors
     ///
@@ -71,6 +71,7 @@ impl Tls {
     pub fn settle(
         &self,
         data: &Path,
+        hosts: &[String],
         address: SocketAddr,
         behind_proxy: bool,
     ) -> Result<Speaks, Failure> {
@@ -79,7 +80,7 @@ impl Tls {
         }
         if self.tls {
             let authority = Authority::of(data)?;
-            let names = addresses::names(address, &self.names)?;
+            let names = addresses::names(address, &[hosts, &self.names].concat())?;
             let config = authority.certify(&names)?;
             let at = self.trust_page.unwrap_or_else(|| next_port(address));
             return Ok(Speaks::Own(

@@ -48,7 +48,7 @@ impl Office {
         &self,
         work: impl FnOnce() -> Result<T, Problem> + Send + 'static,
     ) -> Result<T, Problem> {
-        let turn = Arc::clone(&self.heavy).acquire_owned().await.map_err(|error| {
+        let turn = self.heavy.turn().await.map_err(|error| {
             Problem::new(BUSY, "The server is ending. Ask again later.").because(error)
         })?;
         let done = tokio::task::spawn_blocking(move || {

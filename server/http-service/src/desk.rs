@@ -251,7 +251,7 @@ impl Office {
         };
         let moment = as_of(past)?;
         // Folding the ledger anew takes time in proportion to its length, so only a few do it at once.
-        let _turn = self.past.acquire().await.map_err(|error| {
+        let _turn = self.past.turn().await.map_err(|error| {
             Problem::new(BUSY, "The server is ending. Ask again later.").because(error)
         })?;
         let state = self.store.as_of(programme, moment).await?;

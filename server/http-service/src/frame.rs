@@ -3,19 +3,21 @@
 use std::panic::AssertUnwindSafe;
 use std::time::Instant;
 
-use actix_web::Error;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ResponseHead, ServiceRequest, ServiceResponse};
 use actix_web::error::InternalError;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::http::{ConnectionType, Method, StatusCode};
 use actix_web::middleware::Next;
+use actix_web::{Error, HttpRequest};
 use futures_util::FutureExt;
 use tracing::Instrument;
 
 use crate::api::calendars::FEEDS;
+use crate::host_name::HostName;
+use crate::houses::{Houses, proxied_over_tls};
 use crate::metrics::Metrics;
-use crate::office::Office;
+use crate::office::Premises;
 use crate::pages;
 use crate::problem::{BUSY, FAULT, Problem};
 use crate::request_id::{self, RequestId};
@@ -36,6 +38,13 @@ static ALWAYS: [(HeaderName, HeaderValue); 5] = [
     ),
 ];
 
+/// Tells browsers to come back over TLS only, for a year.
+///
+/// # Source
+///
+/// RFC 6797, section 6.1 (from memory). Other hosts of the domain are not ours to speak for.
+static COME_BACK_OVER_TLS: HeaderValue = HeaderValue::from_static("max-age=31536000");
+
 /// What is told where the program itself failed.
 const FAILED: &str = "The program failed. Tell whoever runs it the request id. Look whether what you asked for was done before you ask again.";
 
@@ -47,7 +56,7 @@ const AGAIN_AFTER_S: u64 = 10;
 
 /// Wraps all routes.
 pub(crate) async fn frame(
-    office: Office,
+    houses: Houses,
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
@@ -57,25 +66,35 @@ pub(crate) async fn frame(
     let parent = trace.parent.as_deref();
     let method = request.method().clone();
     let path = told_of(request.path());
-    let named = || tracing::info_span!("request", id = id.as_str(), trace = trace.id, parent, %method, path);
+    let premises = houses.premises();
+    let house = houses.of(request.request());
+    let strict = comes_back_over_tls(request.request(), premises);
+    let host = house.as_ref().ok().and_then(|office| office.host.as_ref()).map(HostName::as_str);
+    let named = || tracing::info_span!("request", id = id.as_str(), trace = trace.id, parent, host, %method, path);
     // What only reads is logged where it fails, and is given its name in the log then.
     let span = if method == Method::GET || method == Method::HEAD {
-        tracing::debug_span!("request", id = id.as_str(), trace = trace.id, parent, %method, path)
+        tracing::debug_span!("request", id = id.as_str(), trace = trace.id, parent, host, %method, path)
     } else {
         named()
     };
 
+    if let Err(misdirected) = house {
+        let _inside = span.enter();
+        let reply = request.into_response(misdirected.reply(&path, &id));
+        premises.metrics.told(&misdirected);
+        return Ok(finished(reply, premises, &id, (&method, &path), began, strict));
+    }
     let answers = AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone());
     let answered = tokio::select! {
         biased;
         answered = answers => Some(answered),
-        () = office.ending.last_call() => None,
+        () = premises.ending.last_call() => None,
     };
     let went_well = matches!(&answered, Some(Ok(Ok(response))) if !is_failure(response.status()));
     let span = if went_well || !span.is_disabled() { span } else { named() };
     let _inside = span.enter();
-    let mut response = match answered {
-        Some(Ok(Ok(response))) => with_problem(response, &path, &id, &office.metrics),
+    let response = match answered {
+        Some(Ok(Ok(response))) => with_problem(response, &path, &id, &premises.metrics),
         failed => {
             let problem = match failed {
                 Some(Ok(Err(error))) => problem_of(&error),
@@ -83,19 +102,31 @@ pub(crate) async fn frame(
                 None => Problem::new(BUSY, OUT_OF_TIME).retry_after(AGAIN_AFTER_S),
             };
             let mut reply = problem.reply(&path, &id);
-            office.metrics.told(&problem);
-            office.metrics.answered(None, &method, reply.status(), began.elapsed());
-            dress(reply.head_mut(), &id, &office);
+            premises.metrics.told(&problem);
+            premises.metrics.answered(None, &method, reply.status(), began.elapsed());
+            dress(reply.head_mut(), &id, premises, strict);
             log(&method, &path, reply.status(), began);
             // There is no request left that it could be the answer to.
             return Err(InternalError::from_response(problem, reply).into());
         }
     };
+    Ok(finished(response, premises, &id, (&method, &path), began, strict))
+}
+
+/// A reply as it goes out: counted, dressed and logged.
+fn finished(
+    mut response: ServiceResponse<BoxBody>,
+    premises: &Premises,
+    id: &RequestId,
+    (method, path): (&Method, &str),
+    began: Instant,
+    strict: bool,
+) -> ServiceResponse<BoxBody> {
     let status = response.status();
-    office.metrics.answered(Some(response.request()), &method, status, began.elapsed());
-    dress(response.response_mut().head_mut(), &id, &office);
-    log(&method, &path, status, began);
-    Ok(response)
+    premises.metrics.answered(Some(response.request()), method, status, began.elapsed());
+    dress(response.response_mut().head_mut(), id, premises, strict);
+    log(method, path, status, began);
+    response
 }
 
 /// A path as it may be told and logged: without the secret of a private link.
@@ -106,13 +137,25 @@ fn told_of(path: &str) -> String {
     }
 }
 
-fn dress(head: &mut ResponseHead, id: &RequestId, office: &Office) {
-    if office.ending.has_begun() {
+/// Whether browsers are told to come back over TLS only: where TLS is spoken with a certificate for which others vouch, by us or
+/// by a proxy of ours. A phone that no longer trusts a folder's own authority could not get to the page that helps it, which has
+/// no TLS and the same host.
+fn comes_back_over_tls(request: &HttpRequest, premises: &Premises) -> bool {
+    let settings = &premises.settings;
+    let own = settings.certificate_is_given && request.app_config().secure();
+    own || proxied_over_tls(request, settings.behind_proxy)
+}
+
+fn dress(head: &mut ResponseHead, id: &RequestId, premises: &Premises, strict: bool) {
+    if premises.ending.has_begun() {
         // So that a server that ends does not wait for what its clients might still ask.
         head.set_connection_type(ConnectionType::Close);
     }
     let headers = head.headers_mut();
     headers.insert(request_id::HEADER.clone(), id.to_header());
+    if strict {
+        headers.insert(header::STRICT_TRANSPORT_SECURITY, COME_BACK_OVER_TLS.clone());
+    }
     for (name, value) in &ALWAYS {
         if !headers.contains_key(name) {
             headers.insert(name.clone(), value.clone());

@@ -14,6 +14,8 @@ mod evidence;
 mod frame;
 mod gathered;
 mod given;
+mod host_name;
+mod houses;
 mod idempotency;
 mod intake;
 mod kept;
@@ -34,10 +36,12 @@ mod settings;
 mod token;
 mod trace;
 mod trust;
+mod turns;
 
 #[cfg(test)]
 mod tests;
 
+use std::collections::BTreeMap;
 use std::net::TcpListener;
 use std::time::Duration;
 
@@ -52,6 +56,8 @@ use store::{Store, WriteError};
 pub use clock::Clock;
 pub use description::{hours_schema, openapi};
 pub use evidence::{NoPaper, facts, pack_document};
+pub use host_name::{BadHostName, HostName};
+pub use houses::Organisation;
 pub use intake::FileOf;
 pub use played::IntervalOf;
 pub use qr::qr_for_terminals;
@@ -62,15 +68,48 @@ pub use settings::{Pace, Settings};
 pub use trust::TrustPage;
 
 use ending::CUT_AFTER_S;
-use office::Office;
+use houses::Houses;
+use office::{Office, Premises};
 
 /// How often what was made and kept for long enough is removed.
 const TIDIES_EVERY: Duration = Duration::from_secs(3600);
 
-/// The whole HTTP service over one store. Clones share everything.
+/// The whole HTTP service: over one store, or over those of several organisations. Clones share everything.
 #[derive(Clone)]
 pub struct Service {
-    office: Office,
+    houses: Houses,
+}
+
+/// Why organisations cannot be served together.
+#[derive(Debug, thiserror::Error)]
+pub enum NotServed {
+    /// The secrets of one could not be read or made.
+    #[error("the secrets of {host} could not be kept")]
+    Secrets {
+        /// Whose.
+        host: HostName,
+        /// Why.
+        #[source]
+        source: WriteError,
+    },
+    /// Two have the same host.
+    #[error("two organisations are named {host}; each has a host of its own")]
+    SameHost {
+        /// Which.
+        host: HostName,
+    },
+    /// Two sign with the same secret.
+    #[error(
+        "{one} and {other} are not two organisations: they have one database, or that of one was copied from the other, and whoever \
+         is signed in at one would be at the other. Give each its own, made by rungbook init; take programmes over with rungbook \
+         pack and rungbook adopt"
+    )]
+    SameKeys {
+        /// One of them.
+        one: HostName,
+        /// The other one.
+        other: HostName,
+    },
 }
 
 impl std::fmt::Debug for Service {
@@ -86,19 +125,52 @@ impl Service {
     ///
     /// [`WriteError`] where the secrets could not be kept.
     pub async fn new(store: Store, settings: Settings, clock: Clock) -> Result<Self, WriteError> {
-        Ok(Self { office: Office::open(store, settings, clock).await? })
+        let premises = Premises::new(settings, clock);
+        let office = Office::alone(&premises, store).await?;
+        Ok(Self { houses: Houses::one(premises, office) })
+    }
+
+    /// Puts together the service of several organisations, each of which is asked for by a host of its own.
+    ///
+    /// # Errors
+    ///
+    /// [`NotServed`] where secrets could not be kept, or two of them are not apart.
+    pub async fn of_organisations(
+        organisations: Vec<Organisation>,
+        settings: Settings,
+        clock: Clock,
+    ) -> Result<Self, NotServed> {
+        let premises = Premises::new(settings, clock);
+        let mut offices: BTreeMap<HostName, Office> = BTreeMap::new();
+        for organisation in organisations {
+            let host = organisation.host.clone();
+            let opened = Office::of(&premises, organisation).await;
+            let office =
+                opened.map_err(|source| NotServed::Secrets { host: host.clone(), source })?;
+            let is_same = |other: &Office| {
+                other.store.shares_a_key_with(&office.store)
+                    || other.tokens.signer() == office.tokens.signer()
+            };
+            if let Some((one, _)) = offices.iter().find(|(_, other)| is_same(other)) {
+                return Err(NotServed::SameKeys { one: one.clone(), other: host });
+            }
+            if offices.insert(host.clone(), office).is_some() {
+                return Err(NotServed::SameHost { host });
+            }
+        }
+        Ok(Self { houses: Houses::by_host(premises, offices) })
     }
 
     /// Adds all routes with what is around them. An application calls it once for each worker.
     pub fn configure(&self, config: &mut ServiceConfig) {
-        let office = self.office.clone();
-        let around = self.office.clone();
+        let houses = self.houses.clone();
+        let around = self.houses.clone();
         config.service(
             web::scope("")
                 .wrap(from_fn(move |request, next: Next<BoxBody>| {
                     frame::frame(around.clone(), request, next)
                 }))
-                .configure(move |config| routes::register(config, &office))
+                .configure(move |config| routes::register(config, &houses))
                 .configure(pages::register)
                 .default_service(web::to(routes::nothing_here)),
         );
@@ -118,8 +190,8 @@ impl Service {
         workers: usize,
     ) -> std::io::Result<Server> {
         let service = self.clone();
-        actix_web::rt::spawn(end_listening(self.office.clone()));
-        actix_web::rt::spawn(tidy_up(self.office.clone()));
+        actix_web::rt::spawn(end_listening(self.houses.clone()));
+        actix_web::rt::spawn(tidy_up(self.houses.clone()));
         let server = HttpServer::new(move || {
             let service = service.clone();
             App::new().configure(move |config| service.configure(config))
@@ -135,31 +207,36 @@ impl Service {
 }
 
 impl Service {
-    /// Serves figures about the service at `/metrics` of a listener of their own, without asking who reads them. Await what it
-    /// gives beside the service, and stop it by its handle.
+    /// Serves figures about the service at `/metrics` of a listener of their own, and whether all of it lives and works at
+    /// `/health/live` and `/health/ready`, without asking who reads them. Await what it gives beside the service, and stop it by
+    /// its handle.
     ///
     /// # Errors
     ///
     /// Where the listener cannot be used.
     pub fn serve_metrics(&self, listener: TcpListener) -> std::io::Result<Server> {
-        metrics::serve(self.office.clone(), listener)
+        metrics::serve(self.houses.clone(), listener)
     }
 }
 
 /// Now and then removes what was made to be taken away and has been kept for long enough.
-async fn tidy_up(office: Office) {
+async fn tidy_up(houses: Houses) {
     loop {
         tokio::time::sleep(TIDIES_EVERY).await;
-        office.evidence.sweep(office.now());
+        for (_, office) in houses.all() {
+            office.evidence.sweep(office.now());
+        }
     }
 }
 
 /// Waits until the program is told to end, and then lets go of those who only listen: the server waits for all that is
 /// under way, and a stream of events would be under way for minutes. What is being made in the background ends too.
-async fn end_listening(office: Office) {
+async fn end_listening(houses: Houses) {
     let end = || {
-        office.evidence.end();
-        office.ending.begin();
+        for (_, office) in houses.all() {
+            office.evidence.end();
+        }
+        houses.premises().ending.begin();
     };
     use actix_web::rt::signal;
     #[cfg(unix)]

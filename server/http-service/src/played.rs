@@ -20,9 +20,17 @@ use crate::api::reductions::{NewReduction, make};
 use crate::given::{At, Given, Sha256};
 use crate::idempotency::Asked;
 use crate::intake::FileOf;
+use crate::office::Office;
 use crate::problem::{FAULT, Problem};
 
 impl Service {
+    /// The office of a service that has one house.
+    pub(crate) fn office(&self) -> Result<&Office, Problem> {
+        self.houses.alone().ok_or_else(|| {
+            Problem::new(FAULT, "A service of several organisations does nothing by itself.")
+        })
+    }
+
     /// Takes a recorder's file in for a person.
     ///
     /// # Errors
@@ -37,10 +45,10 @@ impl Service {
         bytes: &[u8],
     ) -> Result<Digest, Problem> {
         let stamp = Stamp { by: by.clone(), now: at };
-        let mut original = self.office.store.objects().begin()?;
+        let mut original = self.office()?.store.objects().begin()?;
         original.write_all(bytes).map_err(store::ObjectError::from)?;
         let digest = original.digest();
-        let command = self.office.take_in(programme, &stamp, file, original).await?;
+        let command = self.office()?.take_in(programme, &stamp, file, original).await?;
         let act = Act {
             programme: programme.clone(),
             by: by.clone(),
@@ -53,7 +61,7 @@ impl Service {
                 headers: Vec::new(),
             }),
         };
-        self.office.store.act(act).await?;
+        self.office()?.store.act(act).await?;
         Ok(digest)
     }
 
@@ -71,7 +79,7 @@ impl Service {
     ) -> Result<(), Problem> {
         let person = Permitted::for_person(by.clone(), programme.clone());
         let given = Given { body: AttachmentTerms { run }, asked: Asked::once() };
-        let answer = attach(person, At(Sha256(recording)), given, self.office.clone()).await;
+        let answer = attach(person, At(Sha256(recording)), given, self.office()?.clone()).await;
         answer.map(|_| ())
     }
 
@@ -90,8 +98,8 @@ impl Service {
         let how = IntervalWay::Times { from, to };
         let body = NewInterval { recording, run, point, how };
         let person = Permitted::for_person(by.clone(), programme.clone());
-        take(person, Given { body, asked: Asked::once() }, self.office.clone()).await?;
-        let last = self.office.store.read(programme, |state, _| {
+        take(person, Given { body, asked: Asked::once() }, self.office()?.clone()).await?;
+        let last = self.office()?.store.read(programme, |state, _| {
             state.recordings.intervals.last().map(|interval| interval.number)
         });
         last.flatten()
@@ -120,7 +128,7 @@ impl Service {
         };
         let person = Permitted::for_person(by.clone(), programme.clone());
         let given = Given { body, asked: Asked::once() };
-        make(person, given, self.office.clone()).await.map(|_| ())
+        make(person, given, self.office()?.clone()).await.map(|_| ())
     }
 }
 

@@ -16,7 +16,7 @@ use utoipa::openapi::{RefOr, Schema};
 
 use crate::access::*;
 use crate::api;
-use crate::office::Office;
+use crate::houses::Houses;
 use crate::problem::{BAD_QUERY, METHOD_NOT_ALLOWED, Problem};
 use crate::token::Verified;
 
@@ -393,8 +393,9 @@ const PROGRAMME: &str = "/api/v1/programmes/{programme}";
 ///
 /// Patterns are tried one after the other, and one with a name in braces takes long to try. So what belongs to a
 /// programme stands in a scope, and in it each kind of thing in another, which is found by comparing letters.
-pub(crate) fn register(config: &mut ServiceConfig, office: &Office) {
-    config.app_data(office.clone()).app_data(Verified::default());
+pub(crate) fn register(config: &mut ServiceConfig, houses: &Houses) {
+    let usual = houses.premises().settings.largest_body;
+    config.app_data(houses.clone()).app_data(Verified::default());
     let mut operations = table();
     // The first pattern that fits is taken, so fixed names come before what stands in braces.
     operations.sort_by_key(|operation| operation.path.replace('{', "~"));
@@ -409,17 +410,17 @@ pub(crate) fn register(config: &mut ServiceConfig, office: &Office) {
     for (kind, of_kind) in of_programmes {
         let at = [PROGRAMME, kind].concat();
         programmes = if kind.is_empty() {
-            programmes.service(resource(&of_kind, "", office))
+            programmes.service(resource(&of_kind, "", usual))
         } else {
             programmes.service(by_path(&of_kind).fold(scope(kind), |things, of_one_path| {
                 let rest = of_one_path[0].path.strip_prefix(at.as_str()).unwrap_or_default();
-                things.service(resource(of_one_path, rest, office))
+                things.service(resource(of_one_path, rest, usual))
             }))
         };
     }
     config.service(programmes);
     for of_one_path in by_path(&others) {
-        config.service(resource(of_one_path, of_one_path[0].path, office));
+        config.service(resource(of_one_path, of_one_path[0].path, usual));
     }
 }
 
@@ -437,12 +438,10 @@ fn by_path<'o>(operations: &'o [&'o Operation]) -> impl Iterator<Item = &'o [&'o
     operations.chunk_by(|one, next| one.path == next.path)
 }
 
-/// All that can be asked at one path, which is told without what the scopes around it say.
-fn resource(of_one_path: &[&Operation], rest: &str, office: &Office) -> Resource {
-    let largest_body = of_one_path
-        .iter()
-        .find_map(|operation| operation.largest_body)
-        .unwrap_or(office.settings.largest_body);
+/// All that can be asked at one path, which is told without what the scopes around it say; `usual` is the greatest body.
+fn resource(of_one_path: &[&Operation], rest: &str, usual: usize) -> Resource {
+    let largest_body =
+        of_one_path.iter().find_map(|operation| operation.largest_body).unwrap_or(usual);
     let queries = of_one_path
         .iter()
         .map(|operation| (operation.method.clone(), operation.query_names()))

@@ -1,6 +1,6 @@
 //! Passwords and PINs: what is allowed, and hashing them off the threads that answer requests.
 
-use std::sync::{Arc, LazyLock};
+use std::sync::LazyLock;
 use std::time::Duration;
 
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
@@ -9,10 +9,10 @@ use programme::codes::PersonHandle;
 use prometheus_client::metrics::counter::Counter;
 use prometheus_client::metrics::gauge::Gauge;
 use store::Store;
-use tokio::sync::Semaphore;
 
 use crate::metrics::Counted;
 use crate::problem::{BUSY, FAULT, INVALID, Problem, SECRET_WRONG};
+use crate::turns::Turns;
 
 /// The shortest password, in characters.
 ///
@@ -128,13 +128,13 @@ pub(crate) struct Counts {
 /// Hashes and checks secrets, a few at a time.
 #[derive(Debug, Clone)]
 pub(crate) struct Secrets {
-    turns: Arc<Semaphore>,
+    turns: Turns,
     counts: Counts,
 }
 
 impl Secrets {
-    pub fn new(at_once: usize, counts: Counts) -> Self {
-        Self { turns: Arc::new(Semaphore::new(at_once.max(1))), counts }
+    pub fn new(turns: Turns, counts: Counts) -> Self {
+        Self { turns, counts }
     }
 
     /// Hashes a password that is allowed.
@@ -219,8 +219,8 @@ impl Secrets {
 
     /// A turn to hash that somebody else then waits for.
     #[cfg(test)]
-    pub async fn a_turn(&self) -> tokio::sync::OwnedSemaphorePermit {
-        Arc::clone(&self.turns).acquire_owned().await.expect("it is never closed")
+    pub async fn a_turn(&self) -> crate::turns::Turn {
+        self.turns.turn().await.expect("it is never closed")
     }
 
     /// [`is_of`], counted.
@@ -241,8 +241,7 @@ impl Secrets {
                 .retry_after(5)
         };
         let waits = Counted::one_more(&self.counts.waiting);
-        let waiting = Arc::clone(&self.turns).acquire_owned();
-        let turn = tokio::time::timeout(LONGEST_WAIT, waiting)
+        let turn = tokio::time::timeout(LONGEST_WAIT, self.turns.turn())
             .await
             .map_err(|_| busy())?
             .map_err(|_| busy())?;
@@ -275,9 +274,10 @@ mod tests {
 
     #[actix_web::test]
     async fn no_more_hash_at_once_than_may_and_the_others_wait_for_their_turn() {
+        use std::sync::Arc;
         use std::sync::atomic::{AtomicUsize, Ordering};
         let counts = Counts::default();
-        let secrets = Secrets::new(2, counts.clone());
+        let secrets = Secrets::new(Turns::new(2), counts.clone());
         let (now, most) = (Arc::new(AtomicUsize::new(0)), Arc::new(AtomicUsize::new(0)));
         let (let_go, held) = std::sync::mpsc::channel::<()>();
         let held = Arc::new(std::sync::Mutex::new(held));

@@ -41,6 +41,8 @@ pub struct Settings {
     pub past_reads_at_once: usize,
     /// Whether a proxy of ours stands in front, whose `Forwarded` or `X-Forwarded-For` header tells the address.
     pub behind_proxy: bool,
+    /// Whether the certificate that is spoken with is one for which others vouch, and not a folder's own authority.
+    pub certificate_is_given: bool,
     /// How long whoever sends a recorder's file may be silent.
     pub sender_silent_at_most: Duration,
     /// How the backup gets on that is kept up beside; none where none is.
@@ -59,6 +61,7 @@ impl Default for Settings {
             hashes_at_once: 2,
             past_reads_at_once: 2,
             behind_proxy: false,
+            certificate_is_given: false,
             sender_silent_at_most: Duration::from_secs(60),
             backup: None,
         }

@@ -46,6 +46,10 @@ struct Claims {
     typ: String,
 }
 
+/// Which secret tokens are signed with, told without the secret.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Signer([u8; 32]);
+
 /// What a good token says.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Bearer {
@@ -65,6 +69,7 @@ pub(crate) struct AccessToken {
 
 /// Signs and verifies access tokens, and makes refresh tokens.
 pub(crate) struct Tokens {
+    signer: Signer,
     encoding: EncodingKey,
     decoding: DecodingKey,
     header: Header,
@@ -79,6 +84,7 @@ impl Tokens {
     /// Signs with one secret, and derives refresh tokens of repeated requests with another.
     pub fn new(access_secret: &[u8], refresh_secret: &[u8], lasts: TimeDelta) -> Self {
         Self {
+            signer: Signer(Sha256::digest(access_secret).into()),
             encoding: EncodingKey::from_secret(access_secret),
             decoding: DecodingKey::from_secret(access_secret),
             header: header_of(HEADER_TYPE),
@@ -88,6 +94,11 @@ impl Tokens {
             refresh_key: refresh_secret.to_vec(),
             lasts,
         }
+    }
+
+    /// Which secret it is that they are signed with.
+    pub fn signer(&self) -> Signer {
+        self.signer
     }
 
     /// An access token for a session.
@@ -271,9 +282,10 @@ impl From<Bearer> for Pass {
     }
 }
 
-/// Tokens that this worker has verified. It saves the work, not the check whether the session still stands.
+/// Tokens that this worker has verified, each with whose they are: one that is good in one house is not known in another. It
+/// saves the work, not the check whether the session still stands.
 #[derive(Debug, Default)]
-pub(crate) struct Verified(RefCell<HashMap<String, Bearer>>);
+pub(crate) struct Verified(RefCell<HashMap<String, (Signer, Bearer)>>);
 
 impl Verified {
     /// As [`Tokens::verify`].
@@ -283,19 +295,21 @@ impl Verified {
         token: &str,
         now: DateTime<Utc>,
     ) -> Result<Bearer, Problem> {
-        if let Some(bearer) = self.0.borrow().get(token) {
+        if let Some((signer, bearer)) = self.0.borrow().get(token)
+            && *signer == tokens.signer()
+        {
             bearer.is_good(now)?;
             return Ok(bearer.clone());
         }
         let bearer = tokens.verify(token, now)?;
         let mut known = self.0.borrow_mut();
         if known.len() >= REMEMBERED {
-            known.retain(|_, bearer| bearer.is_good(now).is_ok());
+            known.retain(|_, (_, bearer)| bearer.is_good(now).is_ok());
             if known.len() >= REMEMBERED {
                 known.clear();
             }
         }
-        known.insert(token.to_owned(), bearer.clone());
+        known.insert(token.to_owned(), (tokens.signer(), bearer.clone()));
         Ok(bearer)
     }
 }

@@ -309,7 +309,15 @@ impl Among {
 
     async fn connect(&mut self) -> sqlx::Result<()> {
         if self.connection.is_none() {
-            self.connection = Some(sql::postgres::connect_to_write(&self.options).await?);
+            let connected = sql::postgres::connect_to_write(&self.options).await;
+            // Who is not let in does not reach the database, whatever the reason is that it gives: that it takes nobody, that it
+            // is not there any more, that the password is another one now.
+            self.connection = Some(connected.map_err(|error| {
+                if connection_is_lost(&error) {
+                    return error;
+                }
+                sqlx::Error::Io(std::io::Error::other(error))
+            })?);
         }
         Ok(())
     }
@@ -367,6 +375,7 @@ impl Among {
         self.pause = (self.pause * 2).min(LONGEST_PAUSE);
         if !matches!(*shared.health.read(), Health::Unreachable(_)) {
             tracing::error!(
+                database = self.options.get_database(),
                 error = &*error as &dyn std::error::Error,
                 "the database cannot be reached: nothing is written until it can"
             );
@@ -379,7 +388,10 @@ impl Among {
         self.pause = FIRST_PAUSE;
         if matches!(*shared.health.read(), Health::Unreachable(_)) {
             *shared.health.write() = Health::Writing;
-            tracing::info!("the database can be reached again: writing goes on");
+            tracing::info!(
+                database = self.options.get_database(),
+                "the database can be reached again: writing goes on"
+            );
         }
     }
 }

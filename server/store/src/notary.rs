@@ -84,6 +84,11 @@ impl Notary {
         self.secrets.read().iter().any(|(known, _)| *known == key)
     }
 
+    /// Whether another one signs by any of the same keys.
+    fn shares_a_key_with(&self, other: &Self) -> bool {
+        self.secrets.read().iter().any(|(key, _)| other.has(*key))
+    }
+
     /// Whether it is known by which key a ledger was signed first.
     pub fn knows(&self, programme: &ProgrammeId) -> bool {
         self.first.read().contains_key(programme)
@@ -186,6 +191,12 @@ pub struct Notarised {
 }
 
 impl Store {
+    /// Whether another store signs checkpoints by a key that this one has, too: both have one database, or that of one was once
+    /// copied from the other.
+    pub fn shares_a_key_with(&self, other: &Self) -> bool {
+        self.shared().notary.shares_a_key_with(&other.shared().notary)
+    }
+
     /// The signed checkpoint of a size; without a size the last one. None if there is no such programme, no transaction ended
     /// at that size, or it was never signed.
     ///

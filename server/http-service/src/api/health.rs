@@ -7,8 +7,11 @@ use store::{BackupNow, Health};
 
 use crate::access::Anyone;
 use crate::desk::{Answer, answer};
+use crate::host_name::HostName;
+use crate::houses::Houses;
 use crate::office::Office;
 use crate::problem::{DISK_FULL, NOT_WRITING, Problem};
+use crate::settings::Settings;
 
 /// The program lives.
 #[derive(Debug, Serialize, utoipa::ToSchema)]
@@ -55,27 +58,37 @@ impl From<BackupNow> for BackupStands {
     }
 }
 
-/// Whether the program lives.
-#[utoipa::path(get, path = "", responses((status = 200, description = "It lives.", body = Live)))]
-pub(crate) async fn live(_: Anyone, office: Office) -> Answer {
-    answer(StatusCode::OK, &Live { live: true, version: office.settings.version })
+/// That the program lives.
+pub(crate) fn lives(settings: &Settings) -> Answer {
+    answer(StatusCode::OK, &Live { live: true, version: settings.version })
 }
 
-/// Whether the program can do its work: that the ledger is read and can be written.
-#[utoipa::path(get, path = "", responses(
-    (status = 200, description = "It reads and writes.", body = ReadyNow),
-))]
-pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
+/// Whether every house can do its work; else what keeps the first of those that cannot, and which they are.
+pub(crate) fn all_ready(houses: &Houses) -> Answer {
+    let mut ready = None;
+    let mut troubles = Vec::new();
+    for (host, office) in houses.all() {
+        match state(office) {
+            Ok(now) => ready = Some(ReadyNow { backup: None, ..now }),
+            Err(problem) => troubles.push((host.map(HostName::as_str), problem)),
+        }
+    }
+    let hosts: Vec<&str> = troubles.iter().filter_map(|(host, _)| *host).collect();
+    match troubles.first() {
+        Some((Some(_), problem)) => Err(problem.clone().about(&hosts.join(", "))),
+        Some((None, problem)) => Err(problem.clone()),
+        None => answer(StatusCode::OK, &ready),
+    }
+}
+
+fn state(office: &Office) -> Result<ReadyNow, Problem> {
     match office.store.health() {
-        Health::Writing => answer(
-            StatusCode::OK,
-            &ReadyNow {
-                ready: true,
-                version: office.settings.version,
-                time: office.now(),
-                backup: office.settings.backup.as_ref().map(|watch| watch.now().into()),
-            },
-        ),
+        Health::Writing => Ok(ReadyNow {
+            ready: true,
+            version: office.settings.version,
+            time: office.now(),
+            backup: office.backup.as_ref().map(|watch| watch.now().into()),
+        }),
         Health::DiskFull => Err(Problem::new(
             DISK_FULL,
             "The disk is full: reading goes on, and writing will once there is space.",
@@ -92,4 +105,18 @@ pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
         )
         .retry_after(60)),
     }
+}
+
+/// Whether the program lives.
+#[utoipa::path(get, path = "", responses((status = 200, description = "It lives.", body = Live)))]
+pub(crate) async fn live(_: Anyone, office: Office) -> Answer {
+    lives(&office.settings)
+}
+
+/// Whether the program can do its work: that the ledger is read and can be written.
+#[utoipa::path(get, path = "", responses(
+    (status = 200, description = "It reads and writes.", body = ReadyNow),
+))]
+pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
+    answer(StatusCode::OK, &state(&office)?)
 }

@@ -68,6 +68,10 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
         "compressed",
         "The file is packed. Unpack it and send what the recorder wrote: its digest is taken of that.",
     ),
+    (
+        "misdirected",
+        "Nothing is served under the name of the host that was asked for. Check the address; whoever runs the server knows the right one.",
+    ),
     ("invalid", "Say in a few words why."),
     ("input-refused", "Each fault names its field and what would be accepted."),
     (

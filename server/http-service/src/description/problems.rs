@@ -40,6 +40,11 @@ const STATUSES: &[(u16, &str, &str)] = &[
     (412, "Stale", "It has changed since you read it."),
     (413, "TooLarge", "The body is too large."),
     (415, "UnsupportedType", "A body of that type is not read here."),
+    (
+        421,
+        "Misdirected",
+        "Nothing is served under the name of the host that was asked for, on a server that has several organisations.",
+    ),
     (422, "Invalid", "What was given cannot be accepted. Every fault is named, with its field."),
     (428, "VersionRequired", "Say in If-Match which version you are changing."),
     (
@@ -87,8 +92,8 @@ impl Character<'_> {
         let in_programme = matches!(self.who, Who::To(_));
         let signs_in = self.path.starts_with("/api/v1/sessions") && self.method == Method::POST;
         match status {
-            // Every query string and every header is looked at, and every handler may fail.
-            400 | 500 => true,
+            // Every query string and every header is looked at, the host before all else, and every handler may fail.
+            400 | 421 | 500 => true,
             401 => self.who != Who::Anyone || signs_in,
             403 => in_programme || self.who == Who::Administrator || self.signs,
             404 => self.path.contains('{'),

@@ -79,7 +79,10 @@ impl NotMade {
 pub(super) fn make_all(office: &Office) {
     // Its own, so that none of the threads that answer requests reads files or packs them.
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
-    while let Some((order, place)) = office.evidence.next() {
+    loop {
+        // One at a time in all houses together: each may need much memory.
+        let turn = runtime.as_ref().ok().map(|runtime| runtime.block_on(office.making.turn()));
+        let Some((order, place)) = office.evidence.next() else { break };
         let made = match &runtime {
             Err(error) => Err(NotMade::Disk(io::Error::from(error.kind()))),
             Ok(runtime) => catch_unwind(AssertUnwindSafe(|| {
@@ -105,6 +108,7 @@ pub(super) fn make_all(office: &Office) {
                 order.goes_to(Stage::Failed(error.in_words()));
             }
         }
+        drop(turn);
     }
 }
 

@@ -1,5 +1,6 @@
 //! Where the figures are served: on a listener of their own, so that the port that everybody reaches tells nobody how much the
-//! team works. It asks nobody who they are: whoever starts the program says where it listens, and keeps others from there.
+//! team works. It asks nobody who they are: whoever starts the program says where it listens, and keeps others from there. Beside
+//! them it tells whether the program lives, and whether every house of it works; a house's own host tells that of the house alone.
 
 use std::net::TcpListener;
 
@@ -10,7 +11,9 @@ use actix_web::{App, HttpResponse, HttpServer, web};
 use store::Health;
 
 use super::{Metrics, exposition};
-use crate::office::Office;
+use crate::api::health;
+use crate::desk::Answer;
+use crate::houses::Houses;
 
 /// The media type of the text form.
 ///
@@ -21,10 +24,10 @@ pub(super) const OPEN_METRICS: &str = "application/openmetrics-text; version=1.0
 
 /// Serves the figures at `/metrics` until the server is told to stop. Signals are left to the service itself, so that it can be
 /// watched while it ends.
-pub(crate) fn serve(office: Office, listener: TcpListener) -> std::io::Result<Server> {
+pub(crate) fn serve(houses: Houses, listener: TcpListener) -> std::io::Result<Server> {
     let server = HttpServer::new(move || {
         App::new()
-            .app_data(office.clone())
+            .app_data(web::Data::new(houses.clone()))
             .wrap(
                 DefaultHeaders::new()
                     .add((X_CONTENT_TYPE_OPTIONS, "nosniff"))
@@ -32,13 +35,24 @@ pub(crate) fn serve(office: Office, listener: TcpListener) -> std::io::Result<Se
             )
             .route("/metrics", web::get().to(tell))
             .route("/metrics", web::head().to(tell))
+            .route("/health/live", web::get().to(live))
+            .route("/health/ready", web::get().to(ready))
     });
     Ok(server.workers(1).disable_signals().shutdown_timeout(1).listen(listener)?.run())
 }
 
-async fn tell(office: Office) -> HttpResponse {
-    office.metrics.look(&office);
-    exposition(&office.metrics)
+async fn tell(houses: web::Data<Houses>) -> HttpResponse {
+    let metrics = &houses.premises().metrics;
+    metrics.look(&houses);
+    exposition(metrics)
+}
+
+async fn live(houses: web::Data<Houses>) -> Answer {
+    health::lives(&houses.premises().settings)
+}
+
+async fn ready(houses: web::Data<Houses>) -> Answer {
+    health::all_ready(&houses)
 }
 
 fn whole(count: impl TryInto<i64>) -> i64 {
@@ -47,14 +61,23 @@ fn whole(count: impl TryInto<i64>) -> i64 {
 
 impl Metrics {
     /// Looks up what is not counted as it happens.
-    fn look(&self, office: &Office) {
-        let programmes = office.store.programmes();
-        let records: u64 =
-            programmes.iter().filter_map(|id| office.store.tree(id)).map(|head| head.size).sum();
-        self.now.streams.set(whole(office.listeners.count()));
-        self.now.programmes.set(whole(programmes.len()));
+    fn look(&self, houses: &Houses) {
+        let (mut streams, mut programmes, mut records, mut all_write) = (0, 0, 0_u64, true);
+        for (_, office) in houses.all() {
+            let of_house = office.store.programmes();
+            streams += office.listeners.count();
+            programmes += of_house.len();
+            records += of_house
+                .iter()
+                .filter_map(|id| office.store.tree(id))
+                .map(|head| head.size)
+                .sum::<u64>();
+            all_write &= matches!(office.store.health(), Health::Writing);
+        }
+        self.now.streams.set(whole(streams));
+        self.now.programmes.set(whole(programmes));
         self.now.records.set(whole(records));
-        self.now.writing.set(i64::from(matches!(office.store.health(), Health::Writing)));
+        self.now.writing.set(i64::from(all_write));
         self.now.process.look();
     }
 }

@@ -2,7 +2,7 @@
 //!
 //! Every label is one of a fixed set: a route as the table has it, a method, a class of status, a code of a problem, an outcome.
 //! No name, handle, path as it was asked for or number of anything becomes a label, so that neither a person nor the memory can
-//! be read from them. They are served on a listener of their own, see [`listener`].
+//! be read from them. Where there are several organisations they are of all together. They are served on a listener of their own, see [`listener`].
 
 mod listener;
 mod process;
@@ -203,7 +203,7 @@ impl Metrics {
         own.register("ledger_records", "Records of all ledgers together", self.now.records.clone());
         own.register(
             "writing",
-            "1 while the ledger can be written, 0 while it cannot",
+            "1 while every ledger can be written, 0 while one cannot",
             self.now.writing.clone(),
         );
     }

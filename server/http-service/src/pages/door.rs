@@ -18,6 +18,7 @@ use uuid::Uuid;
 use super::around::{Around, Section};
 use crate::access::{Permission, Permitted, permitted_to};
 use crate::desk::View;
+use crate::houses::{authority, proxied_over_tls};
 use crate::live::Pass;
 use crate::office::{Office, office_of};
 use crate::problem::{NOT_SIGNED_IN, Problem};
@@ -108,18 +109,12 @@ impl<P> Member<P> {
 
 /// Whether the browser speaks to us under TLS, or to a proxy of ours that does.
 pub(super) fn is_secure(request: &HttpRequest, office: &Office) -> bool {
-    let proxied = office.settings.behind_proxy && request.connection_info().scheme() == "https";
-    request.app_config().secure() || proxied
+    request.app_config().secure() || proxied_over_tls(request, office.settings.behind_proxy)
 }
 
 /// The authority under which the browser reached us.
 pub(super) fn host(request: &HttpRequest, office: &Office) -> String {
-    if office.settings.behind_proxy {
-        return request.connection_info().host().to_owned();
-    }
-    let of_header = request.headers().get(actix_web::http::header::HOST);
-    let named = of_header.and_then(|host| host.to_str().ok()).or_else(|| request.uri().host());
-    named.unwrap_or_default().to_owned()
+    authority(request, office.settings.behind_proxy)
 }
 
 /// The cookie's name. With TLS the browser itself keeps to it that no other host, path or plain connection can set it. Over

@@ -19,6 +19,8 @@ use crate::office::Office;
 pub(crate) struct SignInPage {
     /// Where they wanted to go.
     pub to: String,
+    /// Where they sign in, where the server has several organisations and this one has a name.
+    pub organisation: Option<String>,
     pub trouble: Option<Trouble>,
 }
 
@@ -26,7 +28,7 @@ impl SignInPage {
     fn body(&self) -> Markup {
         let draft = Draft::new("sign-in", "/sign-in", "", self.trouble.as_ref());
         html! {
-            h1 { "Sign in" }
+            h1 { "Sign in" @if let Some(name) = &self.organisation { " at " (name) } }
             p { "Rungbook takes an experimental aircraft from its first ground run to its full flight envelope, one released step at a time." }
             div.narrow {
                 (draft.form(html! {
@@ -47,10 +49,17 @@ impl SignInPage {
 
     #[cfg(test)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
-        let page = |to: &str| Self { to: to.to_owned(), trouble: None };
+        let page = |to: &str, organisation: Option<&str>| Self {
+            to: to.to_owned(),
+            organisation: organisation.map(str::to_owned),
+            trouble: None,
+        };
+        let (far, long) =
+            ("/programmes/a-long-name/points/".repeat(20), "Gliding club of ".repeat(8));
         vec![
-            ("ordinary", page("/").body()),
-            ("worst case", page(&"/programmes/a-long-name/points/".repeat(20)).body()),
+            ("ordinary", page("/", Some("Fjord Gliding Club")).body()),
+            ("empty", page("/", None).body()),
+            ("worst case", page(&far, Some(&long)).body()),
         ]
     }
 }
@@ -79,7 +88,7 @@ pub(crate) async fn show(request: HttpRequest, office: Office) -> Answer {
     if door::visitor(&request, &office).is_ok() {
         return Ok(see(&to));
     }
-    let page = SignInPage { to, trouble: None };
+    let page = SignInPage { to, organisation: office.organisation.clone(), trouble: None };
     Ok(Around::of_nobody("Sign in", office.now()).reply(StatusCode::OK, page.body()))
 }
 
@@ -101,7 +110,8 @@ pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Off
         }
         Err(problem) => {
             let form = form.without(|name| name == "password");
-            let page = SignInPage { to, trouble: Some(form.trouble(problem)) };
+            let organisation = office.organisation.clone();
+            let page = SignInPage { to, organisation, trouble: Some(form.trouble(problem)) };
             let status = page.trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
             Ok(Around::of_nobody("Sign in", office.now()).reply(status, page.body()))
         }

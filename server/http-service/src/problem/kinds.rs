@@ -58,6 +58,7 @@ kinds! {
     BODY_TOO_LARGE 413 "body-too-large" "The body is too large";
     UNSUPPORTED_TYPE 415 "unsupported-type" "A body of that type is not read here";
     COMPRESSED 415 "compressed" "Files are sent unpacked";
+    MISDIRECTED 421 "misdirected" "Nothing is served under that name";
     INVALID 422 "invalid" "What was given cannot be accepted";
     INPUT_REFUSED 422 "input-refused" "The input cannot be computed with";
     RECORDING_UNREADABLE 422 "recording-unreadable" "Nothing can be made of the file";

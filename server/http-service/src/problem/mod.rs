@@ -222,6 +222,12 @@ impl Problem {
         }
     }
 
+    /// The same of these of several, named before its sentence.
+    pub(crate) fn about(mut self, whom: &str) -> Self {
+        self.0.detail = format!("{whom}: {}", self.0.detail);
+        self
+    }
+
     /// Logs what the program itself is to blame for.
     pub(crate) fn log(&self) {
         let Parts { kind, detail, cause, .. } = &*self.0;

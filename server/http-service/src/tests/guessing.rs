@@ -10,7 +10,7 @@ fn entry(handle: &str, password: &str) -> Value {
 
 /// How many hashes were computed so far.
 fn hashes(house: &House) -> u64 {
-    house.service.office.metrics.secrets.hashes.get()
+    house.service.office().unwrap().metrics.secrets.hashes.get()
 }
 
 #[actix_web::test]
@@ -43,8 +43,8 @@ async fn every_attempt_to_sign_in_takes_one_hash_whoever_is_named() {
 async fn while_people_wait_for_their_turn_to_sign_in_everything_else_is_answered() {
     let house = House::with(Settings { hashes_at_once: 1, ..Settings::default() }).await;
     let token = house.token("keeper").await;
-    let secrets = &house.service.office.secrets;
-    let waiting = &house.service.office.metrics.secrets.waiting;
+    let secrets = &house.service.office().unwrap().secrets;
+    let waiting = &house.service.office().unwrap().metrics.secrets.waiting;
     let turn = secrets.a_turn().await;
     let signs_in = house.post("/api/v1/sessions").json(&entry("keeper", PASSWORD)).answer();
     let meanwhile = async {

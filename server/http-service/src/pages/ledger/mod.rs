@@ -55,7 +55,7 @@ pub(crate) async fn show(member: Member<Read>, which: Query<Which>, office: Offi
                 lines,
                 older: (after > 0).then_some(after + 1),
                 newest: which.before.is_none(),
-                backup: office.settings.backup.as_ref().map(store::BackupWatch::now),
+                backup: office.backup.as_ref().map(store::BackupWatch::now),
                 checkpoint: checkpoint.map(|it| it.signed.to_string()),
                 keys: keys
                     .map(|(_, keys)| keys.iter().map(ToString::to_string).collect())
@@ -106,7 +106,7 @@ fn read(entry: &StoredEntry) -> Option<Entry> {
 /// Computes every record's hash and the root again.
 pub(crate) async fn check(member: Member<Read>, office: Office) -> Answer {
     // Reading a whole ledger takes time in proportion to its length, so only a few do it at once.
-    let _turn = office.past.acquire().await.map_err(|error| {
+    let _turn = office.past.turn().await.map_err(|error| {
         Problem::new(crate::problem::BUSY, "The server is ending. Ask again later.").because(error)
     })?;
     let found = checked::records(&office, &member.programme.id).await?;
