@@ -5,7 +5,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
-use store::{BadDatabaseUrl, DatabaseUrl, Whereabouts};
+use store::{BadBucketUrl, BadDatabaseUrl, BucketUrl, DatabaseUrl, Whereabouts};
 
 /// How log lines are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, clap::ValueEnum)]
@@ -17,7 +17,7 @@ pub enum LogFormat {
     Json,
 }
 
-/// The URL of a database as somebody gave it: it may hold a password, so it is not shown.
+/// The URL of a database or bucket as somebody gave it: it may hold a password, so it is not shown.
 #[derive(Clone, Deserialize)]
 #[serde(transparent)]
 pub struct Url(String);
@@ -56,7 +56,7 @@ impl std::str::FromStr for Url {
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, database-url, listen, metrics, backup-into, log, log-format
+    /// Settings file (TOML) with the keys data, database-url, recordings, listen, metrics, backup-into, log, log-format
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept
@@ -72,6 +72,17 @@ pub struct Flags {
         global = true
     )]
     pub database_url: Option<Url>,
+    /// Bucket of an object store of the S3 type in which recordings are kept, instead of the folder: s3://BUCKET or
+    /// s3://BUCKET/PREFIX. Where it answers and its keys are taken from AWS_ENDPOINT_URL, AWS_REGION, AWS_ACCESS_KEY_ID and
+    /// AWS_SECRET_ACCESS_KEY
+    #[arg(
+        long,
+        env = "RUNGBOOK_RECORDINGS",
+        value_name = "URL",
+        hide_env_values = true,
+        global = true
+    )]
+    pub recordings: Option<Url>,
     /// What to log, such as info or http_service=debug
     #[arg(long, env = "RUNGBOOK_LOG", value_name = "FILTER", global = true)]
     pub log: Option<String>,
@@ -89,6 +100,7 @@ pub const USUAL_LOG: &str = "info,actix_server=warn,sqlx=warn";
 pub struct File {
     data: Option<PathBuf>,
     database_url: Option<Url>,
+    recordings: Option<Url>,
     listen: Option<SocketAddr>,
     metrics: Option<SocketAddr>,
     backup_into: Option<PathBuf>,
@@ -103,6 +115,8 @@ pub struct Settings {
     pub data: Option<PathBuf>,
     /// The PostgreSQL database, where one was named.
     pub database: Option<DatabaseUrl>,
+    /// The bucket of the recordings, where one was named.
+    pub recordings: Option<BucketUrl>,
     /// Where to listen, where it was stated.
     pub listen: Option<SocketAddr>,
     /// Where figures about the service are served, where the file says so.
@@ -144,6 +158,9 @@ pub enum BadSettings {
     /// The URL of the database is none.
     #[error(transparent)]
     Database(#[from] BadDatabaseUrl),
+    /// The URL of the bucket is none.
+    #[error(transparent)]
+    Recordings(#[from] BadBucketUrl),
     /// What was asked for is of SQLite, and the ledger is on PostgreSQL.
     #[error(
         "this is for a ledger that is a file in the data folder, and this one is on PostgreSQL ({database}): {instead}"
@@ -166,6 +183,7 @@ const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_SETTINGS",
     "RUNGBOOK_DATA",
     "RUNGBOOK_DATABASE_URL",
+    "RUNGBOOK_RECORDINGS",
     "RUNGBOOK_LISTEN",
     "RUNGBOOK_METRICS",
     "RUNGBOOK_BACKUP_INTO",
@@ -187,6 +205,7 @@ impl File {
         let keys = [
             ("data", self.data.is_some()),
             ("database-url", self.database_url.is_some()),
+            ("recordings", self.recordings.is_some()),
             ("listen", self.listen.is_some()),
             ("metrics", self.metrics.is_some()),
             ("backup-into", self.backup_into.is_some()),
@@ -215,12 +234,14 @@ impl Settings {
     ///
     /// # Errors
     ///
-    /// [`BadSettings`] where the database's address is none.
+    /// [`BadSettings`] where the database's address or the bucket's is none.
     pub fn of(flags: &Flags, listen: Option<SocketAddr>, file: File) -> Result<Self, BadSettings> {
         let database = flags.database_url.clone().or(file.database_url);
+        let recordings = flags.recordings.clone().or(file.recordings);
         Ok(Self {
             data: flags.data.clone().or(file.data),
             database: database.map(|Url(url)| url.parse()).transpose()?,
+            recordings: recordings.map(|Url(url)| url.parse()).transpose()?,
             listen: listen.or(file.listen),
             metrics: file.metrics,
             backup_into: file.backup_into,
@@ -229,23 +250,27 @@ impl Settings {
         })
     }
 
-    /// Where the store is kept: the folder, and the database where one was named.
+    /// Where the store is kept: the folder, and the database and the bucket where they were named.
     ///
     /// # Errors
     ///
     /// [`BadSettings::NoData`] where no folder was named; it is needed beside a database, too.
     pub fn whereabouts(&self) -> Result<Whereabouts, BadSettings> {
-        Ok(Whereabouts { data: self.data()?.to_owned(), database: self.database.clone() })
+        Ok(Whereabouts {
+            data: self.data()?.to_owned(),
+            database: self.database.clone(),
+            recordings: self.recordings.clone(),
+        })
     }
 
-    /// The folder of the data, for what is done with a ledger that is a file in it; `instead` says what does it elsewhere.
+    /// Where the store is kept, for what is done with a ledger that is a file in the folder; `instead` says what does it elsewhere.
     ///
     /// # Errors
     ///
     /// [`BadSettings`] where no folder was named, or a database was.
-    pub fn data_with_ledger(&self, instead: &'static str) -> Result<&Path, BadSettings> {
+    pub fn data_with_ledger(&self, instead: &'static str) -> Result<Whereabouts, BadSettings> {
         match &self.database {
-            None => self.data(),
+            None => self.whereabouts(),
             Some(database) => {
                 Err(BadSettings::OnPostgres { database: database.to_string(), instead })
             }

@@ -174,6 +174,15 @@ fn look_at_data(found: &mut Found, settings: &Settings, sources: &Sources) {
     if let Some(database) = &whereabouts.database {
         found.uses("database", database, sources.of("database_url", "database-url"));
     }
+    match &whereabouts.recordings {
+        None => found.used.push(("recordings", "in the data folder".to_owned())),
+        Some(bucket) => {
+            found.uses("recordings", bucket, sources.of("recordings", "recordings"));
+        }
+    }
+    if let Err(error) = store::reach_recordings(&whereabouts) {
+        found.is_wrong(told(&error).trim_start_matches("rungbook: "));
+    }
     if let Err(failure) = place::run(place::must_hold_a_ledger(&whereabouts)) {
         found.is_wrong(failure.message().trim_start_matches("rungbook: "));
     }

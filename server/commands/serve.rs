@@ -75,7 +75,7 @@ impl Serve {
                 None => (None, None),
                 Some(folder) => {
                     let watch = BackupWatch::default();
-                    let backup = StepwiseBackup::open(data, folder).await?;
+                    let backup = StepwiseBackup::open(&whereabouts, folder).await?;
                     (Some(watch.clone()), Some(KeepingUp::begin(backup, watch)?))
                 }
             };

@@ -10,6 +10,7 @@ mod day;
 mod demonstration;
 mod description;
 mod listener;
+mod object_store;
 mod server;
 mod team;
 mod whole_ledger;
@@ -20,6 +21,7 @@ pub use database::{database_of, postgres_or_say_why_not, program, program_at, pr
 pub use day::{at, in_hours, result};
 pub use description::{Description, Operation};
 pub use listener::{Event, Listener};
+pub use object_store::{KEY, ObjectStore, SECRET, TOKEN, Way};
 pub use server::{Client, DEMONSTRATION_PASSWORD, Heard, PASSWORD, PROGRAM, Server};
 pub use team::{PEOPLE, PROGRAMME, Team};
 pub use whole_ledger::{records, remarks, verifies};

@@ -33,6 +33,10 @@ pub struct ReadyNow {
     /// How the backup gets on that is kept up beside; absent where none is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub backup: Option<BackupStands>,
+    /// Whether recordings can be kept and read, where they are in an object store; absent where they are in the server's folder.
+    /// While they cannot, everything else goes on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recordings_reachable: Option<bool>,
 }
 
 /// How the backup gets on that is kept up beside the ledger.
@@ -66,6 +70,11 @@ pub(crate) async fn live(_: Anyone, office: Office) -> Answer {
     (status = 200, description = "It reads and writes.", body = ReadyNow),
 ))]
 pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
+    let objects = office.store.objects();
+    let recordings_reachable = match objects.bucket() {
+        None => None,
+        Some(_) => Some(objects.reach().await.is_ok()),
+    };
     match office.store.health() {
         Health::Writing => answer(
             StatusCode::OK,
@@ -74,6 +83,7 @@ pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
                 version: office.settings.version,
                 time: office.now(),
                 backup: office.settings.backup.as_ref().map(|watch| watch.now().into()),
+                recordings_reachable,
             },
         ),
         Health::DiskFull => Err(Problem::new(
