@@ -95,6 +95,13 @@ impl ObjectStore {
         let request = ureq::http::Request::builder()
             .method(method)
             .uri(format!("{}/{BUCKET}{path}", self.address))
+            // It looks who signs, and not whether that is right.
+            .header(
+                "authorization",
+                format!(
+                    "AWS4-HMAC-SHA256 Credential={KEY}/20260101/eu-central-1/s3/aws4_request, SignedHeaders=host, Signature=0"
+                ),
+            )
             .body(body.unwrap_or_default())
             .expect("a request");
         let agent: ureq::Agent =

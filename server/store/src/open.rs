@@ -23,7 +23,7 @@ use crate::fence::{self, CopyFound};
 use crate::files;
 use crate::health::Health;
 use crate::notary::{self, Notary};
-use crate::objects::{ObjectError, Objects};
+use crate::objects::{FilesAt, ObjectError, Objects};
 use crate::published::Published;
 use crate::replay::{Look, replay};
 use crate::secret;
@@ -118,9 +118,10 @@ impl Store {
 
     async fn open_alone(whereabouts: &Whereabouts) -> Result<Self, OpenError> {
         let data_dir = whereabouts.data.as_path();
+        let files = FilesAt::to_open(whereabouts)?;
         let place = DataDir::open(data_dir)?;
         let database = place.database();
-        let objects = Objects::open(whereabouts)?;
+        let objects = Objects::open(whereabouts, files)?;
         let mut connection = sql::sqlite::connect_to_write(&database).await?;
         let mut link = Link::Sqlite(&mut connection);
         migrate(&mut link).await?;
@@ -172,8 +173,9 @@ impl Store {
         database: &DatabaseUrl,
     ) -> Result<Self, OpenError> {
         let data_dir = whereabouts.data.as_path();
+        let files = FilesAt::to_open(whereabouts)?;
         let place = DataDir::open_without_database(data_dir)?;
-        let objects = Objects::open(whereabouts)?;
+        let objects = Objects::open(whereabouts, files)?;
         let unreachable =
             |source| OpenError::Unreachable { database: database.to_string(), source };
         let mut postgres = sql::postgres::connect(database.options()).await.map_err(unreachable)?;

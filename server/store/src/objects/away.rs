@@ -21,7 +21,9 @@ pub enum Away {
     )]
     Refuses(#[source] Reason),
     /// It does not answer as it should.
-    #[error("it does not answer as it should; it is asked anew with each request")]
+    #[error(
+        "it does not answer as it should: look whether it runs, and whether AWS_ENDPOINT_URL and AWS_REGION are right; it is asked anew with each request"
+    )]
     Unreachable(#[source] Reason),
 }
 
@@ -49,11 +51,8 @@ impl std::fmt::Display for Reason {
     }
 }
 
-impl StdError for Reason {
-    fn source(&self) -> Option<&(dyn StdError + 'static)> {
-        self.0.source()
-    }
-}
+// What it came from is in its words already.
+impl StdError for Reason {}
 
 /// An answer that is none of what was asked for.
 pub(super) enum AwayError {

@@ -40,6 +40,9 @@ const WHOLE_UP_TO: u64 = 2 * PART;
 /// How long it counts as reached after it has answered.
 const ANSWERED_LATELY: Duration = Duration::from_secs(5);
 
+/// How long it counts as away after it has not.
+const FAILED_LATELY: Duration = Duration::from_secs(1);
+
 /// Variables that name where the store answers, in their order of precedence.
 const ENDPOINTS: [&str; 3] = ["AWS_ENDPOINT_URL_S3", "AWS_ENDPOINT_URL", "AWS_ENDPOINT"];
 
@@ -52,13 +55,27 @@ struct Inner {
     store: Arc<AmazonS3>,
     engine: Engine,
     stands: Mutex<Stands>,
+    /// Held by whoever looks whether it is there, so that many who wonder ask once.
+    looking: Mutex<()>,
 }
 
 /// What the last call came to.
 #[derive(Debug, Default)]
 struct Stands {
     answered: Option<Instant>,
-    away: Option<Away>,
+    away: Option<(Instant, Away)>,
+}
+
+impl Stands {
+    /// What is known, where that is of the last seconds.
+    fn lately(&self) -> Option<Result<(), Away>> {
+        match &self.away {
+            Some((at, away)) => (at.elapsed() < FAILED_LATELY).then(|| Err(away.clone())),
+            None => {
+                self.answered.is_some_and(|at| at.elapsed() < ANSWERED_LATELY).then_some(Ok(()))
+            }
+        }
+    }
 }
 
 /// The name of an upload in parts.
@@ -80,7 +97,7 @@ impl Bucket {
     ///
     /// [`ObjectError::NotSet`], where the environment does not tell how to.
     pub fn of_the_environment(url: &BucketUrl) -> Result<Self, ObjectError> {
-        let plain = plain_http()?;
+        let (endpoint, plain) = endpoint()?;
         let transport = Transport::of_the_environment()?;
         let retry = RetryConfig {
             backoff: BackoffConfig {
@@ -96,12 +113,16 @@ impl Bucket {
             .with_retry(retry)
             .with_disable_bulk_delete(true)
             .with_http_connector(transport);
+        if let Some(endpoint) = endpoint {
+            builder = builder.with_endpoint(endpoint);
+        }
         if plain {
             builder = builder.with_allow_http(true);
         }
         let store = Arc::new(builder.build().map_err(NotSet::Store)?);
         let engine = Engine::begin()?;
-        Ok(Self(Arc::new(Inner { url: url.clone(), store, engine, stands: Mutex::default() })))
+        let (stands, looking) = (Mutex::default(), Mutex::default());
+        Ok(Self(Arc::new(Inner { url: url.clone(), store, engine, stands, looking })))
     }
 
     /// Which it is.
@@ -150,7 +171,7 @@ impl Bucket {
         if away.is_none() {
             stands.answered = Some(Instant::now());
         }
-        stands.away = away;
+        stands.away = away.map(|away| (Instant::now(), away));
         answer
     }
 
@@ -161,26 +182,28 @@ impl Bucket {
         }
     }
 
-    /// Whether the store answers. It is asked unless it has answered within the last seconds.
+    /// Whether the store answers. It is asked unless that is known of the last seconds.
     ///
     /// # Errors
     ///
     /// [`ObjectError::Away`], where it does not.
     pub fn reach(&self) -> Result<(), ObjectError> {
-        let lately = {
-            let stands = self.0.stands.lock();
-            stands.away.is_none() && stands.answered.is_some_and(|at| at.elapsed() < ANSWERED_LATELY)
-        };
-        if lately {
-            return Ok(());
+        let away = |why| ObjectError::Away { place: self.0.url.clone(), why };
+        let _looking = self.0.looking.lock();
+        let known = self.0.stands.lock().lately();
+        if let Some(known) = known {
+            return known.map_err(away);
         }
+        self.look().map_err(away)
+    }
+
+    /// Asks the store whether it is there.
+    fn look(&self) -> Result<(), Away> {
         // Of a question for an object's head nothing is told but that there is none, also where there is no bucket.
         let key = self.0.url.key("is-it-there");
         match self.ask(|store| async move { store.get_range(&key, 0..1).await }) {
             Ok(_) | Err(AwayError::NoSuchObject) => Ok(()),
-            Err(AwayError::Away(why)) => {
-                Err(ObjectError::Away { place: self.0.url.clone(), why })
-            }
+            Err(AwayError::Away(why)) => Err(why),
         }
     }
 
@@ -190,13 +213,12 @@ impl Bucket {
         match self.ask(|store| async move { store.head(&key).await }) {
             Ok(found) => Ok(Some(found)),
             Err(AwayError::NoSuchObject) => {
-                self.0.stands.lock().answered = None;
-                self.reach().map(|()| None)
+                let looked = self.look().map(|()| None);
+                looked.map_err(|why| ObjectError::Away { place: self.0.url.clone(), why })
             }
             Err(error) => Err(self.refused(error, digest)),
         }
     }
-
 
     /// A part of a file.
     pub fn part(&self, digest: &Digest, part: Range<u64>) -> Result<Bytes, ObjectError> {
@@ -276,9 +298,9 @@ impl Bucket {
                 break;
             }
             let (store, key, id) = (Arc::clone(&self.0.store), self.key(digest), id.clone());
-            underway.push_back(self.0.engine.start(async move {
-                store.put_part(&key, &id, number, part).await
-            }));
+            underway.push_back(
+                self.0.engine.start(async move { store.put_part(&key, &id, number, part).await }),
+            );
             if underway.len() >= PARTS_AT_ONCE
                 && let Some(first) = underway.pop_front()
             {
@@ -334,13 +356,14 @@ fn read(from: &mut dyn Read, most: u64, hash: &mut Sha256) -> io::Result<PutPayl
     Ok(pieces.into_iter().collect())
 }
 
-/// Whether the store may be spoken with without TLS: where it is on this machine, or that is asked for by name.
-fn plain_http() -> Result<bool, NotSet> {
+/// Where the store answers, if that is told, and whether it may be spoken with without TLS: where it is on this machine, or that is
+/// asked for by name.
+fn endpoint() -> Result<(Option<String>, bool), NotSet> {
     let variable = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
     let asked_for = variable("AWS_ALLOW_HTTP").is_some_and(|value| {
         ["1", "true", "on", "yes", "y"].contains(&value.to_ascii_lowercase().as_str())
     });
-    let mut plain = asked_for;
+    let (mut first, mut plain) = (None, asked_for);
     for name in ENDPOINTS {
         let Some(endpoint) = variable(name) else { continue };
         let address: ureq::http::Uri = endpoint.parse().map_err(|_| NotSet::Endpoint { name })?;
@@ -350,8 +373,9 @@ fn plain_http() -> Result<bool, NotSet> {
             (Some("http"), Some(_)) => return Err(NotSet::Plain { name }),
             _ => return Err(NotSet::Endpoint { name }),
         }
+        first = first.or(Some(endpoint));
     }
-    Ok(plain)
+    Ok((first, plain))
 }
 
 fn is_here(host: &str) -> bool {

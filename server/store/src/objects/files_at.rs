@@ -36,6 +36,23 @@ impl FilesAt {
         }
     }
 
+    /// Where the files of a store are that is about to be opened. An object store that does not answer is tried again with each
+    /// use; one that does not let this machine in is told at once, before anything is made.
+    ///
+    /// # Errors
+    ///
+    /// As [`FilesAt::of`], and [`ObjectError::Away`].
+    pub fn to_open(whereabouts: &Whereabouts) -> Result<Self, ObjectError> {
+        let at = Self::of(whereabouts)?;
+        if let FilesAt::Bucket(bucket) = &at
+            && let Err(ObjectError::Away { place, why }) = bucket.reach()
+            && why.is_lasting()
+        {
+            return Err(ObjectError::Away { place, why });
+        }
+        Ok(at)
+    }
+
     /// A file, opened for reading.
     ///
     /// # Errors

@@ -145,9 +145,8 @@ impl Objects {
     ///
     /// # Errors
     ///
-    /// [`ObjectError`], where they cannot be used. An object store that does not answer is tried again with each use.
-    pub(crate) fn open(whereabouts: &Whereabouts) -> Result<Self, ObjectError> {
-        let at = FilesAt::of(whereabouts)?;
+    /// [`ObjectError`], where the folders cannot be used.
+    pub(crate) fn open(whereabouts: &Whereabouts, at: FilesAt) -> Result<Self, ObjectError> {
         let (incoming, is_shared) = match &at {
             FilesAt::Folder(folder) => (folder.join(INCOMING), whereabouts.database.is_some()),
             FilesAt::Bucket(_) => (whereabouts.data.join(INCOMING), false),
@@ -162,11 +161,6 @@ impl Objects {
             }
         }
         if let FilesAt::Bucket(bucket) = &at {
-            if let Err(ObjectError::Away { place, why }) = bucket.reach()
-                && why.is_lasting()
-            {
-                return Err(ObjectError::Away { place, why });
-            }
             mark::set(&whereabouts.data, bucket.url())?;
         }
         Ok(Self { incoming, at })

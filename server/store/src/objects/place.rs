@@ -65,8 +65,7 @@ impl FromStr for BucketUrl {
             let known = |letter: char| letter.is_ascii_alphanumeric() || "-_.".contains(letter);
             !part.is_empty() && part != "." && part != ".." && part.chars().all(known)
         };
-        if !prefix.is_empty()
-            && (prefix.len() > LONGEST_PREFIX || !prefix.split('/').all(is_plain))
+        if !prefix.is_empty() && (prefix.len() > LONGEST_PREFIX || !prefix.split('/').all(is_plain))
         {
             return Err(BadBucketUrl::Prefix);
         }
@@ -110,7 +109,11 @@ mod tests {
         for (text, shown, key) in [
             ("s3://tallow", "s3://tallow", "ab/abc"),
             ("s3://tallow/", "s3://tallow", "ab/abc"),
-            ("s3://tallow/flight/tests_1.0/", "s3://tallow/flight/tests_1.0", "flight/tests_1.0/ab/abc"),
+            (
+                "s3://tallow/flight/tests_1.0/",
+                "s3://tallow/flight/tests_1.0",
+                "flight/tests_1.0/ab/abc",
+            ),
         ] {
             let url: BucketUrl = text.parse().unwrap();
             assert_eq!(url.to_string(), shown);

@@ -30,7 +30,7 @@ use super::away::NotSet;
 const CONNECTS_WITHIN: Duration = Duration::from_secs(3);
 
 /// How long the other side may be silent, or take nothing in.
-const SILENT_AT_MOST: Duration = Duration::from_secs(20);
+const SILENT_AT_MOST: Duration = Duration::from_secs(30);
 
 /// Bytes of an answer that are handed on at a time.
 const PART: usize = 128 * 1024;
@@ -125,9 +125,7 @@ impl HttpService for Wire {
         let agent = self.agent.clone();
         let (head, answered) = oneshot::channel();
         tokio::task::spawn_blocking(move || exchange(&agent, request, head));
-        answered
-            .await
-            .unwrap_or_else(|gone| Err(HttpError::new(HttpErrorKind::Interrupted, gone)))
+        answered.await.unwrap_or_else(|gone| Err(HttpError::new(HttpErrorKind::Interrupted, gone)))
     }
 }
 

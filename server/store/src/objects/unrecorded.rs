@@ -108,7 +108,9 @@ pub(super) fn settle(
             Some((digest, Told::Upload(id))) => bucket.abandon(&digest, &id).map(|()| false),
             Some((digest, Told::Put(_))) if named.contains(&digest) => Ok(false),
             Some((digest, Told::Put(at))) => match bucket.found(&digest) {
-                Ok(Some(found)) if found.last_modified == at => bucket.remove(&digest).map(|()| true),
+                Ok(Some(found)) if found.last_modified == at => {
+                    bucket.remove(&digest).map(|()| true)
+                }
                 Ok(_) => Ok(false),
                 Err(error) => Err(error),
             },

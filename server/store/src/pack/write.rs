@@ -292,7 +292,8 @@ impl Making<'_> {
             let trouble = file.trouble();
             let advance = |bytes| self.progress.advance(bytes);
             let copied = parts.copy(&file_name(digest), file, advance);
-            if copied.map_err(|error| trouble.befell().map_or(error, PackError::Away))? != **digest {
+            if copied.map_err(|error| trouble.befell().map_or(error, PackError::Away))? != **digest
+            {
                 return Err(self.lost(&each, digest));
             }
         }

@@ -1,5 +1,6 @@
 //! Files in a bucket: put whole or in parts, read part by part, and what becomes of those that no record speaks of. Where
-//! `RUNGBOOK_TEST_S3` names no object store, nothing of it is tried.
+//! `RUNGBOOK_TEST_S3` names no object store, nothing of it is tried; where it does, the variables that begin with AWS_ tell how to
+//! reach it, as they do for the program.
 
 use std::io::{Read as _, Write as _};
 
@@ -84,7 +85,7 @@ async fn recorded(club: &Club, recording: &Digest, columns: &Digest) {
     club.store.act(act(move |_| Ok(vec![taken.clone().into()]))).await.unwrap();
 }
 
-#[tokio::test(flavor = "multi_thread")]
+#[tokio::test]
 async fn files_of_any_size_come_back_whole_and_part_by_part() {
     let Some(club) = club().await else { return };
     let objects = club.store.objects();
@@ -109,7 +110,7 @@ async fn files_of_any_size_come_back_whole_and_part_by_part() {
     assert!(matches!(none, Err(ObjectError::Missing { .. })), "{none:?}");
 }
 
-#[tokio::test(flavor = "multi_thread")]
+#[tokio::test]
 async fn what_breaks_off_or_is_something_else_leaves_nothing_in_the_bucket() {
     let Some(club) = club().await else { return };
     let bucket = bucket(&club);
@@ -138,20 +139,22 @@ async fn what_breaks_off_or_is_something_else_leaves_nothing_in_the_bucket() {
         let mut other = noise(length);
         other[3] ^= 1;
         let digest = digest_of(&noise(length));
-        let computed = bucket.put(&digest, &mut &other[..], length as u64, &mut |_| Ok(())).unwrap();
+        let computed =
+            bucket.put(&digest, &mut &other[..], length as u64, &mut |_| Ok(())).unwrap();
         assert_ne!(computed, digest);
         assert!(bucket.found(&digest).unwrap().is_none());
     }
     assert!(bucket.found(&digest).unwrap().is_none());
 }
 
-#[tokio::test(flavor = "multi_thread")]
+#[tokio::test]
 async fn what_no_record_speaks_of_goes_at_the_next_start_unless_somebody_put_it_since() {
     let Some(club) = club().await else { return };
     let bytes = noise(LARGE);
     let (recording, columns) = (kept(&club, &bytes).await, kept(&club, b"PAR1").await);
     recorded(&club, &recording.digest, &columns.digest).await;
-    let [orphan, put_again] = [kept(&club, b"its record was refused").await, kept(&club, b"two").await];
+    let [orphan, put_again] =
+        [kept(&club, b"its record was refused").await, kept(&club, b"two").await];
     // Killed in the middle of an upload in parts.
     let half = digest_of(&noise(LARGE - 1));
     let note = club.data().join("incoming").join("half.note");
@@ -167,7 +170,8 @@ async fn what_no_record_speaks_of_goes_at_the_next_start_unless_somebody_put_it_
     assert_eq!(notes(&club), 6);
     // Times in heads are of whole seconds.
     std::thread::sleep(std::time::Duration::from_millis(1100));
-    let computed = bucket(&club).put(&put_again.digest, &mut &b"two"[..], 3, &mut |_| Ok(())).unwrap();
+    let computed =
+        bucket(&club).put(&put_again.digest, &mut &b"two"[..], 3, &mut |_| Ok(())).unwrap();
     assert_eq!(computed, put_again.digest);
 
     let club = club.reopened().await;
@@ -181,7 +185,7 @@ async fn what_no_record_speaks_of_goes_at_the_next_start_unless_somebody_put_it_
     assert_eq!((verdict.files_agreed, verdict.files_lost.len()), (2, 0));
 }
 
-#[tokio::test(flavor = "multi_thread")]
+#[tokio::test]
 async fn an_older_copy_of_the_database_takes_nothing_out_of_the_bucket() {
     let Some(club) = club().await else { return };
     club.store.close().await;

@@ -277,7 +277,8 @@ async fn a_folder_that_saw_more_than_there_is_tells_of_a_copy_to_all_servers() {
     third.close().await;
     // A folder is of one database.
     let Some(other) = Database::or_say_why_not().await else { return };
-    let elsewhere = Whereabouts { database: Some(other.url()), data: two.second_at.data, recordings: None };
+    let elsewhere =
+        Whereabouts { database: Some(other.url()), data: two.second_at.data, recordings: None };
     let refused = Store::open_at(&elsewhere).await.unwrap_err();
     assert!(matches!(refused, OpenError::OtherFolder { .. }), "{refused:?}");
     club.store.close().await;

@@ -148,7 +148,9 @@ impl Office {
         self.aside_on(troubles, move || {
             let recordings = files
                 .into_iter()
-                .map(|(facts, file)| Ok(RunRecording { facts, columns: Columns::open(Source(file))? }))
+                .map(|(facts, file)| {
+                    Ok(RunRecording { facts, columns: Columns::open(Source(file))? })
+                })
                 .collect::<Result<Vec<_>, Problem>>()?;
             Ok(Outcomes {
                 judgement: judge(&question, &recordings, &recording)?,

@@ -86,7 +86,8 @@ impl Sending {
         part.truncate(read);
         self.hash.update(&part);
         self.left = self.left.saturating_sub(read as u64);
-        if self.left == 0 && Digest::from_bytes(self.hash.clone().finalize().into()) != self.digest {
+        if self.left == 0 && Digest::from_bytes(self.hash.clone().finalize().into()) != self.digest
+        {
             tracing::error!(
                 digest = %self.digest,
                 "file {} was altered, so that it was not sent to its end; run: rungbook verify",
