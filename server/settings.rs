@@ -8,7 +8,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
-use store::{BadDatabaseUrl, DatabaseUrl, Whereabouts};
+use store::{BadDatabaseUrl, BucketUrl, DatabaseUrl, Whereabouts};
 
 pub use faults::BadSettings;
 pub use organisations::Organisation;
@@ -23,7 +23,7 @@ pub enum LogFormat {
     Json,
 }
 
-/// The URL of a database as somebody gave it: it may hold a password, so it is not shown.
+/// The URL of a database or bucket as somebody gave it: it may hold a password, so it is not shown.
 #[derive(Clone, Deserialize)]
 #[serde(transparent)]
 pub struct Url(String);
@@ -62,8 +62,9 @@ impl std::str::FromStr for Url {
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, database-url, listen, metrics, backup-into, log, log-format; or, where one server
-    /// has several organisations, a table of the name organisation for each with host, data, database-url, name, backup-into
+    /// Settings file (TOML) with the keys data, database-url, recordings, listen, metrics, backup-into, log, log-format; or, where
+    /// one server has several organisations, a table of the name organisation for each with host, data, database-url, recordings,
+    /// name, backup-into
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
     pub settings: Option<PathBuf>,
     /// Folder in which the ledger and everything else is kept
@@ -79,6 +80,17 @@ pub struct Flags {
         global = true
     )]
     pub database_url: Option<Url>,
+    /// Bucket of an object store of the S3 type in which recordings are kept, instead of the folder: s3://BUCKET or
+    /// s3://BUCKET/PREFIX. Where it answers and its keys are taken from AWS_ENDPOINT_URL, AWS_REGION, AWS_ACCESS_KEY_ID and
+    /// AWS_SECRET_ACCESS_KEY
+    #[arg(
+        long,
+        env = "RUNGBOOK_RECORDINGS",
+        value_name = "URL",
+        hide_env_values = true,
+        global = true
+    )]
+    pub recordings: Option<Url>,
     /// Which organisation of the settings file is meant, by its host
     #[arg(long, env = "RUNGBOOK_ORGANISATION", value_name = "HOST", global = true)]
     pub organisation: Option<String>,
@@ -99,6 +111,7 @@ pub const USUAL_LOG: &str = "info,actix_server=warn,sqlx=warn";
 pub struct File {
     data: Option<PathBuf>,
     database_url: Option<Url>,
+    recordings: Option<Url>,
     listen: Option<SocketAddr>,
     metrics: Option<SocketAddr>,
     backup_into: Option<PathBuf>,
@@ -115,6 +128,8 @@ pub struct Settings {
     pub data: Option<PathBuf>,
     /// The PostgreSQL database, where one was named.
     pub database: Option<DatabaseUrl>,
+    /// The bucket of the recordings, where one was named.
+    pub recordings: Option<BucketUrl>,
     /// Where to listen, where it was stated.
     pub listen: Option<SocketAddr>,
     /// Where figures about the service are served, where the file says so.
@@ -135,6 +150,7 @@ const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_DATA",
     "RUNGBOOK_DATABASE_URL",
     "RUNGBOOK_ORGANISATION",
+    "RUNGBOOK_RECORDINGS",
     "RUNGBOOK_LISTEN",
     "RUNGBOOK_METRICS",
     "RUNGBOOK_BACKUP_INTO",
@@ -156,6 +172,7 @@ impl File {
         let keys = [
             ("data", self.data.is_some()),
             ("database-url", self.database_url.is_some()),
+            ("recordings", self.recordings.is_some()),
             ("listen", self.listen.is_some()),
             ("metrics", self.metrics.is_some()),
             ("backup-into", self.backup_into.is_some()),
@@ -168,7 +185,7 @@ impl File {
 
     fn says_one_place_or_several(&self) -> Result<(), BadSettings> {
         let keys = self.keys();
-        let of_one = ["data", "database-url", "backup-into"];
+        let of_one = ["data", "database-url", "recordings", "backup-into"];
         match of_one.into_iter().find(|key| keys.contains(key)) {
             Some(key) if !self.organisation.is_empty() => Err(BadSettings::Beside { key }),
             Some(_) | None => Ok(()),
@@ -184,6 +201,10 @@ impl Flags {
         }
         if self.database_url.is_some() {
             let key = "--database-url (or RUNGBOOK_DATABASE_URL)";
+            return Err(BadSettings::TwoPlaces { key });
+        }
+        if self.recordings.is_some() {
+            let key = "--recordings (or RUNGBOOK_RECORDINGS)";
             return Err(BadSettings::TwoPlaces { key });
         }
         Ok(())
@@ -208,13 +229,15 @@ impl Settings {
     ///
     /// # Errors
     ///
-    /// [`BadSettings`] where the database's address is none, or organisations cannot be used or are not apart.
+    /// [`BadSettings`] where the database's address or the bucket's is none, or organisations cannot be used or are not apart.
     pub fn of(flags: &Flags, listen: Option<SocketAddr>, file: File) -> Result<Self, BadSettings> {
         file.says_one_place_or_several()?;
         let database = flags.database_url.clone().or(file.database_url);
+        let recordings = flags.recordings.clone().or(file.recordings);
         let mut settings = Self {
             data: flags.data.clone().or(file.data),
             database: database.map(|Url(url)| url.parse()).transpose()?,
+            recordings: recordings.map(|Url(url)| url.parse()).transpose()?,
             listen: listen.or(file.listen),
             metrics: file.metrics,
             backup_into: file.backup_into,
@@ -241,6 +264,7 @@ impl Settings {
         let meant = meant.ok_or(BadSettings::UnknownOrganisation { host, known })?;
         self.data = Some(meant.whereabouts.data);
         self.database = meant.whereabouts.database;
+        self.recordings = meant.whereabouts.recordings;
         self.backup_into = meant.backup_into;
         Ok(())
     }
@@ -257,24 +281,28 @@ impl Settings {
         Ok(&self.organisations)
     }
 
-    /// Where the store is kept: the folder, and the database where one was named.
+    /// Where the store is kept: the folder, and the database and the bucket where they were named.
     ///
     /// # Errors
     ///
     /// [`BadSettings`] where no folder was named, which is needed beside a database, too; or where it is not said which of several
     /// organisations is meant.
     pub fn whereabouts(&self) -> Result<Whereabouts, BadSettings> {
-        Ok(Whereabouts { data: self.data()?.to_owned(), database: self.database.clone() })
+        Ok(Whereabouts {
+            data: self.data()?.to_owned(),
+            database: self.database.clone(),
+            recordings: self.recordings.clone(),
+        })
     }
 
-    /// The folder of the data, for what is done with a ledger that is a file in it; `instead` says what does it elsewhere.
+    /// Where the store is kept, for what is done with a ledger that is a file in the folder; `instead` says what does it elsewhere.
     ///
     /// # Errors
     ///
     /// [`BadSettings`] where no folder was named, or a database was.
-    pub fn data_with_ledger(&self, instead: &'static str) -> Result<&Path, BadSettings> {
+    pub fn data_with_ledger(&self, instead: &'static str) -> Result<Whereabouts, BadSettings> {
         match &self.database {
-            None => self.data(),
+            None => self.whereabouts(),
             Some(database) => Err(on_postgres(database, instead)),
         }
     }

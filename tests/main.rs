@@ -4,6 +4,7 @@
 
 mod asvs;
 mod attack;
+mod buckets;
 mod checkpoints;
 mod command_line;
 mod demonstration;

@@ -13,7 +13,7 @@ use super::{Failure, place, verify};
 use crate::settings::{Flags, Settings};
 
 /// What does the same where the ledger is on PostgreSQL.
-pub const INSTEAD: &str = "back that database up with its own tools (pg_dump, or a base backup with its archived log) and the folder of recordings beside it; hand evidence out with rungbook pack; or bring everything into a data folder with rungbook move, and back that up";
+pub const INSTEAD: &str = "back that database up with its own tools (pg_dump, or a base backup with its archived log) and the folder or bucket of recordings beside it; hand evidence out with rungbook pack; or bring everything into a data folder with rungbook move, and back that up";
 
 /// How often a backup that is kept up looks for what is new.
 const LOOKS_EVERY: Duration = Duration::from_secs(2);
@@ -24,7 +24,8 @@ const TRIES_AGAIN_AFTER: Duration = Duration::from_secs(15);
 /// Copy everything into one new file, or bring the backup in a folder up to now; works beside a running server.
 ///
 /// Every record of a whole copy is checked. Recordings go into the folder "recordings" beside it, which several backups may
-/// share: what is there already is not copied again. Keep both together.
+/// share: what is there already is not copied again. Those in a bucket (--recordings) are copied from there, so that the
+/// backup has everything. Keep both together.
 #[derive(Debug, Args)]
 pub struct Backup {
     /// The file to make
@@ -43,10 +44,10 @@ impl Backup {
     /// [`Failure`] where the file exists or cannot be written, a record fails its check, or the folder keeps another ledger.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
-        let data = settings.data_with_ledger(INSTEAD)?;
+        let at = settings.data_with_ledger(INSTEAD)?;
         match (&self.file, &self.into) {
             (Some(file), _) => {
-                let verdicts = place::run(async { Ok(store::backup(data, file).await?) })?;
+                let verdicts = place::run(async { Ok(store::backup_at(&at, file).await?) })?;
                 for verdict in &verdicts {
                     println!("{}", verify::in_words(verdict));
                 }
@@ -58,7 +59,7 @@ impl Backup {
             }
             (None, Some(folder)) => {
                 let (stepped, records) = place::run(async {
-                    let mut backup = StepwiseBackup::open(data, folder).await?;
+                    let mut backup = StepwiseBackup::open(&at, folder).await?;
                     Ok((backup.step().await?, backup.records()))
                 })?;
                 let told = match stepped {
@@ -147,6 +148,8 @@ async fn keep_up(mut backup: StepwiseBackup, watch: &BackupWatch, ended: &mpsc::
 }
 
 /// Make a data folder of a backup, after checking it record by record.
+///
+/// Its recordings go into the folder, or into the bucket that --recordings names.
 #[derive(Debug, Args)]
 pub struct Restore {
     /// The backup: the file that was made, or the folder in which one is kept up
@@ -161,16 +164,19 @@ impl Restore {
     /// [`Failure`] where the folder is not empty, or a record of the backup fails its check.
     pub fn run(self, flags: &Flags) -> Result<(), Failure> {
         let settings = Settings::gather(flags, None)?;
-        let data = settings.data_with_ledger(INSTEAD)?;
+        let at = settings.data_with_ledger(INSTEAD)?;
         let verdicts =
-            place::run(async { Ok(store::restore(&self.file, data, Utc::now()).await?) })?;
+            place::run(async { Ok(store::restore_at(&self.file, &at, Utc::now()).await?) })?;
         for verdict in &verdicts {
             println!("{}", verify::in_words(verdict));
         }
         println!(
             "{} is ready. Everybody signs in anew. What was recorded after the backup is not in it.",
-            data.display()
+            at.data.display()
         );
+        if let Some(bucket) = &at.recordings {
+            println!("Its recordings are in {bucket}: serve it with --recordings {bucket}.");
+        }
         Ok(())
     }
 }

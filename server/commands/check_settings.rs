@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 
 use clap::parser::ValueSource;
 use clap::{ArgMatches, Args, CommandFactory};
+use store::Whereabouts;
 
 use super::backup::INSTEAD;
 use super::serve::{BACKUP_OF_ONE, USUAL_ADDRESS, Where};
@@ -165,6 +166,10 @@ impl CheckSettings {
                 found.used.push(("  database", database.to_string()));
             }
             let mut wrong = Found::default();
+            if let Some(bucket) = &whereabouts.recordings {
+                found.used.push(("  recordings", bucket.to_string()));
+                look_at_recordings(&mut wrong, whereabouts);
+            }
             if let Err(failure) = place::run(place::must_hold_a_ledger(whereabouts)) {
                 wrong.is_wrong(failure.message().trim_start_matches("rungbook: "));
             }
@@ -212,8 +217,21 @@ fn look_at_data(found: &mut Found, settings: &Settings, sources: &Sources) {
     if let Some(database) = &whereabouts.database {
         found.uses("database", database, sources.of("database_url", "database-url"));
     }
+    match &whereabouts.recordings {
+        None => found.used.push(("recordings", "in the data folder".to_owned())),
+        Some(bucket) => {
+            found.uses("recordings", bucket, sources.of("recordings", "recordings"));
+        }
+    }
+    look_at_recordings(found, &whereabouts);
     if let Err(failure) = place::run(place::must_hold_a_ledger(&whereabouts)) {
         found.is_wrong(failure.message().trim_start_matches("rungbook: "));
+    }
+}
+
+fn look_at_recordings(found: &mut Found, whereabouts: &Whereabouts) {
+    if let Err(error) = store::reach_recordings(whereabouts) {
+        found.is_wrong(told(&error).trim_start_matches("rungbook: "));
     }
 }
 

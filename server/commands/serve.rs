@@ -140,7 +140,7 @@ async fn open(
     let store = place::open_at(whereabouts).await?;
     let Some(folder) = into else { return Ok((store, None)) };
     let watch = BackupWatch::default();
-    let backup = StepwiseBackup::open(&whereabouts.data, folder).await?;
+    let backup = StepwiseBackup::open(whereabouts, folder).await?;
     Ok((store, Some((watch.clone(), KeepingUp::begin(backup, watch)?))))
 }
 

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use store::BadDatabaseUrl;
+use store::{BadBucketUrl, BadDatabaseUrl};
 
 use super::KNOWN_VARIABLES;
 use super::organisations::BadOrganisations;
@@ -36,6 +36,9 @@ pub enum BadSettings {
     /// The URL of the database is none.
     #[error(transparent)]
     Database(#[from] BadDatabaseUrl),
+    /// The URL of the bucket is none.
+    #[error(transparent)]
+    Recordings(#[from] BadBucketUrl),
     /// Organisations that cannot be used.
     #[error(transparent)]
     Organisations(#[from] BadOrganisations),

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use http_service::{BadHostName, HostName};
 use serde::Deserialize;
-use store::{BadDatabaseUrl, Whereabouts};
+use store::{BadBucketUrl, BadDatabaseUrl, BucketUrl, Whereabouts};
 
 use super::Url;
 
@@ -21,6 +21,7 @@ pub(super) struct Table {
     host: String,
     data: PathBuf,
     database_url: Option<Url>,
+    recordings: Option<Url>,
     name: Option<String>,
     backup_into: Option<PathBuf>,
 }
@@ -75,6 +76,18 @@ pub enum BadOrganisation {
         /// Which, without a password.
         database: String,
     },
+    /// Another one keeps its recordings in the same place, or in one in which this one's are.
+    #[error(
+        "{one} and {other} keep their recordings in one place ({place}): each needs a bucket or a prefix of its own, and none inside of another's"
+    )]
+    SameBucket {
+        /// One of them.
+        one: HostName,
+        /// The other one.
+        other: HostName,
+        /// The place of one of them.
+        place: String,
+    },
     /// Another one keeps its backup up in the same folder.
     #[error(
         "{one} and {other} would keep their backups up in one place ({}): each needs a folder of its own, and none inside of another's",
@@ -95,6 +108,14 @@ pub enum BadOrganisation {
         host: HostName,
         /// What is wrong with it.
         source: BadDatabaseUrl,
+    },
+    /// Its bucket's address is none.
+    #[error("{host}: {source}")]
+    Recordings {
+        /// Whose.
+        host: HostName,
+        /// What is wrong with it.
+        source: BadBucketUrl,
     },
     /// Its name cannot be shown.
     #[error(
@@ -153,10 +174,13 @@ fn read(table: Table) -> Result<Organisation, BadOrganisation> {
     let database = table.database_url.map(|Url(url)| url.parse()).transpose();
     let database =
         database.map_err(|source| BadOrganisation::Database { host: host.clone(), source })?;
+    let recordings = table.recordings.map(|Url(url)| url.parse()).transpose();
+    let recordings =
+        recordings.map_err(|source| BadOrganisation::Recordings { host: host.clone(), source })?;
     Ok(Organisation {
         host,
         name: table.name.map(|name| name.trim().to_owned()),
-        whereabouts: Whereabouts { data: table.data, database },
+        whereabouts: Whereabouts { data: table.data, database, recordings },
         backup_into: table.backup_into,
     })
 }
@@ -186,6 +210,16 @@ fn shared(one: &Organisation, other: &Organisation) -> Vec<BadOrganisation> {
             database: of_one,
         });
     }
+    let buckets = (&one.whereabouts.recordings, &other.whereabouts.recordings);
+    if let (Some(of_one), Some(of_other)) = buckets
+        && is_within(of_one, of_other)
+    {
+        wrong.push(BadOrganisation::SameBucket {
+            one: one.host.clone(),
+            other: other.host.clone(),
+            place: of_one.to_string(),
+        });
+    }
     if let (Some(of_one), Some(of_other)) = (&one.backup_into, &other.backup_into)
         && overlap(of_one, of_other)
     {
@@ -204,6 +238,12 @@ fn place_of(database: &store::DatabaseUrl) -> String {
     let shown = database.to_string();
     let place = shown.split_once('@').map_or(shown.as_str(), |(_, place)| place);
     format!("postgres://{place}")
+}
+
+/// Whether two places in buckets are the same, or one is inside of the other.
+fn is_within(one: &BucketUrl, other: &BucketUrl) -> bool {
+    let [one, other] = [one, other].map(|it| format!("{}/", it.to_string().trim_end_matches('/')));
+    one.starts_with(&other) || other.starts_with(&one)
 }
 
 /// Whether two folders are the same, or one is inside of the other, also by other names.
@@ -330,6 +370,24 @@ mod tests {
             "#,
         );
         assert!(told.contains("backups up in one place (/backup)"), "{told}");
+        for (one, other) in [("s3://one", "s3://one/south"), ("s3://one/x", "s3://one/x/")] {
+            let told = wrong(&with_buckets(one, other));
+            assert!(told.contains("keep their recordings in one place (s3://one"), "{told}");
+        }
+        for (one, other) in [("s3://one/x", "s3://one/xy"), ("s3://one", "s3://one-more")] {
+            let settings = settings(&with_buckets(one, other), &Flags::default()).unwrap();
+            let places = settings.organisations.iter().map(|it| &it.whereabouts.recordings);
+            assert!(places.eq([one, other].map(|it| Some(it.parse().unwrap())).iter()));
+        }
+    }
+
+    fn with_buckets(one: &str, other: &str) -> String {
+        let table = |host: &str, bucket: &str| {
+            format!(
+                "[[organisation]]\nhost = \"{host}.example.org\"\ndata = \"/srv/{host}\"\nrecordings = \"{bucket}\"\n"
+            )
+        };
+        format!("{}{}", table("north", one), table("south", other))
     }
 
     #[test]
@@ -374,9 +432,12 @@ mod tests {
             let told = wrong(&one(text));
             assert!(told.contains(why) && !told.contains("s3cret"), "{why}: {told}");
         }
-        for (key, value) in
-            [("data", "x"), ("database-url", "postgres://a/b"), ("backup-into", "x")]
-        {
+        for (key, value) in [
+            ("data", "x"),
+            ("database-url", "postgres://a/b"),
+            ("recordings", "s3://a"),
+            ("backup-into", "x"),
+        ] {
             let told = wrong(&format!("{key} = \"{value}\"\n{TWO}"));
             let why = format!("{key} stands beside organisations");
             assert!(told.contains(&why) && told.contains("in the table of"), "{told}");

@@ -7,6 +7,7 @@ use std::process::Command;
 use std::sync::Mutex;
 
 use super::PROGRAM;
+use super::object_store::{ObjectStore, STORE};
 
 /// Names the PostgreSQL server, as the URL of a database in which others may be made.
 const SERVER: &str = "RUNGBOOK_TEST_POSTGRES";
@@ -31,6 +32,9 @@ pub fn program_at(data: &Path) -> Command {
     if let Ok(server) = std::env::var(SERVER) {
         command.env("RUNGBOOK_DATABASE_URL", database_of(&server, data));
     }
+    if let Some(store) = ObjectStore::of_the_tests() {
+        store.known_to(&mut command).env("RUNGBOOK_RECORDINGS", store.bucket_of(data));
+    }
     command
 }
 
@@ -38,13 +42,21 @@ pub fn program_at(data: &Path) -> Command {
 pub fn program_joining(data: &Path, of: &Path, server: &str) -> Command {
     let mut command = program();
     command.arg("--data").arg(data).env("RUNGBOOK_DATABASE_URL", database_of(server, of));
+    if let Some(store) = ObjectStore::of_the_tests() {
+        store.known_to(&mut command).env("RUNGBOOK_RECORDINGS", store.bucket_of(of));
+    }
     command
 }
 
-/// The program, whose ledgers are in folders whatever the stories do.
+/// The program, whose ledgers and recordings are in folders whatever the stories do.
 pub fn program() -> Command {
     let mut command = Command::new(PROGRAM);
     command.env_remove(SERVER).env("RUNGBOOK_LOG", "warn,store::open=error");
+    // Nothing of what speaks with an object store is taken from whoever runs the tests.
+    let variables = std::env::vars_os().filter_map(|(name, _)| name.into_string().ok());
+    for name in variables.filter(|name| name == STORE || name.starts_with("AWS_")) {
+        command.env_remove(name);
+    }
     command
 }
 
@@ -90,7 +102,7 @@ fn at_the_server(server: &str, statement: &str) {
 }
 
 /// Temporary folders have names of their own, so these are, too.
-fn name_of(data: &Path) -> String {
+pub fn name_of(data: &Path) -> String {
     let plain = |letter: char| if letter.is_ascii_alphanumeric() { letter } else { '_' };
     let path: String = data.to_string_lossy().chars().map(plain).collect();
     // Names tell capitals from small letters only where they are quoted, and are at most 63 long.

@@ -11,6 +11,7 @@ mod day;
 mod demonstration;
 mod description;
 mod listener;
+mod object_store;
 mod organisations;
 mod server;
 mod team;
@@ -25,6 +26,7 @@ pub use database::{
 pub use day::{at, in_hours, result};
 pub use description::{Description, Operation};
 pub use listener::{Event, Listener};
+pub use object_store::{KEY, ObjectStore, SECRET, TOKEN, Way};
 pub use organisations::{HOSTS, Organisations, serves, table};
 pub use server::{Client, DEMONSTRATION_PASSWORD, Heard, PASSWORD, PROGRAM, Server};
 pub use team::{PEOPLE, PROGRAMME, Team};

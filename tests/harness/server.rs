@@ -165,12 +165,8 @@ impl Server {
         Self::start(data, program, Stdio::inherit())
     }
 
-    /// Starts a program that serves.
-    pub fn started(data: &Path, program: Command) -> Self {
-        Self::start(data, program, Stdio::inherit())
-    }
-
-    fn start(data: &Path, mut program: Command, log: Stdio) -> Self {
+    /// Starts a program that was told everything, and waits until it answers.
+    pub fn start(data: &Path, mut program: Command, log: Stdio) -> Self {
         let mut child =
             program.stdout(Stdio::piped()).stderr(log).spawn().expect("the program starts");
         // The program says where it answers once it does.

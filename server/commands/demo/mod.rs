@@ -11,7 +11,7 @@ use programme::codes::ProgrammeId;
 use programme::entry::Entry;
 use programme::nouns::{Person, Role};
 use programme::play::Player;
-use store::{Act, ActError, NewAccount, Reply, Store};
+use store::{Act, ActError, NewAccount, Reply, Store, Whereabouts};
 
 use super::serve::{self, Where};
 use super::{Failure, place};
@@ -71,7 +71,8 @@ impl Demo {
         };
         place::run(async {
             let listeners = serve::Listeners::open(&settings, &self.place)?;
-            let store = open(data).await?;
+            let at = Whereabouts { recordings: settings.recordings.clone(), ..data.into() };
+            let store = open(&at).await?;
             let people = people(&store)?;
             let houses = serve::Houses::One { store, data, backup: None };
             serve::serve(houses, listeners, &self.place, |base| {
@@ -103,18 +104,18 @@ fn write_recorder_files(folder: &Path) -> Result<(), Failure> {
     Ok(())
 }
 
-async fn open(data: &Path) -> Result<Store, Failure> {
-    if store::holds_data(data) {
-        let store = Store::open(data).await?;
+async fn open(at: &Whereabouts) -> Result<Store, Failure> {
+    if store::holds_data(&at.data) {
+        let store = Store::open_at(at).await?;
         if store.programmes().iter().any(|id| id.as_str() == ID) {
             return Ok(store);
         }
         return Err(Failure::of_input(format!(
             "rungbook: {} holds a ledger that is not the demonstration's; name another folder",
-            data.display()
+            at.data.display()
         )));
     }
-    let store = Store::open(data).await?;
+    let store = Store::open_at(at).await?;
     make(&store).await?;
     recordings::take_in(&store, &ProgrammeId::new(ID)?, Utc::now()).await?;
     Ok(store)

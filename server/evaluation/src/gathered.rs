@@ -2,14 +2,13 @@
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::rc::Rc;
 
 use programme::codes::{ChannelCode, RunNumber};
 use programme::measure::Unit;
 use programme::record::Digest;
 use programme::state::{RecordingState, State};
-use recordings::columns::{CannotRead, Columns, Window};
+use recordings::columns::{CannotRead, Columns, Parts, Window};
 use recordings::{Micros, Series};
 
 use crate::run_recordings::{Facts, unit_of};
@@ -50,7 +49,7 @@ pub trait ReadColumns {
     fn read(&self, channel: &str, from: Micros, to: Micros) -> Result<Window, CannotRead>;
 }
 
-impl ReadColumns for Columns<File> {
+impl<R: Parts + 'static> ReadColumns for Columns<R> {
     fn unit_of(&self, channel: &str) -> Option<String> {
         let stored = self.channels().iter().find(|stored| stored.code == channel)?;
         Some(stored.unit.clone())

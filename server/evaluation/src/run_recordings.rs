@@ -3,14 +3,12 @@
 //! A recorder may write several files in one run: those that follow each other are one line of readings, so that time in use
 //! and rates go on from one to the next. Two recorders that have the same channel are two lines, and each is judged.
 
-use std::fs::File;
-
 use chrono::{DateTime, Utc};
 use programme::codes::{ChannelCode, RecorderCode, RunNumber};
 use programme::measure::Unit;
 use programme::record::Digest;
 use programme::state::{RecordingState, Run, State};
-use recordings::columns::{CannotRead, Columns, Window};
+use recordings::columns::{CannotRead, Columns, Parts, Window};
 use recordings::{Micros, Series};
 
 use crate::taken::micros;
@@ -28,7 +26,7 @@ pub trait Channels {
     fn read(&self, channel: &str) -> Result<Window, CannotRead>;
 }
 
-impl Channels for Columns<File> {
+impl<R: Parts + 'static> Channels for Columns<R> {
     fn unit(&self, channel: &str) -> Option<&str> {
         let mut channels = self.channels().iter();
         channels.find(|it| it.code == channel).map(|it| it.unit.as_str())

@@ -3,6 +3,7 @@
 use evaluation::gathered::{Attached, Gathered, ReadColumns};
 use recordings::columns::Columns;
 
+use crate::columns::Source;
 use crate::office::Office;
 use crate::problem::Problem;
 
@@ -18,10 +19,11 @@ impl Office {
             let file = self.store.objects().open_file(&one.facts.columns).await?;
             files.push((one, file));
         }
-        self.aside(move || {
+        let troubles = files.iter().map(|(_, file)| file.trouble()).collect();
+        self.aside_on(troubles, move || {
             let mut parts: Vec<(Attached, Box<dyn ReadColumns>)> = Vec::with_capacity(files.len());
             for (one, file) in files {
-                parts.push((one, Box::new(Columns::open(file)?)));
+                parts.push((one, Box::new(Columns::open(Source(file))?)));
             }
             work(&Gathered::new(parts))
         })

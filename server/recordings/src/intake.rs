@@ -2,11 +2,10 @@
 
 use std::io::{Read, Write};
 
-use parquet::file::reader::ChunkReader;
 use serde::{Deserialize, Serialize};
 
 use crate::check::{Checked, Quality, StuckAfter};
-use crate::columns::{Columns, ColumnsWriter};
+use crate::columns::{Columns, ColumnsWriter, Parts};
 use crate::format::candump::{self, CandumpPlan};
 use crate::format::csv::{self, CsvPlan};
 use crate::format::{PassedOver, gpx, igc, nmea};
@@ -63,7 +62,7 @@ pub struct Report {
 
 impl Report {
     /// The report of columns; absent where they have none that can be read.
-    pub fn of<R: ChunkReader + 'static>(columns: &Columns<R>) -> Option<Self> {
+    pub fn of<R: Parts + 'static>(columns: &Columns<R>) -> Option<Self> {
         serde_json::from_str(columns.report()?).ok()
     }
 }

@@ -15,12 +15,13 @@ use crate::data_dir::{
 };
 use crate::fence::{self, CopyFound, Marks};
 use crate::files::{self, LostFile};
-use crate::objects::folder_beside;
+use crate::objects::{FilesAt, ObjectError, folder_beside};
 use crate::secret;
 use crate::sql;
 use crate::sql::Link;
 use crate::stepwise;
 use crate::verify::{FirstFailure, ProgrammeVerdict, VerifyError, verify_ledger};
+use crate::whereabouts::Whereabouts;
 
 /// A backup that was not made.
 #[derive(Debug, thiserror::Error)]
@@ -94,6 +95,9 @@ pub enum BackupError {
         #[source]
         lost: LostFile,
     },
+    /// The place of the recordings cannot be used.
+    #[error("the recordings could not be copied, so no backup was made")]
+    Recordings(#[from] ObjectError),
 }
 
 /// A backup that was not restored. Nothing was changed.
@@ -151,6 +155,9 @@ pub enum RestoreError {
         #[source]
         lost: LostFile,
     },
+    /// The place of the recordings cannot be used.
+    #[error("the recordings could not be brought back, so the backup was not restored")]
+    Recordings(#[from] ObjectError),
 }
 
 /// Copies the database of a data directory into a new file, as of one moment, and checks the copy; works beside a
@@ -162,6 +169,19 @@ pub enum RestoreError {
 ///
 /// [`BackupError`]; no file was made.
 pub async fn backup(data_dir: &Path, to: &Path) -> Result<Vec<ProgrammeVerdict>, BackupError> {
+    backup_at(&data_dir.into(), to).await
+}
+
+/// The same, also where the files are in a bucket: they are copied from there, so that the backup has everything.
+///
+/// # Errors
+///
+/// [`BackupError`]; no file was made.
+pub async fn backup_at(
+    whereabouts: &Whereabouts,
+    to: &Path,
+) -> Result<Vec<ProgrammeVerdict>, BackupError> {
+    let data_dir = &whereabouts.data;
     let database = database_in(data_dir);
     if !database.is_file() {
         return Err(BackupError::NoDatabase { path: data_dir.to_owned() });
@@ -169,18 +189,19 @@ pub async fn backup(data_dir: &Path, to: &Path) -> Result<Vec<ProgrammeVerdict>,
     if to.exists() {
         return Err(BackupError::Exists { path: to.to_owned() });
     }
-    backup_over(&database, to).await
+    backup_over(&database, &FilesAt::of(whereabouts)?, to).await
 }
 
 /// The same, in the place of what may have that name.
 pub(crate) async fn backup_over(
     database: &Path,
+    files: &FilesAt,
     to: &Path,
 ) -> Result<Vec<ProgrammeVerdict>, BackupError> {
     let mut part = to.as_os_str().to_owned();
     part.push(".part");
     let part = PathBuf::from(part);
-    let outcome = copy_and_check(database, &part, to).await;
+    let outcome = copy_and_check(database, files, &part, to).await;
     if outcome.is_err() {
         // It may not have been made at all.
         let _ = fs::remove_file(&part);
@@ -190,6 +211,7 @@ pub(crate) async fn backup_over(
 
 async fn copy_and_check(
     database: &Path,
+    files: &FilesAt,
     part: &Path,
     to: &Path,
 ) -> Result<Vec<ProgrammeVerdict>, BackupError> {
@@ -202,7 +224,8 @@ async fn copy_and_check(
     let verdicts = verify_ledger(part, &[]).await?;
     let mut verdicts = all_pass(verdicts)
         .map_err(|(programme, failure)| BackupError::Fails { programme, failure })?;
-    copy_files(&folder_beside(database), &folder_beside(to), &mut verdicts)
+    let copies = FilesAt::Folder(folder_beside(to));
+    copy_files(files, &copies, &mut verdicts)?
         .map_err(|(programme, lost)| BackupError::Lost { programme, lost })?;
     File::open(part).and_then(|file| file.sync_all()).map_err(unusable)?;
     fs::rename(part, to).map_err(unusable)?;
@@ -221,6 +244,21 @@ pub async fn restore(
     data_dir: &Path,
     at: DateTime<Utc>,
 ) -> Result<Vec<ProgrammeVerdict>, RestoreError> {
+    restore_at(from, &data_dir.into(), at).await
+}
+
+/// The same, also where the files go into a bucket. What is there already and whole is not put there again, and nothing is
+/// removed there where it fails.
+///
+/// # Errors
+///
+/// [`RestoreError`]; the directory is then empty, as it was.
+pub async fn restore_at(
+    from: &Path,
+    whereabouts: &Whereabouts,
+    at: DateTime<Utc>,
+) -> Result<Vec<ProgrammeVerdict>, RestoreError> {
+    let data_dir = whereabouts.data.as_path();
     let unusable = |path: &Path, source| RestoreError::File { path: path.to_owned(), source };
     let (from, steps) = match from.is_dir() {
         false => (from.to_owned(), Vec::new()),
@@ -253,8 +291,8 @@ pub async fn restore(
         connection.close().await?;
         let mut verdicts = all_pass(verify_ledger(&restoring, &[]).await?)
             .map_err(|(programme, failure)| RestoreError::Fails { programme, failure })?;
-        let files = folder_beside(&restoring);
-        copy_files(&folder_beside(from), &files, &mut verdicts)
+        let files = FilesAt::of(whereabouts)?;
+        copy_files(&FilesAt::Folder(folder_beside(from)), &files, &mut verdicts)?
             .map_err(|(programme, lost)| RestoreError::Lost { programme, lost })?;
         copy.sync_all().map_err(|source| unusable(&restoring, source))?;
         copies_of(&verdicts, &token)
@@ -284,20 +322,20 @@ fn copies_of(verdicts: &[ProgrammeVerdict], place: &[u8]) -> Marks {
     Marks { place: fence::place_of(place), copies: copies.collect(), ..Marks::default() }
 }
 
-/// Copies the files that the records speak of.
+/// Copies the files that the records speak of; tells of the first that is lost.
 fn copy_files(
-    from: &Path,
-    to: &Path,
+    from: &FilesAt,
+    to: &FilesAt,
     verdicts: &mut [ProgrammeVerdict],
-) -> Result<(), (String, LostFile)> {
+) -> Result<Result<(), (String, LostFile)>, ObjectError> {
     for verdict in verdicts {
-        let (agreed, lost) = files::copy(from, to, &verdict.files);
+        let (agreed, lost) = files::copy(from, to, &verdict.files)?;
         verdict.files_agreed = agreed;
         if let Some(lost) = lost.into_iter().next() {
-            return Err((verdict.programme.clone(), lost));
+            return Ok(Err((verdict.programme.clone(), lost)));
         }
     }
-    Ok(())
+    Ok(Ok(()))
 }
 
 fn all_pass(

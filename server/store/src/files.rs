@@ -1,7 +1,7 @@
 //! The files that a ledger speaks of: held against their digests, and copied with it.
 
 use std::collections::BTreeSet;
-use std::fs::{self, File};
+use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
@@ -11,7 +11,7 @@ use sha2::Digest as _;
 use sha2::Sha256;
 
 use crate::data_dir::{make_private_directory, private_file, sync_directory};
-use crate::objects::path_in;
+use crate::objects::{FilesAt, ObjectError, path_in};
 
 /// Bytes that are copied at a time.
 const PART: usize = 256 * 1024;
@@ -69,27 +69,40 @@ pub(crate) fn named_by(entry: &Entry) -> Vec<FileOfRecord> {
     }
 }
 
-/// Holds files against their digests: how many agree, and those that do not.
-pub(crate) fn check(folder: &Path, files: &[FileOfRecord]) -> (u64, Vec<LostFile>) {
-    through(files, |file| digest_at(&path_in(folder, &file.digest)))
+/// How many files agree with their digests, and those that do not.
+pub(crate) type Looked = (u64, Vec<LostFile>);
+
+/// Holds files against their digests.
+///
+/// # Errors
+///
+/// [`ObjectError::Away`] where nothing can be told of them.
+pub(crate) fn check(at: &FilesAt, files: &[FileOfRecord]) -> Result<Looked, ObjectError> {
+    through(files, |file| digest_at(at, &file.digest))
 }
 
-/// Copies files to another folder. What is there already and whole is not copied again.
-pub(crate) fn copy(from: &Path, to: &Path, files: &[FileOfRecord]) -> (u64, Vec<LostFile>) {
-    through(files, |file| {
-        let target = path_in(to, &file.digest);
-        match digest_at(&target) {
-            Ok(there) if there == file.digest => Ok(there),
-            _ => copy_one(&path_in(from, &file.digest), &target, &file.digest),
-        }
+/// Copies files to another place. What is there already and whole is not copied again.
+///
+/// # Errors
+///
+/// [`ObjectError::Away`] where one of the places cannot be used.
+pub(crate) fn copy(
+    from: &FilesAt,
+    to: &FilesAt,
+    files: &[FileOfRecord],
+) -> Result<Looked, ObjectError> {
+    through(files, |file| match digest_at(to, &file.digest) {
+        Ok(there) if there == file.digest => Ok(there),
+        Err(away @ ObjectError::Away { .. }) => Err(away),
+        Ok(_) | Err(_) => copy_one(from, to, &file.digest),
     })
 }
 
 /// Goes through files, each digest once; `digest_of` gives the digest of the bytes.
 fn through(
     files: &[FileOfRecord],
-    digest_of: impl Fn(&FileOfRecord) -> io::Result<Digest>,
-) -> (u64, Vec<LostFile>) {
+    digest_of: impl Fn(&FileOfRecord) -> Result<Digest, ObjectError>,
+) -> Result<Looked, ObjectError> {
     let mut seen = BTreeSet::new();
     let (mut agreed, mut lost) = (0, Vec::new());
     for file in files.iter().filter(|file| seen.insert(&file.digest)) {
@@ -99,16 +112,21 @@ fn through(
                 continue;
             }
             Ok(computed) => Lost::Altered { computed },
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Lost::Missing,
-            Err(error) => Lost::Unreadable(error),
+            Err(ObjectError::Missing { .. }) => Lost::Missing,
+            Err(away @ ObjectError::Away { .. }) => return Err(away),
+            Err(ObjectError::Disk(error)) => Lost::Unreadable(error),
+            Err(other) => Lost::Unreadable(io::Error::other(other)),
         };
         lost.push(LostFile { file: file.clone(), why });
     }
-    (agreed, lost)
+    Ok((agreed, lost))
 }
 
-fn digest_at(path: &Path) -> io::Result<Digest> {
-    pass_on(&mut File::open(path)?, &mut io::sink())
+fn digest_at(at: &FilesAt, digest: &Digest) -> Result<Digest, ObjectError> {
+    let mut file = at.open(digest)?;
+    let trouble = file.trouble();
+    let computed = pass_on(&mut file, &mut io::sink());
+    computed.map_err(|error| trouble.befell().unwrap_or(ObjectError::Disk(error)))
 }
 
 /// Gives bytes on, and the digest of them.
@@ -138,8 +156,22 @@ pub(crate) fn pass_on_counted(
     }
 }
 
-fn copy_one(from: &Path, target: &Path, digest: &Digest) -> io::Result<Digest> {
-    let mut source = File::open(from)?;
+fn copy_one(from: &FilesAt, to: &FilesAt, digest: &Digest) -> Result<Digest, ObjectError> {
+    let mut source = from.open(digest)?;
+    let trouble = source.trouble();
+    let copied = match to {
+        FilesAt::Folder(folder) => {
+            copy_into(&mut source, &path_in(folder, digest), digest).map_err(ObjectError::Disk)
+        }
+        FilesAt::Bucket(bucket) => {
+            let bytes = source.size();
+            bucket.put(digest, &mut source, bytes, &mut |_| Ok(()))
+        }
+    };
+    copied.map_err(|error| trouble.befell().unwrap_or(error))
+}
+
+fn copy_into(source: &mut impl Read, target: &Path, digest: &Digest) -> io::Result<Digest> {
     let folder = target.parent().unwrap_or(Path::new("."));
     make_private_directory(folder)?;
     // Under a name of its own, since another backup may be copying the same file to the same folder.
@@ -148,7 +180,7 @@ fn copy_one(from: &Path, target: &Path, digest: &Digest) -> io::Result<Digest> {
     let part = PathBuf::from(part);
     let written = (|| {
         let mut copy = private_file(&part)?;
-        let computed = pass_on(&mut source, &mut copy)?;
+        let computed = pass_on(source, &mut copy)?;
         if computed == *digest {
             copy.sync_all()?;
             fs::rename(&part, target)?;

@@ -53,7 +53,7 @@ mod tests;
 pub use account::{Account, AccountError, NewAccount};
 pub use act::{Act, ActError, Acted, Decide, MakeReply};
 pub use as_of::{AsOf, AsOfError};
-pub use backup::{BackupError, RestoreError, backup, restore};
+pub use backup::{BackupError, RestoreError, backup, backup_at, restore, restore_at};
 pub use data_dir::{
     DataDirError, holds_data, make_private_directory, private_file, sync_directory,
 };
@@ -65,7 +65,10 @@ pub use health::Health;
 pub use idempotency::{Idempotency, KEPT_FOR, Remembered, Reply};
 pub use key_change::{KeyChanged, verifier};
 pub use notary::Notarised;
-pub use objects::{Incoming, Kept, ObjectError, Objects};
+pub use objects::{
+    Away, BadBucketUrl, BucketUrl, Incoming, Kept, NotSet, ObjectError, Objects, Opened, Reason,
+    Trouble, reach_recordings,
+};
 pub use open::OpenError;
 pub use pack::{
     Held, ImportPackError, Moved, NamedFile, PackError, PackFault, PackMade, PackOrder,

@@ -23,7 +23,7 @@ use crate::fence::{self, CopyFound};
 use crate::files;
 use crate::health::Health;
 use crate::notary::{self, Notary};
-use crate::objects::{ObjectError, Objects};
+use crate::objects::{FilesAt, ObjectError, Objects};
 use crate::published::Published;
 use crate::replay::{Look, replay};
 use crate::secret;
@@ -113,22 +113,31 @@ impl Store {
     ///
     /// [`OpenError`], also where another process has the directory or a record was altered.
     pub async fn open(data_dir: &Path) -> Result<Self, OpenError> {
+        Self::open_alone(&data_dir.into()).await
+    }
+
+    async fn open_alone(whereabouts: &Whereabouts) -> Result<Self, OpenError> {
+        let data_dir = whereabouts.data.as_path();
+        let files = FilesAt::to_open(whereabouts)?;
         let place = DataDir::open(data_dir)?;
         let database = place.database();
-        let objects = Objects::open(data_dir)?;
+        let objects = Objects::open(whereabouts, files)?;
         let mut connection = sql::sqlite::connect_to_write(&database).await?;
         let mut link = Link::Sqlite(&mut connection);
         migrate(&mut link).await?;
         let (programmes, named) = load_programmes(&mut link).await?;
         // Every programme was read to its end, so that what no record speaks of is known. Nothing comes in yet.
-        let removed = objects.remove_all_but(&named)?;
-        if removed > 0 {
-            tracing::info!(removed, "{removed} files that no record speaks of were removed");
+        if !objects.are_in_a_bucket() {
+            remove_unnamed(&objects, &named)?;
         }
         let sign_ins = catch_up::load_sign_ins(&mut link).await?;
         secret::find_or_make(&mut link, notary::KEY).await?;
         let notary = open_notary(&mut link, &programmes).await?;
         let (fence, copies) = open_fence(&mut link, data_dir, &programmes, &notary).await?;
+        // Records that an older copy has lost may speak of what is in a bucket.
+        if objects.are_in_a_bucket() && copies.is_empty() {
+            remove_unnamed(&objects, &named)?;
+        }
         sign_what_is_not_signed(&mut link, &programmes, &notary, &copies).await?;
         let shared = Shared {
             programmes: RwLock::new(programmes),
@@ -154,15 +163,19 @@ impl Store {
     /// [`OpenError`], also where another process has the directory, the database cannot be reached or a record was altered.
     pub async fn open_at(whereabouts: &Whereabouts) -> Result<Self, OpenError> {
         match &whereabouts.database {
-            None => Self::open(&whereabouts.data).await,
-            Some(database) => Self::open_among_others(&whereabouts.data, database).await,
+            None => Self::open_alone(whereabouts).await,
+            Some(database) => Self::open_among_others(whereabouts, database).await,
         }
     }
 
-    async fn open_among_others(data_dir: &Path, database: &DatabaseUrl) -> Result<Self, OpenError> {
+    async fn open_among_others(
+        whereabouts: &Whereabouts,
+        database: &DatabaseUrl,
+    ) -> Result<Self, OpenError> {
+        let data_dir = whereabouts.data.as_path();
+        let files = FilesAt::to_open(whereabouts)?;
         let place = DataDir::open_without_database(data_dir)?;
-        // Another server may be writing to the same folder of files, so nothing is removed there.
-        let objects = Objects::open_beside_others(data_dir)?;
+        let objects = Objects::open(whereabouts, files)?;
         let unreachable =
             |source| OpenError::Unreachable { database: database.to_string(), source };
         let mut postgres = sql::postgres::connect(database.options()).await.map_err(unreachable)?;
@@ -174,7 +187,7 @@ impl Store {
         // Others write on meanwhile. What they do from here on is taken in like everything later.
         sql::others::turn(&mut link, sql::others::LOOK).await?;
         let mut seen = sql::others::changes(&mut link).await?;
-        let (programmes, _) = load_programmes(&mut link).await?;
+        let (programmes, named) = load_programmes(&mut link).await?;
         let sign_ins = catch_up::load_sign_ins(&mut link).await?;
         let notary = open_notary(&mut link, &programmes).await?;
         let noted: HashMap<_, _> = sql::others::copies(&mut link).await?.into_iter().collect();
@@ -186,6 +199,10 @@ impl Store {
             seen = -1;
         }
         postgres.close().await?;
+        // Another server may be writing to the same folder of files, so nothing is removed there.
+        if objects.are_in_a_bucket() && found.copies.is_empty() {
+            remove_unnamed(&objects, &named)?;
+        }
         let me = Uuid::now_v7();
         let watch = Watch::prepare(database.options(), me).map_err(OpenError::NoThread)?;
         let shared = Shared {
@@ -226,6 +243,14 @@ impl Store {
         let weak = (Arc::downgrade(&shared), jobs.downgrade());
         Ok((Store::new(shared, jobs), weak.0, weak.1))
     }
+}
+
+fn remove_unnamed(objects: &Objects, named: &HashSet<Digest>) -> Result<(), ObjectError> {
+    let removed = objects.remove_all_but(named)?;
+    if removed > 0 {
+        tracing::info!(removed, "{removed} files that no record speaks of were removed");
+    }
+    Ok(())
 }
 
 async fn migrate(link: &mut Link<'_>) -> Result<(), OpenError> {

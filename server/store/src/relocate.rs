@@ -16,7 +16,7 @@ use crate::fault::WriteError;
 use crate::fence;
 use crate::files::{self, LostFile};
 use crate::notary::{KEY, Signed};
-use crate::objects::folder_in;
+use crate::objects::{FilesAt, ObjectError};
 use crate::open::OpenError;
 use crate::published::Head;
 use crate::sql::{self, Link, Reader};
@@ -112,6 +112,9 @@ pub enum RelocateError {
     /// A place could not be written.
     #[error(transparent)]
     Write(#[from] WriteError),
+    /// The place of the recordings cannot be used.
+    #[error("the recordings could not be brought over; the old place is as it was")]
+    Recordings(#[from] ObjectError),
 }
 
 /// Carries every programme with its records, checkpoints, signatures and recordings, all accounts and keys to a new place, checks
@@ -216,9 +219,14 @@ async fn copy_all(
     to: &Whereabouts,
     before: &[ProgrammeVerdict],
 ) -> Result<(), RelocateError> {
+    // A bucket that both have keeps what it has.
+    let stay = from.recordings.is_some() && from.recordings == to.recordings;
+    let (from, to) = (FilesAt::of(from)?, FilesAt::of(to)?);
     for verdict in before {
-        let (from, to) = (folder_in(&from.data), folder_in(&to.data));
-        let (_, lost) = files::copy(&from, &to, &verdict.files);
+        let (_, lost) = match stay {
+            true => files::check(&to, &verdict.files)?,
+            false => files::copy(&from, &to, &verdict.files)?,
+        };
         if let Some(lost) = lost.into_iter().next() {
             return Err(RelocateError::Lost { programme: verdict.programme.clone(), lost });
         }

@@ -18,9 +18,10 @@ use sqlx::{Connection, SqliteConnection};
 use crate::backup::{BackupError, backup_over};
 use crate::data_dir::{DataDir, database_in, make_private_directory, private_file, sync_directory};
 use crate::files;
-use crate::objects::folder_beside;
+use crate::objects::{FilesAt, folder_beside};
 use crate::sql;
 use crate::sql::steps::Ends;
+use crate::whereabouts::Whereabouts;
 
 /// How many steps may stand on one whole before another is made, so that restoring stays quick.
 const MOST_STEPS: u64 = if cfg!(test) { 5 } else { 1000 };
@@ -79,6 +80,7 @@ impl BackupWatch {
 #[derive(Debug)]
 pub struct StepwiseBackup {
     database: PathBuf,
+    files: FilesAt,
     folder: PathBuf,
     connection: SqliteConnection,
     /// What the folder holds; none before the first whole.
@@ -111,17 +113,19 @@ impl StepwiseBackup {
     ///
     /// [`BackupError`] where there is no database, the folder cannot be used or is in use, or holds a backup of another
     /// ledger or of more than there is: a backup is never replaced by less.
-    pub async fn open(data_dir: &Path, folder: &Path) -> Result<Self, BackupError> {
-        let database = database_in(data_dir);
+    pub async fn open(whereabouts: &Whereabouts, folder: &Path) -> Result<Self, BackupError> {
+        let database = database_in(&whereabouts.data);
         if !database.is_file() {
-            return Err(BackupError::NoDatabase { path: data_dir.to_owned() });
+            return Err(BackupError::NoDatabase { path: whereabouts.data.clone() });
         }
+        let files = FilesAt::of(whereabouts)?;
         make_private_directory(folder)
             .map_err(|source| BackupError::File { path: folder.to_owned(), source })?;
         let lock = DataDir::lock(folder)?;
         let connection = sql::sqlite::connect_to_copy(&database).await?;
         let mut opened = Self {
             database,
+            files,
             folder: folder.to_owned(),
             connection,
             held: None,
@@ -192,7 +196,7 @@ impl StepwiseBackup {
     async fn whole(&mut self, schema: i64) -> Result<Stepped, BackupError> {
         let number = self.held.as_ref().map_or(1, |held| held.last + 1);
         let path = self.folder.join(format!("{WHOLE}{number:09}.db"));
-        backup_over(&self.database, &path).await?;
+        backup_over(&self.database, &self.files, &path).await?;
         let mut connection = sql::sqlite::connect_to_look_into(&path).await?;
         let ends = sql::steps::ends(&mut connection).await?;
         connection.close().await?;
@@ -243,8 +247,8 @@ impl StepwiseBackup {
             spoken_of.entry(programme).or_default().extend(files::named_by(&entry));
         }
         for (programme, files) in spoken_of {
-            let (_, lost) =
-                files::copy(&folder_beside(&self.database), &folder_beside(path), &files);
+            let copies = FilesAt::Folder(folder_beside(path));
+            let (_, lost) = files::copy(&self.files, &copies, &files)?;
             if let Some(lost) = lost.into_iter().next() {
                 return Err(BackupError::Lost { programme, lost });
             }

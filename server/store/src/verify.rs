@@ -20,7 +20,7 @@ use crate::data_dir::database_in;
 use crate::fence::{self, CopyFound, Marks};
 use crate::files::{self, FileOfRecord, LostFile};
 use crate::notary;
-use crate::objects::{folder_beside, folder_in};
+use crate::objects::{FilesAt, ObjectError, folder_beside};
 use crate::published::Head;
 use crate::replay::{Believed, Look, replay};
 use crate::sql;
@@ -215,6 +215,9 @@ pub enum VerifyError {
     /// The database could not be read.
     #[error("the database could not be read")]
     Database(#[from] sqlx::Error),
+    /// The place of the recordings cannot be used, so that nothing can be told of them.
+    #[error("the recordings cannot be checked, so nothing was checked to its end")]
+    Recordings(#[from] ObjectError),
 }
 
 /// Checks every programme in a data directory or a backup file, and the files that its records speak of; works beside a
@@ -229,15 +232,25 @@ pub async fn verify(
     data_dir_or_file: &Path,
     trusted: &[TrustedHead],
 ) -> Result<Vec<ProgrammeVerdict>, VerifyError> {
-    let (database, fence) = if data_dir_or_file.is_dir() {
+    verify_at(&data_dir_or_file.into(), trusted).await
+}
+
+async fn verify_alone(
+    whereabouts: &Whereabouts,
+    trusted: &[TrustedHead],
+) -> Result<Vec<ProgrammeVerdict>, VerifyError> {
+    let place = whereabouts.data.as_path();
+    let (database, fence, files) = if place.is_dir() {
+        let files = FilesAt::of(whereabouts)?;
         // Read before the database, which is never behind it.
-        let marks = Marks::read(data_dir_or_file).map_err(VerifyError::Fence)?;
-        (database_in(data_dir_or_file), Fenced::In(marks))
+        let marks = Marks::read(place).map_err(VerifyError::Fence)?;
+        (database_in(place), Fenced::In(marks), files)
     } else {
-        (data_dir_or_file.to_owned(), Fenced::Nowhere)
+        // What a backup speaks of is beside it.
+        (place.to_owned(), Fenced::Nowhere, FilesAt::Folder(folder_beside(place)))
     };
     let mut verdicts = verify_database(&database, trusted, fence).await?;
-    check_files(&folder_beside(&database), &mut verdicts);
+    check_files(&files, &mut verdicts)?;
     Ok(verdicts)
 }
 
@@ -252,8 +265,9 @@ pub async fn verify_at(
     trusted: &[TrustedHead],
 ) -> Result<Vec<ProgrammeVerdict>, VerifyError> {
     let Some(database) = &whereabouts.database else {
-        return verify(&whereabouts.data, trusted).await;
+        return verify_alone(whereabouts, trusted).await;
     };
+    let files = FilesAt::of(whereabouts)?;
     let marks = Marks::read(&whereabouts.data).map_err(VerifyError::Fence)?;
     let fence = marks.map_or(Fenced::Nowhere, |marks| Fenced::In(Some(marks)));
     let options = database.options();
@@ -270,14 +284,15 @@ pub async fn verify_at(
         return Err(VerifyError::OtherTables { name });
     }
     connection.close().await?;
-    check_files(&folder_in(&whereabouts.data), &mut verdicts);
+    check_files(&files, &mut verdicts)?;
     Ok(verdicts)
 }
 
-fn check_files(folder: &Path, verdicts: &mut [ProgrammeVerdict]) {
+fn check_files(at: &FilesAt, verdicts: &mut [ProgrammeVerdict]) -> Result<(), ObjectError> {
     for verdict in verdicts {
-        (verdict.files_agreed, verdict.files_lost) = files::check(folder, &verdict.files);
+        (verdict.files_agreed, verdict.files_lost) = files::check(at, &verdict.files)?;
     }
+    Ok(())
 }
 
 /// Checks the records alone, of a database that is in no data directory.

@@ -11,7 +11,7 @@ use programme::ledger::NodeHash;
 use programme::record::Digest;
 use programme::scope::Scope;
 use serde::Serialize;
-use store::Reply;
+use store::{ObjectError, Opened, Reply};
 use uuid::Uuid;
 
 use super::recordings::{attachment, streamed};
@@ -255,6 +255,7 @@ pub(crate) fn fetch<P>(
 ) -> Answer {
     let order = office.evidence.find(&person.programme, order, office.now())?;
     let (file, made) = office.evidence.open(&order)?;
+    let file = Opened::on_disk(file).map_err(ObjectError::from)?;
     let tag = entity_tag::of_digest(&made.sha256);
     if entity_tag::is_known(headers, &tag) {
         return Ok(HttpResponse::NotModified()
@@ -265,5 +266,5 @@ pub(crate) fn fetch<P>(
         .insert_header((CONTENT_TYPE, order.wanted.what.media_type()))
         .insert_header((CONTENT_DISPOSITION, attachment(&order.file_name())))
         .insert_header((ETAG, entity_tag::to_header(&tag)))
-        .body(streamed(file).map_err(Problem::from)?))
+        .body(streamed(file, &made.sha256)))
 }

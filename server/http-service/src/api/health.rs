@@ -36,6 +36,10 @@ pub struct ReadyNow {
     /// How the backup gets on that is kept up beside; absent where none is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub backup: Option<BackupStands>,
+    /// Whether recordings can be kept and read, where they are in an object store; absent where they are in the server's folder.
+    /// While they cannot, everything else goes on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recordings_reachable: Option<bool>,
 }
 
 /// How the backup gets on that is kept up beside the ledger.
@@ -64,11 +68,11 @@ pub(crate) fn lives(settings: &Settings) -> Answer {
 }
 
 /// Whether every house can do its work; else what keeps the first of those that cannot, and which they are.
-pub(crate) fn all_ready(houses: &Houses) -> Answer {
+pub(crate) async fn all_ready(houses: &Houses) -> Answer {
     let mut ready = None;
     let mut troubles = Vec::new();
     for (host, office) in houses.all() {
-        match state(office) {
+        match state(office).await {
             Ok(now) => ready = Some(ReadyNow { backup: None, ..now }),
             Err(problem) => troubles.push((host.map(HostName::as_str), problem)),
         }
@@ -81,13 +85,19 @@ pub(crate) fn all_ready(houses: &Houses) -> Answer {
     }
 }
 
-fn state(office: &Office) -> Result<ReadyNow, Problem> {
+async fn state(office: &Office) -> Result<ReadyNow, Problem> {
+    let objects = office.store.objects();
+    let recordings_reachable = match objects.bucket() {
+        None => None,
+        Some(_) => Some(objects.reach().await.is_ok()),
+    };
     match office.store.health() {
         Health::Writing => Ok(ReadyNow {
             ready: true,
             version: office.settings.version,
             time: office.now(),
             backup: office.backup.as_ref().map(|watch| watch.now().into()),
+            recordings_reachable,
         }),
         Health::DiskFull => Err(Problem::new(
             DISK_FULL,
@@ -118,5 +128,5 @@ pub(crate) async fn live(_: Anyone, office: Office) -> Answer {
     (status = 200, description = "It reads and writes.", body = ReadyNow),
 ))]
 pub(crate) async fn ready(_: Anyone, office: Office) -> Answer {
-    answer(StatusCode::OK, &state(&office)?)
+    answer(StatusCode::OK, &state(&office).await?)
 }

@@ -88,6 +88,10 @@ pub(super) const DETAILS: &[(&str, &str)] = &[
         "not-writing",
         "The server has stopped writing: nothing was recorded. Whoever runs it looks into its log and starts it again.",
     ),
+    (
+        "recordings-away",
+        "The server does not reach the object store in which recordings are: nothing was kept, and nothing is lost. Everything else goes on. Ask again later; if it stays so, tell whoever runs the server.",
+    ),
     ("busy", "Too many people sign in or sign at once. Try again in a moment."),
     ("recording-unreadable", "The file has no column U_pack; it has time, volts, amps."),
     (

@@ -56,7 +56,7 @@ const STATUSES: &[(u16, &str, &str)] = &[
     (
         503,
         "NotServing",
-        "The server is busy, or has stopped writing; Retry-After says when to try again.",
+        "The server is busy, has stopped writing, or does not reach the recordings; Retry-After says when to try again.",
     ),
     (507, "DiskFull", "The disk of the server is full; Retry-After says when to try again."),
 ];
@@ -139,6 +139,8 @@ impl Character<'_> {
     /// It reads the columns of a recording, which takes its turn.
     fn of_recording(&self) -> bool {
         self.path.contains("/{recording}")
+            || self.path.ends_with("/{interval}/values")
+            || self.path.ends_with("/{reduction}/input")
     }
 
     /// It gives a file of the type that was accepted, which is written to disk first.

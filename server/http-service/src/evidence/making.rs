@@ -35,6 +35,9 @@ impl NotMade {
         let next = match self {
             NotMade::Pack(error) => match error {
                 PackError::Nothing(_) | PackError::NotSigned | PackError::DiskFull => "",
+                PackError::Away(_) => {
+                    " Order it again later; if it stays so, tell whoever runs the server."
+                }
                 PackError::Stopped => " Order it again once the server has started anew.",
                 PackError::UnknownProgramme(_)
                 | PackError::Name { .. }

@@ -52,7 +52,7 @@ async fn live(houses: web::Data<Houses>) -> Answer {
 }
 
 async fn ready(houses: web::Data<Houses>) -> Answer {
-    health::all_ready(&houses)
+    health::all_ready(&houses).await
 }
 
 fn whole(count: impl TryInto<i64>) -> i64 {

@@ -70,6 +70,7 @@ kinds! {
     FILE_LOST 500 "file-lost" "A file of the ledger cannot be read";
     NOT_WRITING 503 "not-writing" "Nothing can be written now";
     BUSY 503 "busy" "The server is busy";
+    RECORDINGS_AWAY 503 "recordings-away" "Recordings cannot be reached now";
     DISK_FULL 507 "disk-full" "The disk is full";
 }
 

@@ -169,7 +169,16 @@ impl From<ObjectError> for Problem {
                 format!("File {digest} was altered on the server. Whoever runs the server runs `rungbook verify` and restores a backup."),
             )
             .because(error),
-            ObjectError::Disk(_) | ObjectError::Store(_) => Problem::new(
+            ObjectError::Away { .. } => Problem::new(
+                RECORDINGS_AWAY,
+                "The server does not reach the object store in which recordings are: nothing was kept, and nothing is lost. Everything else goes on. Ask again later; if it stays so, tell whoever runs the server.",
+            )
+            .retry_after(15)
+            .because(error),
+            ObjectError::Disk(_)
+            | ObjectError::NotSet(_)
+            | ObjectError::Elsewhere { .. }
+            | ObjectError::InTheFolder { .. } => Problem::new(
                 FAULT,
                 "The folder of the recordings cannot be used. Ask again; if it stays so, tell whoever runs the server.",
             )

@@ -3,10 +3,10 @@
 use std::io::Write;
 
 use chrono::{Datelike, Timelike};
-use parquet::file::reader::ChunkReader;
 
 use super::TIME;
 use super::reader::{CannotRead, Columns};
+use super::sums::Parts;
 use crate::Micros;
 
 /// How CSV is written.
@@ -19,7 +19,7 @@ pub struct CsvOut {
 /// Bytes that are held before they are written.
 const HELD: usize = 64 * 1024;
 
-impl<R: ChunkReader + 'static> Columns<R> {
+impl<R: Parts + 'static> Columns<R> {
     /// Writes channels from one moment to another, both included, as CSV by RFC 4180 with `\n` at the end of lines.
     ///
     /// The header has the codes of the channels. Moments are written by RFC 3339 in UTC with microseconds, values with as

@@ -24,6 +24,7 @@ use crate::{ChannelSpec, Unreadable};
 
 pub use self::csv::CsvOut;
 pub use self::reader::{CannotRead, Columns, StoredChannel, Window};
+pub use self::sums::Parts;
 pub use self::writer::{ColumnsWriter, Written};
 
 /// The name of the column of moments.

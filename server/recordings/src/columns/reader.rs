@@ -16,11 +16,10 @@ use parquet::arrow::arrow_reader::{
 use parquet::errors::ParquetError;
 use parquet::file::metadata::{PageIndexPolicy, ParquetMetaData};
 use parquet::file::page_index::column_index::ColumnIndexMetaData;
-use parquet::file::reader::ChunkReader;
 use parquet::file::statistics::Statistics;
 use rayon::prelude::*;
 
-use super::sums::{Checked, SUMS, Sums};
+use super::sums::{Checked, Parts, SUMS, Sums};
 use super::writer::ColumnsWriter;
 use super::{REPORT, TIME, UNIT};
 use crate::bins::{BinnedChannel, Bins, Edges, Filling};
@@ -122,7 +121,7 @@ fn refuse_impossible_places(metadata: &ParquetMetaData) -> Result<(), CannotRead
     Err(CannotRead::NotARecording { what: "a column of it lies before its beginning" })
 }
 
-impl<R: ChunkReader + 'static> Columns<R> {
+impl<R: Parts + 'static> Columns<R> {
     /// Reads the footer of a file.
     ///
     /// # Errors

@@ -3,7 +3,8 @@
 //! Parquet has room for a checksum of each page, but what writes the pages here leaves it empty, and a figure packed with
 //! zstd may change without anybody seeing it. So the footer has, under `crc32`, the checksums of every 64 KiB before it.
 
-use std::io::{Read, Write};
+use std::fs::File;
+use std::io::{self, Read, Seek as _, SeekFrom, Write};
 use std::sync::{Arc, Mutex};
 
 use bytes::{Buf, Bytes};
@@ -98,12 +99,58 @@ impl<R> Clone for Checked<R> {
     }
 }
 
-impl<R: ChunkReader> Checked<R> {
+/// Bytes that are read part by part: of a file, or of what is kept elsewhere.
+pub trait Parts: Send {
+    /// How many there are.
+    ///
+    /// # Errors
+    ///
+    /// Where that cannot be looked up.
+    fn bytes(&self) -> io::Result<u64>;
+
+    /// So many from one place on.
+    ///
+    /// # Errors
+    ///
+    /// Where there are fewer, or they cannot be read.
+    fn part(&self, start: u64, length: usize) -> io::Result<Bytes>;
+}
+
+impl Parts for File {
+    fn bytes(&self) -> io::Result<u64> {
+        Ok(self.metadata()?.len())
+    }
+
+    fn part(&self, start: u64, length: usize) -> io::Result<Bytes> {
+        let mut file = self;
+        file.seek(SeekFrom::Start(start))?;
+        let mut part = Vec::with_capacity(length);
+        let read = file.take(length as u64).read_to_end(&mut part)?;
+        if read < length {
+            return Err(io::ErrorKind::UnexpectedEof.into());
+        }
+        Ok(part.into())
+    }
+}
+
+impl Parts for Bytes {
+    fn bytes(&self) -> io::Result<u64> {
+        Ok(self.len() as u64)
+    }
+
+    fn part(&self, start: u64, length: usize) -> io::Result<Bytes> {
+        let start = usize::try_from(start).unwrap_or(usize::MAX);
+        let end = start.checked_add(length).filter(|end| *end <= self.len());
+        end.map(|end| self.slice(start..end)).ok_or_else(|| io::ErrorKind::UnexpectedEof.into())
+    }
+}
+
+impl<R: Parts> Checked<R> {
     fn bytes(&self, start: u64, length: usize) -> Result<Bytes> {
         let source = self.source.lock().map_err(|_| {
             ParquetError::General("another reading of the file has failed".to_owned())
         })?;
-        source.get_bytes(start, length)
+        Ok(source.part(start, length)?)
     }
 
     /// Bytes from one place on; those of every segment that they touch are checked.
@@ -132,13 +179,13 @@ impl<R: ChunkReader> Checked<R> {
     }
 }
 
-impl<R: Length> Length for Checked<R> {
+impl<R: Parts> Length for Checked<R> {
     fn len(&self) -> u64 {
-        self.source.lock().map_or(0, |source| source.len())
+        self.source.lock().map_or(0, |source| source.bytes().unwrap_or(0))
     }
 }
 
-impl<R: ChunkReader> ChunkReader for Checked<R> {
+impl<R: Parts> ChunkReader for Checked<R> {
     type T = InTurn<R>;
 
     fn get_read(&self, start: u64) -> Result<Self::T> {
@@ -157,7 +204,7 @@ pub(super) struct InTurn<R> {
     held: Bytes,
 }
 
-impl<R: ChunkReader> Read for InTurn<R> {
+impl<R: Parts> Read for InTurn<R> {
     fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
         if self.held.is_empty() {
             let left = self.source.len().saturating_sub(self.at);

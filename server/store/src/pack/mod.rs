@@ -21,6 +21,8 @@ use programme::ledger::NodeHash;
 use programme::record::Digest;
 use programme::scope::{NothingInScope, Scope};
 
+use crate::objects::ObjectError;
+
 pub use check::{Held, PackFault, PackVerdict, check_pack};
 pub use contents::RecordingsIn;
 pub use import::{ImportPackError, Moved, looks_like_a_pack, move_in};
@@ -139,6 +141,9 @@ pub enum PackError {
         /// The file.
         digest: Digest,
     },
+    /// The recordings are in an object store that cannot be reached.
+    #[error("the object store in which recordings are cannot be reached")]
+    Away(#[source] ObjectError),
     /// It was stopped before it was done.
     #[error("it was stopped before it was done")]
     Stopped,

@@ -11,6 +11,7 @@ use zip::{CompressionMethod, DateTime, ZipWriter};
 use super::PackError;
 use super::contents::SUMS;
 use crate::files::pass_on_counted;
+use crate::objects::Opened;
 
 /// Beyond this a part needs the longer form of the format.
 const LARGE: u64 = u32::MAX as u64 / 2;
@@ -80,10 +81,10 @@ impl Parts {
     pub fn copy(
         &mut self,
         name: &str,
-        mut from: File,
+        mut from: Opened,
         mut look: impl FnMut(u64) -> Result<(), PackError>,
     ) -> Result<Digest, PackError> {
-        let bytes = from.metadata()?.len();
+        let bytes = from.size();
         let mut chunk = Vec::with_capacity(CHUNK);
         Read::by_ref(&mut from).take(LOOKED_AT).read_to_end(&mut chunk)?;
         // Columns are packed already, and would only take time.

@@ -282,20 +282,35 @@ impl Making<'_> {
             each.entry(&file.digest).or_insert(file.seq);
         }
         for digest in each.keys() {
-            let bytes = objects.bytes_of(digest).await.map_err(|_| self.lost(&each, digest))?;
+            let bytes = objects.bytes_of(digest).await;
+            let bytes = bytes.map_err(|error| self.not_had(&each, digest, error))?;
             self.progress.expect(bytes.unwrap_or_default());
         }
         for digest in each.keys() {
-            let file = objects.open_file(digest).await.map_err(|error| match error {
-                ObjectError::Disk(error) => error.into(),
-                _ => self.lost(&each, digest),
-            })?;
+            let file = objects.open_file(digest).await;
+            let file = file.map_err(|error| self.not_had(&each, digest, error))?;
+            let trouble = file.trouble();
             let advance = |bytes| self.progress.advance(bytes);
-            if parts.copy(&file_name(digest), file, advance)? != **digest {
+            let copied = parts.copy(&file_name(digest), file, advance);
+            if copied.map_err(|error| trouble.befell().map_or(error, PackError::Away))? != **digest
+            {
                 return Err(self.lost(&each, digest));
             }
         }
         Ok(())
+    }
+
+    fn not_had(
+        &self,
+        each: &BTreeMap<&Digest, u64>,
+        digest: &Digest,
+        error: ObjectError,
+    ) -> PackError {
+        match error {
+            ObjectError::Disk(error) => error.into(),
+            away @ ObjectError::Away { .. } => PackError::Away(away),
+            _ => self.lost(each, digest),
+        }
     }
 
     fn lost(&self, each: &BTreeMap<&Digest, u64>, digest: &Digest) -> PackError {

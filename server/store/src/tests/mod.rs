@@ -4,6 +4,7 @@
 
 mod acts;
 mod backups;
+mod buckets;
 mod database;
 mod earlier;
 mod failing;
@@ -66,7 +67,8 @@ impl Club {
     async fn begun(database: Option<database::Database>) -> Self {
         let directory = TempDir::new().unwrap();
         let url = database.as_ref().map(database::Database::url);
-        let whereabouts = Whereabouts { data: directory.path().join("data"), database: url };
+        let whereabouts =
+            Whereabouts { data: directory.path().join("data"), database: url, recordings: None };
         let store = Store::open_at(&whereabouts).await.unwrap();
         store.found("Glider tug".to_owned(), act(|_| Ok(vec![]))).await.unwrap();
         Self { directory, whereabouts, store, database }

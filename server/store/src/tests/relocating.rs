@@ -35,8 +35,11 @@ async fn everything_moves_to_postgresql_and_back_with_the_same_roots_keys_and_pe
     let signed = club.store.checkpoint(&tug(), None).await.unwrap().unwrap();
     let person = club.store.account(&ada()).unwrap();
     club.store.close().await;
-    let there =
-        Whereabouts { data: club.directory.path().join("there"), database: Some(database.url()) };
+    let there = Whereabouts {
+        data: club.directory.path().join("there"),
+        database: Some(database.url()),
+        recordings: None,
+    };
 
     let carried = relocate(&club.whereabouts, &there).await.unwrap();
 

@@ -277,7 +277,8 @@ async fn a_folder_that_saw_more_than_there_is_tells_of_a_copy_to_all_servers() {
     third.close().await;
     // A folder is of one database.
     let Some(other) = Database::or_say_why_not().await else { return };
-    let elsewhere = Whereabouts { database: Some(other.url()), data: two.second_at.data };
+    let elsewhere =
+        Whereabouts { database: Some(other.url()), data: two.second_at.data, recordings: None };
     let refused = Store::open_at(&elsewhere).await.unwrap_err();
     assert!(matches!(refused, OpenError::OtherFolder { .. }), "{refused:?}");
     club.store.close().await;
@@ -369,7 +370,7 @@ async fn a_commit_that_was_not_answered_is_looked_up_before_anybody_is_answered(
     let user = direct.options().get_username().to_owned();
     let url = format!("postgres://{user}@127.0.0.1:{}/{name}?sslmode=disable", wire.port);
     let data = club.directory.path().join("wired");
-    let wired = Whereabouts { data, database: Some(url.parse().unwrap()) };
+    let wired = Whereabouts { data, database: Some(url.parse().unwrap()), recordings: None };
     let store = Store::open_at(&wired).await.unwrap();
     let keyed = |text: &'static str| {
         let mut act = act(move |_| Ok(vec![remark(text)]));

@@ -12,7 +12,7 @@ async fn remarks(club: &Club, texts: &[&str]) {
 
 async fn kept_up(club: &Club) -> (StepwiseBackup, PathBuf) {
     let folder = club.directory.path().join("kept-up");
-    (StepwiseBackup::open(&club.data(), &folder).await.unwrap(), folder)
+    (StepwiseBackup::open(&club.whereabouts, &folder).await.unwrap(), folder)
 }
 
 fn names(folder: &Path) -> Vec<String> {
@@ -93,7 +93,7 @@ async fn it_goes_on_where_another_process_left_it_and_a_new_whole_replaces_many_
     backup.step().await.unwrap();
     remarks(&club, &["one"]).await;
     backup.step().await.unwrap();
-    let second = StepwiseBackup::open(&club.data(), &folder).await;
+    let second = StepwiseBackup::open(&club.whereabouts, &folder).await;
     assert!(matches!(second, Err(BackupError::Folder(DataDirError::InUse { .. }))), "{second:?}");
     drop(backup);
 
@@ -141,11 +141,11 @@ async fn a_backup_is_never_replaced_by_less_nor_by_another_ledger() {
     let before = names(&folder);
 
     let fewer = Club::in_a_file_with(2).await;
-    let refused = StepwiseBackup::open(&fewer.data(), &folder).await;
+    let refused = StepwiseBackup::open(&fewer.whereabouts, &folder).await;
     assert!(matches!(refused, Err(BackupError::OtherLedger { records: 4, .. })), "{refused:?}");
     let other = Club::in_a_file().await;
     remarks(&other, &["x", "y", "z"]).await;
-    let refused = StepwiseBackup::open(&other.data(), &folder).await;
+    let refused = StepwiseBackup::open(&other.whereabouts, &folder).await;
     assert!(matches!(refused, Err(BackupError::OtherLedger { records: 4, .. })), "{refused:?}");
     assert_eq!(names(&folder), before);
 }

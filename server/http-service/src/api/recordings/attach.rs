@@ -1,7 +1,5 @@
 //! Attaching a recording to a run, with all that it shows beyond limits, and setting it aside.
 
-use std::fs::File;
-
 use actix_web::HttpRequest;
 use evaluation::found::{Judgement, judge};
 use evaluation::heating::heating;
@@ -16,10 +14,12 @@ use programme::refusal::Refusal;
 use programme::state::{Amendable, State};
 use recordings::columns::Columns;
 use serde::{Deserialize, Serialize};
+use store::Opened;
 
 use super::view::{RecordingView, recording_view, shown};
 use crate::access::{AttachRecordings, Permitted, Read};
 use crate::api::exceedances::{ExceedanceView, exceedance_view};
+use crate::columns::Source;
 use crate::desk::{Answer, Errand, Outcome, Shown, Stop, Written};
 use crate::entity_tag::{Amends, Precondition};
 use crate::given::{At, Given, Query, Sha256};
@@ -138,16 +138,19 @@ struct Outcomes {
 impl Office {
     /// Judges the recordings of a run where it may take its time.
     async fn judge(&self, case: Case, recording: &Digest) -> Result<Outcomes, Problem> {
-        let mut files: Vec<(Facts, File)> = Vec::with_capacity(case.basis.facts.len());
+        let mut files: Vec<(Facts, Opened)> = Vec::with_capacity(case.basis.facts.len());
         for facts in case.basis.facts {
             let file = self.store.objects().open_file(&facts.columns).await?;
             files.push((facts, file));
         }
         let (question, recording) = (case.question, recording.clone());
-        self.aside(move || {
+        let troubles = files.iter().map(|(_, file)| file.trouble()).collect();
+        self.aside_on(troubles, move || {
             let recordings = files
                 .into_iter()
-                .map(|(facts, file)| Ok(RunRecording { facts, columns: Columns::open(file)? }))
+                .map(|(facts, file)| {
+                    Ok(RunRecording { facts, columns: Columns::open(Source(file))? })
+                })
                 .collect::<Result<Vec<_>, Problem>>()?;
             Ok(Outcomes {
                 judgement: judge(&question, &recordings, &recording)?,

@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use super::view::{RecordingView, known, shown};
 use crate::access::{ConfirmClocks, Permitted, Read};
+use crate::columns::Source;
 use crate::desk::{Answer, Outcome, Shown, Written};
 use crate::entity_tag::{Amends, Precondition};
 use crate::given::{At, Given, Query, Sha256};
@@ -176,9 +177,9 @@ pub(crate) async fn estimated<P>(
     let other = office.store.objects().open_file(&of_other).await?;
     let channel = asked.channel.clone();
     let found = office
-        .aside(move || {
+        .aside_on(vec![this.trouble(), other.trouble()], move || {
             let read = |file| {
-                let columns = Columns::open(file)?;
+                let columns = Columns::open(Source(file))?;
                 let Some((from, to)) = columns.span() else { return Ok(Window::default()) };
                 Ok::<_, Problem>(columns.read(&[channel.as_str()], from, to)?)
             };

@@ -127,7 +127,7 @@ pub(crate) async fn data(
                 into.into_inner().map_err(|error| ObjectError::from(error.into_error()))?;
             written.flush().map_err(ObjectError::from)?;
             // The name goes with `written`; what is open stays until it is sent.
-            let file = written.reader().map_err(ObjectError::from)?;
+            let file = written.opened().map_err(ObjectError::from)?;
             Ok((file, written.digest()))
         })
         .await?;
@@ -145,7 +145,7 @@ pub(crate) async fn data(
             attachment(&format!("{stem}_channels.{}", format.ending())),
         ))
         .insert_header((ETAG, entity_tag::to_header(&tag)))
-        .body(streamed(file).map_err(Problem::from)?))
+        .body(streamed(file, &digest)))
 }
 
 /// What a reader wants by its `Accept`; CSV where both are as good.

@@ -1,12 +1,14 @@
 //! A recorder's file as it came.
 
-use std::fs::File;
-use std::io::Read as _;
+use std::io::{self, Read as _};
 
 use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE, ETAG};
 use actix_web::web::Bytes;
 use actix_web::{HttpRequest, HttpResponse};
 use futures_util::stream;
+use programme::record::Digest;
+use sha2::Digest as _;
+use store::Opened;
 
 use super::view::known;
 use crate::access::{Permitted, Read};
@@ -14,7 +16,6 @@ use crate::desk::Answer;
 use crate::entity_tag;
 use crate::given::{At, Sha256};
 use crate::office::Office;
-use crate::problem::Problem;
 
 /// Bytes that are read at a time.
 const PART: usize = 256 * 1024;
@@ -49,28 +50,53 @@ pub(crate) async fn original(
         .insert_header((CONTENT_TYPE, "application/octet-stream"))
         .insert_header((CONTENT_DISPOSITION, attachment(&name)))
         .insert_header((ETAG, entity_tag::to_header(&tag)))
-        .body(streamed(file).map_err(Problem::from)?))
+        .body(streamed(file, digest)))
 }
 
 /// A file as the body of a reply, which is read as it is sent.
 pub(crate) fn streamed(
-    file: File,
-) -> Result<
-    actix_web::body::SizedStream<impl stream::Stream<Item = std::io::Result<Bytes>>>,
-    store::ObjectError,
-> {
-    let length = file.metadata()?.len();
-    let parts = stream::try_unfold(file, |mut file| async move {
+    file: Opened,
+    digest: &Digest,
+) -> actix_web::body::SizedStream<impl stream::Stream<Item = io::Result<Bytes>> + use<>> {
+    let length = file.size();
+    let sending = Sending { file, hash: sha2::Sha256::new(), left: length, digest: digest.clone() };
+    let parts = stream::try_unfold(sending, |mut sending| async move {
         tokio::task::spawn_blocking(move || {
-            let mut part = vec![0; PART];
-            let read = file.read(&mut part)?;
-            part.truncate(read);
-            Ok((read > 0).then(|| (Bytes::from(part), file)))
+            let part = sending.part()?;
+            Ok((!part.is_empty()).then_some((part, sending)))
         })
         .await
-        .map_err(std::io::Error::other)?
+        .map_err(io::Error::other)?
     });
-    Ok(actix_web::body::SizedStream::new(length, Box::pin(parts)))
+    actix_web::body::SizedStream::new(length, Box::pin(parts))
+}
+
+/// A file that is being sent. What has another digest than its name says does not arrive whole.
+struct Sending {
+    file: Opened,
+    hash: sha2::Sha256,
+    left: u64,
+    digest: Digest,
+}
+
+impl Sending {
+    fn part(&mut self) -> io::Result<Bytes> {
+        let mut part = vec![0; PART];
+        let read = self.file.read(&mut part)?;
+        part.truncate(read);
+        self.hash.update(&part);
+        self.left = self.left.saturating_sub(read as u64);
+        if self.left == 0 && Digest::from_bytes(self.hash.clone().finalize().into()) != self.digest
+        {
+            tracing::error!(
+                digest = %self.digest,
+                "file {} was altered, so that it was not sent to its end; run: rungbook verify",
+                self.digest
+            );
+            return Err(io::ErrorKind::InvalidData.into());
+        }
+        Ok(part.into())
+    }
 }
 
 /// Says that a file is to be kept, under a name of plain signs.

@@ -104,6 +104,8 @@ pub(crate) async fn taken<E: std::error::Error + Send + Sync + 'static>(
 ) -> Answer {
     office.would_take(&person.programme, &file)?;
     let _until_done = Counted::one_more(&office.metrics.uploads);
+    // Nobody sends a large file for nothing.
+    office.store.objects().reach().await?;
     let original =
         receive(office.store.objects(), body, office.settings.sender_silent_at_most).await?;
     let digest = original.digest();

@@ -2,7 +2,10 @@
 
 use actix_web::HttpRequest;
 use programme::codes::ReductionNumber;
+use programme::record::Digest;
+use sha2::{Digest as _, Sha256};
 use std::io::Read as _;
+use store::ObjectError;
 
 use super::view::known;
 use crate::access::{Permitted, Read};
@@ -27,12 +30,16 @@ pub(crate) async fn input(
         .await?;
     let mut file = office.store.objects().open_file(&given).await?;
     let text = office
-        .aside(move || {
+        .aside_on(vec![file.trouble()], move || {
             let mut text = String::new();
             file.read_to_string(&mut text).map_err(|error| {
                 Problem::new(FILE_LOST, "The input of the reduction cannot be read. Whoever runs the server runs `rungbook verify`.")
                     .because(error)
             })?;
+            let computed = Digest::from_bytes(Sha256::digest(&text).into());
+            if computed != given {
+                return Err(ObjectError::Altered { digest: given, computed }.into());
+            }
             Ok(text)
         })
         .await?;
