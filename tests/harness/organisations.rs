@@ -1,6 +1,7 @@
 //! One server for two organisations, each of which is a team with a house of its own.
 
 use std::path::Path;
+use std::process::Stdio;
 
 use super::database::{database_if_on_postgres, program};
 use super::server::{Client, Server};
@@ -81,5 +82,5 @@ pub fn table(host: &str, data: &Path, database: Option<String>) -> String {
 pub fn serves(settings: &Path, flags: &[&str]) -> Server {
     let mut program = program();
     program.args(["serve", "--listen", "127.0.0.1:0", "--settings"]).arg(settings).args(flags);
-    Server::started(settings, program)
+    Server::start(settings, program, Stdio::inherit())
 }
