@@ -38,7 +38,8 @@ fn fetched(agent: &ureq::Agent, address: &str) -> Vec<u8> {
 
 #[test]
 fn a_phone_that_took_the_certificate_reaches_the_service_and_no_other_does() {
-    let server = Server::fresh_serving(&["--tls", "--listen", "127.0.0.1:0"]);
+    let server =
+        Server::fresh_serving(&["--tls", "--listen", "127.0.0.1:0", "--trust-page", "127.0.0.1:0"]);
     assert!(server.base.starts_with("https://"), "{}", server.base);
     let nobody = phone(&[]);
     let page = told(&server, "http://");
@@ -124,7 +125,8 @@ fn browsers_are_told_to_come_back_over_tls_only_where_others_vouch_for_the_certi
     assert_eq!(comes_back(&phone(&[made.cert.der()]), &base, &[]), a_year);
 
     // A phone that lost its trust in a folder's own authority has to get to the page without TLS that helps it.
-    let own = Server::fresh_serving(&["--tls", "--listen", "127.0.0.1:0"]);
+    let own =
+        Server::fresh_serving(&["--tls", "--listen", "127.0.0.1:0", "--trust-page", "127.0.0.1:0"]);
     let authority = fetched(&phone(&[]), &format!("{}/authority.crt", told(&own, "http://")));
     assert_eq!(comes_back(&phone(&[&authority]), &own.base, &[]), nothing);
 
