@@ -4,6 +4,7 @@ use std::path::Path;
 use std::process::Stdio;
 
 use super::database::{database_if_on_postgres, program};
+use super::object_store::ObjectStore;
 use super::server::{Client, Server};
 use super::team::Team;
 
@@ -27,7 +28,8 @@ impl Organisations {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         let tables: Vec<String> = (HOSTS.iter().zip(&teams))
             .map(|(host, team)| {
-                table(host, &team.server.data, database_if_on_postgres(&team.server.data))
+                let data = &team.server.data;
+                table(host, data, database_if_on_postgres(data)) + &recordings_of(data)
             })
             .collect();
         let settings = folder.path().join("settings.toml");
@@ -41,7 +43,8 @@ impl Organisations {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         let tables: Vec<String> = (HOSTS.iter().zip(&self.teams))
             .map(|(host, team)| {
-                table(host, &folder.path().join(host), database_if_on_postgres(&team.server.data))
+                let (first, data) = (&team.server.data, folder.path().join(host));
+                table(host, &data, database_if_on_postgres(first)) + &recordings_of(first)
             })
             .collect();
         let settings = folder.path().join("settings.toml");
@@ -78,9 +81,18 @@ pub fn table(host: &str, data: &Path, database: Option<String>) -> String {
     )
 }
 
+/// What a table says of recordings, where the stories' are in an object store.
+fn recordings_of(data: &Path) -> String {
+    let store = ObjectStore::of_the_tests();
+    store.map(|store| format!("recordings = {:?}\n", store.bucket_of(data))).unwrap_or_default()
+}
+
 /// Serves what a settings file says.
 pub fn serves(settings: &Path, flags: &[&str]) -> Server {
     let mut program = program();
+    if let Some(store) = ObjectStore::of_the_tests() {
+        store.known_to(&mut program);
+    }
     program.args(["serve", "--listen", "127.0.0.1:0", "--settings"]).arg(settings).args(flags);
     Server::start(settings, program, Stdio::inherit())
 }

@@ -196,7 +196,7 @@ impl PastPage {
                 missing: vec![Role::Safety],
             }),
             may_acknowledge: many > 10,
-            clock: (many > 10).then(|| ClockShown {
+            clock: (many > 10).then_some(ClockShown {
                 furthest: Furthest { seq: 812, at: DateTime::UNIX_EPOCH },
                 may_compare: true,
             }),

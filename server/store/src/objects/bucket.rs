@@ -5,24 +5,24 @@
 use std::collections::VecDeque;
 use std::io::{self, Read};
 use std::ops::Range;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
 use bytes::Bytes;
-use object_store::aws::{AmazonS3, AmazonS3Builder};
+use object_store::aws::AmazonS3;
 use object_store::multipart::MultipartStore as _;
 use object_store::path::Path as Key;
-use object_store::{
-    BackoffConfig, Error as StoreError, ObjectMeta, ObjectStoreExt as _, PutPayload, RetryConfig,
-};
+use object_store::{Error as StoreError, ObjectMeta, ObjectStoreExt as _, PutPayload};
 use parking_lot::Mutex;
 use programme::record::Digest;
 use sha2::{Digest as _, Sha256};
 
-use super::away::{Away, AwayError, NotSet};
+use super::away::{Away, AwayError};
+use super::connecting::connected;
 use super::engine::{Ended, Engine};
+use super::near::{Lately, Near};
 use super::place::BucketUrl;
-use super::transport::Transport;
 use super::{ObjectError, name_of};
 
 /// Bytes of a part. The least that stores take is 5 MiB, and the most parts are 10 000, so that any file fits that is taken in.
@@ -43,9 +43,6 @@ const ANSWERED_LATELY: Duration = Duration::from_secs(5);
 /// How long it counts as away after it has not.
 const FAILED_LATELY: Duration = Duration::from_secs(1);
 
-/// Variables that name where the store answers, in their order of precedence.
-const ENDPOINTS: [&str; 3] = ["AWS_ENDPOINT_URL_S3", "AWS_ENDPOINT_URL", "AWS_ENDPOINT"];
-
 /// Files in a bucket. Clones lead to the same one.
 #[derive(Clone)]
 pub(crate) struct Bucket(Arc<Inner>);
@@ -55,6 +52,9 @@ struct Inner {
     store: Arc<AmazonS3>,
     engine: Engine,
     stands: Mutex<Stands>,
+    /// Parts of the files that were read last, and where they are kept.
+    lately: Lately,
+    near_in: OnceLock<PathBuf>,
     /// Held by whoever looks whether it is there, so that many who wonder ask once.
     looking: Mutex<()>,
 }
@@ -97,32 +97,34 @@ impl Bucket {
     ///
     /// [`ObjectError::NotSet`], where the environment does not tell how to.
     pub fn of_the_environment(url: &BucketUrl) -> Result<Self, ObjectError> {
-        let (endpoint, plain) = endpoint()?;
-        let transport = Transport::of_the_environment()?;
-        let retry = RetryConfig {
-            backoff: BackoffConfig {
-                init_backoff: Duration::from_millis(100),
-                max_backoff: Duration::from_secs(1),
-                base: 2.0,
-            },
-            max_retries: 3,
-            retry_timeout: Duration::from_secs(10),
-        };
-        let mut builder = AmazonS3Builder::from_env()
-            .with_bucket_name(url.bucket())
-            .with_retry(retry)
-            .with_disable_bulk_delete(true)
-            .with_http_connector(transport);
-        if let Some(endpoint) = endpoint {
-            builder = builder.with_endpoint(endpoint);
-        }
-        if plain {
-            builder = builder.with_allow_http(true);
-        }
-        let store = Arc::new(builder.build().map_err(NotSet::Store)?);
+        let store = Arc::new(connected(url)?);
         let engine = Engine::begin()?;
-        let (stands, looking) = (Mutex::default(), Mutex::default());
-        Ok(Self(Arc::new(Inner { url: url.clone(), store, engine, stands, looking })))
+        Ok(Self(Arc::new(Inner {
+            url: url.clone(),
+            store,
+            engine,
+            stands: Mutex::default(),
+            lately: Lately::default(),
+            near_in: OnceLock::new(),
+            looking: Mutex::default(),
+        })))
+    }
+
+    /// Names the folder in which parts are kept that may be read again; without one they are fetched each time.
+    pub fn keeps_near_in(&self, folder: &Path) {
+        // The first that was named stays.
+        let _ = self.0.near_in.set(folder.to_owned());
+    }
+
+    /// What is kept of a file that is about to be read.
+    pub(super) fn near(
+        &self,
+        digest: &Digest,
+        found: &ObjectMeta,
+    ) -> io::Result<Option<Arc<Near>>> {
+        let version = (digest.clone(), found.last_modified, found.size);
+        let folder = self.0.near_in.get();
+        folder.map(|folder| self.0.lately.of(folder, version)).transpose()
     }
 
     /// Which it is.
@@ -354,31 +356,4 @@ fn read(from: &mut dyn Read, most: u64, hash: &mut Sha256) -> io::Result<PutPayl
         pieces.push(piece.into());
     }
     Ok(pieces.into_iter().collect())
-}
-
-/// Where the store answers, if that is told, and whether it may be spoken with without TLS: where it is on this machine, or that is
-/// asked for by name.
-fn endpoint() -> Result<(Option<String>, bool), NotSet> {
-    let variable = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
-    let asked_for = variable("AWS_ALLOW_HTTP").is_some_and(|value| {
-        ["1", "true", "on", "yes", "y"].contains(&value.to_ascii_lowercase().as_str())
-    });
-    let (mut first, mut plain) = (None, asked_for);
-    for name in ENDPOINTS {
-        let Some(endpoint) = variable(name) else { continue };
-        let address: ureq::http::Uri = endpoint.parse().map_err(|_| NotSet::Endpoint { name })?;
-        match (address.scheme_str(), address.host()) {
-            (Some("https"), Some(_)) => {}
-            (Some("http"), Some(host)) if asked_for || is_here(host) => plain = true,
-            (Some("http"), Some(_)) => return Err(NotSet::Plain { name }),
-            _ => return Err(NotSet::Endpoint { name }),
-        }
-        first = first.or(Some(endpoint));
-    }
-    Ok((first, plain))
-}
-
-fn is_here(host: &str) -> bool {
-    let address = host.trim_start_matches('[').trim_end_matches(']');
-    host == "localhost" || address.parse::<std::net::IpAddr>().is_ok_and(|it| it.is_loopback())
 }

@@ -68,7 +68,8 @@ impl FilesAt {
             },
             FilesAt::Bucket(bucket) => {
                 let found = bucket.found(digest)?.ok_or_else(missing)?;
-                Ok(Opened::in_a_bucket(bucket, digest, found.size))
+                let near = bucket.near(digest, &found)?;
+                Ok(Opened::in_a_bucket(bucket, digest, found.size, near))
             }
         }
     }

@@ -6,9 +6,11 @@
 
 mod away;
 mod bucket;
+mod connecting;
 mod engine;
 mod files_at;
 mod mark;
+mod near;
 mod opened;
 mod place;
 mod transport;
@@ -162,6 +164,7 @@ impl Objects {
         }
         if let FilesAt::Bucket(bucket) = &at {
             mark::set(&whereabouts.data, bucket.url())?;
+            bucket.keeps_near_in(&incoming);
         }
         Ok(Self { incoming, at })
     }

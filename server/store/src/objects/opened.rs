@@ -1,24 +1,18 @@
 //! A kept file, opened for reading.
 
-use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{self, Read, Seek as _, SeekFrom};
 use std::sync::{Arc, OnceLock};
 
-use bytes::{Bytes, BytesMut};
+use bytes::Bytes;
 use programme::record::Digest;
 
 use super::ObjectError;
 use super::bucket::Bucket;
+use super::near::{BLOCK, Near};
 
-/// Bytes that are fetched together, so that what lies side by side comes at once.
-const BLOCK: u64 = 512 * 1024;
-
-/// Blocks that are fetched together where a file is read from one end to the other.
-const AHEAD: u64 = 8;
-
-/// Blocks that are kept in case they are read once more.
-const KEPT: usize = 16;
+/// Bytes that are fetched together where a file is read from one end to the other.
+const AHEAD: u64 = 2 * BLOCK;
 
 /// A kept file, opened for reading, from one end to the other or part by part. Of one in a bucket only what is read comes.
 #[derive(Debug)]
@@ -39,7 +33,7 @@ enum Source {
 struct Remote {
     bucket: Bucket,
     digest: Digest,
-    blocks: parking_lot::Mutex<VecDeque<(u64, Bytes)>>,
+    near: Option<Arc<Near>>,
     ahead: Bytes,
     trouble: Trouble,
 }
@@ -71,11 +65,17 @@ impl Opened {
         Ok(Self { source: Source::Disk(file), bytes, at: 0 })
     }
 
-    pub(super) fn in_a_bucket(bucket: &Bucket, digest: &Digest, bytes: u64) -> Self {
+    /// A file of a bucket, with what is near of it.
+    pub(super) fn in_a_bucket(
+        bucket: &Bucket,
+        digest: &Digest,
+        bytes: u64,
+        near: Option<Arc<Near>>,
+    ) -> Self {
         let remote = Remote {
             bucket: bucket.clone(),
             digest: digest.clone(),
-            blocks: parking_lot::Mutex::default(),
+            near,
             ahead: Bytes::new(),
             trouble: Trouble::default(),
         };
@@ -122,7 +122,7 @@ impl Read for Opened {
             Source::Disk(file) => file.read(into),
             Source::Bucket(remote) => {
                 if remote.ahead.is_empty() {
-                    let end = self.bytes.min(self.at + AHEAD * BLOCK);
+                    let end = self.bytes.min(self.at + AHEAD);
                     remote.ahead = remote.fetch(self.at, end)?;
                 }
                 let length = into.len().min(remote.ahead.len());
@@ -148,46 +148,23 @@ impl Remote {
         Ok(fetched)
     }
 
-    /// Puts a part together of the blocks that it touches. Those that are missing side by side are fetched at once.
+    /// Reads a part out of the blocks that it touches. Those that are missing side by side are fetched at once.
     fn part(&self, start: u64, end: u64, bytes: u64) -> io::Result<Bytes> {
         if start >= end {
             return Ok(Bytes::new());
         }
-        let (first, last) = (start / BLOCK, (end - 1) / BLOCK);
-        let mut whole = BytesMut::new();
-        let mut number = first;
+        let Some(near) = &self.near else { return self.fetch(start, end) };
+        let (mut number, last) = (start / BLOCK, (end - 1) / BLOCK);
         while number <= last {
-            let kept = |number: u64| {
-                let blocks = self.blocks.lock();
-                blocks.iter().find(|(it, _)| *it == number).map(|(_, block)| block.clone())
-            };
-            if let Some(block) = kept(number) {
-                whole.extend_from_slice(&block);
-                number += 1;
-                continue;
+            let missing = near.missing(number, last);
+            if missing > 0 {
+                let to = bytes.min((number + missing) * BLOCK);
+                near.keep(number, &self.fetch(number * BLOCK, to)?)?;
             }
-            let missing = (number..=last).take_while(|it| kept(*it).is_none()).count() as u64;
-            let from = number * BLOCK;
-            let fetched = self.fetch(from, bytes.min((number + missing) * BLOCK))?;
-            whole.extend_from_slice(&fetched);
-            self.keep(number, &fetched);
-            number += missing;
+            number += missing.max(1);
         }
-        let skipped = (start - first * BLOCK) as usize;
-        Ok(whole.freeze().slice(skipped..skipped + (end - start) as usize))
-    }
-
-    fn keep(&self, first: u64, fetched: &Bytes) {
-        let mut blocks = self.blocks.lock();
-        let count = fetched.len().div_ceil(BLOCK as usize);
-        for place in count.saturating_sub(KEPT)..count {
-            let from = place * BLOCK as usize;
-            let to = fetched.len().min(from + BLOCK as usize);
-            // A copy of its own, so that it does not hold all that came with it.
-            blocks.push_back((first + place as u64, Bytes::copy_from_slice(&fetched[from..to])));
-        }
-        while blocks.len() > KEPT {
-            blocks.pop_front();
-        }
+        let mut part = vec![0; (end - start) as usize];
+        near.read(start, &mut part)?;
+        Ok(part.into())
     }
 }
