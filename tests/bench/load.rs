@@ -23,20 +23,21 @@ struct Connection {
 impl Target {
     /// Reads a path, with more headers, each ended by CR LF.
     pub fn get(base: &str, path: &str, headers: &str) -> Self {
-        Self::new(base, &format!("GET {path} HTTP/1.1\r\nhost: bench\r\n{headers}\r\n"))
+        Self::new(base, &format!("GET {path} HTTP/1.1\r\nhost: {}\r\n{headers}\r\n", host(base)))
     }
 
     /// Posts JSON to a path.
     pub fn post(base: &str, path: &str, headers: &str, body: &str) -> Self {
         let head = format!(
-            "POST {path} HTTP/1.1\r\nhost: bench\r\ncontent-type: application/json\r\ncontent-length: {}\r\n{headers}\r\n{body}",
+            "POST {path} HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\ncontent-length: {}\r\n{headers}\r\n{body}",
+            host(base),
             body.len(),
         );
         Self::new(base, &head)
     }
 
     fn new(base: &str, request: &str) -> Self {
-        let address = base.trim_start_matches("http://").trim_end_matches('/').to_owned();
+        let address = host(base).to_owned();
         Self { address, request: request.as_bytes().to_vec() }
     }
 
@@ -130,4 +131,9 @@ impl Connection {
         body.resize(length, 0);
         reader.read_exact(body).expect("the body comes");
     }
+}
+
+/// Host and port of an address, by which a browser's cookie is known, too.
+fn host(base: &str) -> &str {
+    base.trim_start_matches("http://").trim_end_matches('/')
 }
