@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
 use serde_json::json;
 
-use super::harness::{Client, PROGRAMME, Team};
+use super::harness::{Client, PROGRAMME, Server, Team};
 use super::load::Target;
 use super::{resident_mb, rounded, told};
 
@@ -24,9 +24,16 @@ pub fn measure() {
     let process = team.server.process();
     let ended = || over.load(Ordering::Relaxed);
     let (reads, writes, most_mb, upload_s) = std::thread::scope(|scope| {
-        let reads = scope.spawn(|| poll(&team).waits_ms(POLLERS, Duration::from_secs(1), ended));
-        let writes =
-            scope.spawn(|| write(&team).waits_ms(WRITERS, Duration::from_millis(250), ended));
+        let reads = scope.spawn(|| {
+            poll(&team.server, team.person("pip")).waits_ms(POLLERS, Duration::from_secs(1), ended)
+        });
+        let writes = scope.spawn(|| {
+            write(&team.server, team.person("cas")).waits_ms(
+                WRITERS,
+                Duration::from_millis(250),
+                ended,
+            )
+        });
         let most = scope.spawn(|| {
             let mut most: f64 = 0.0;
             while !ended() {
@@ -52,44 +59,46 @@ pub fn measure() {
     );
 }
 
-/// The same readers, and twenty who write every ten seconds, for a while: memory in the course of it.
+/// The same readers, and twenty who write every four seconds, for a while: memory in the course of it. Who reads and writes
+/// signs in anew each minute.
 pub fn soak(minutes: u64) {
     let team = Team::new();
-    let process = team.server.process();
-    let began = Instant::now();
-    let over = || began.elapsed() >= Duration::from_secs(60 * minutes);
-    std::thread::scope(|scope| {
-        let reads = scope.spawn(|| poll(&team).waits_ms(POLLERS, Duration::from_secs(1), over));
-        let writes = scope.spawn(|| write(&team).waits_ms(WRITERS, Duration::from_secs(10), over));
-        let mut each_minute_mb = Vec::new();
-        while !over() {
-            std::thread::sleep(Duration::from_secs(60));
-            each_minute_mb.push(resident_mb(process).round());
-        }
-        let (reads, writes) = (reads.join().unwrap(), writes.join().unwrap());
-        told(
-            "memory at the end of each minute under load",
-            json!({
-                "minutes": minutes, "each_minute_mb": each_minute_mb,
-                "reads": reads.len(), "read_p99_ms": percentile(&reads, 0.99),
-                "writes": writes.len(), "write_p99_ms": percentile(&writes, 0.99),
-            }),
-        );
-    });
+    let (mut reads, mut writes, mut each_minute_mb) = (Vec::new(), Vec::new(), Vec::new());
+    for _ in 0..minutes {
+        let [pip, cas] = ["pip", "cas"].map(|person| team.server.sign_in(person));
+        let began = Instant::now();
+        let over = || began.elapsed() >= Duration::from_secs(60);
+        std::thread::scope(|scope| {
+            let poll = poll(&team.server, &pip);
+            let write = write(&team.server, &cas);
+            let some = scope.spawn(move || poll.waits_ms(POLLERS, Duration::from_secs(1), over));
+            writes.extend(write.waits_ms(WRITERS, Duration::from_secs(4), over));
+            reads.extend(some.join().unwrap());
+        });
+        each_minute_mb.push(resident_mb(team.server.process()).round());
+    }
+    told(
+        "memory at the end of each minute under load",
+        json!({
+            "minutes": minutes, "each_minute_mb": each_minute_mb,
+            "reads": reads.len(), "read_p99_ms": percentile(&reads, 0.99),
+            "writes": writes.len(), "write_p99_ms": percentile(&writes, 0.99),
+        }),
+    );
 }
 
 fn bearer(of: &Client) -> String {
     format!("authorization: Bearer {}\r\n", of.token.as_deref().unwrap())
 }
 
-fn poll(team: &Team) -> Target {
-    Target::get(&team.server.base, &format!("{PROGRAMME}/next"), &bearer(team.person("pip")))
+fn poll(server: &Server, by: &Client) -> Target {
+    Target::get(&server.base, &format!("{PROGRAMME}/next"), &bearer(by))
 }
 
-fn write(team: &Team) -> Target {
+fn write(server: &Server, by: &Client) -> Target {
     let body = json!({ "weather": { "remarks": "one of many" } }).to_string();
     let path = format!("{PROGRAMME}/weather");
-    Target::post(&team.server.base, &path, &bearer(team.person("cas")), &body)
+    Target::post(&server.base, &path, &bearer(by), &body)
 }
 
 /// Sends the file and gives how many seconds it took until it was in.

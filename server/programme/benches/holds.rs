@@ -104,7 +104,7 @@ fn main() {
         for (place, rung) in campaign.state.ladder.rungs().iter().enumerate() {
             let kept = board.reasons(place, &campaign.state, entry.at);
             let afresh = holds::reasons(&campaign.state, rung, entry.at);
-            assert!(kept == afresh, "{} after {:?}", rung.point.code, entry.record);
+            assert!(*kept == *afresh, "{} after {:?}", rung.point.code, entry.record);
             compared += 1;
         }
     }

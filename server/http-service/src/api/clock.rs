@@ -47,7 +47,7 @@ pub(crate) async fn read(person: Permitted<Read>, request: HttpRequest, office: 
 
 /// Say that the server's clock is right, and was wrong when something was recorded at a later time, with what another clock shows.
 ///
-/// Only the safety officer may, with password or PIN, and only where the other clock shows the same to a minute: every
+/// Only the safety officer may, with password or PIN, and only where the other clock shows the same to two minutes: every
 /// release and every check rests on it.
 #[utoipa::path(
     post, path = "",

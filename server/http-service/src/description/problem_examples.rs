@@ -153,7 +153,7 @@ pub(super) const COMMANDS: &[(&str, &str, &str)] = &[
     ),
     (
         "clocks-differ",
-        "The server's clock shows 2026-05-02 08:14:00 UTC, more than a minute from what you read.",
+        "The server's clock shows 2026-05-02 08:14:00 UTC, more than two minutes from what you read.",
         "Set the server's clock right. If it is, read the other clock again and send it at once.",
     ),
     (
