@@ -203,15 +203,18 @@ impl Board {
     /// Every reason that holds the point at a place of the ladder; none for a place without a point.
     pub fn reasons(&self, place: usize, state: &State, now: DateTime<Utc>) -> Arc<[Reason]> {
         let Some(rung) = state.ladder.rungs().get(place) else { return Arc::default() };
-        self.seen.reasons(place, state.length(), now, |moment| {
-            match self.kept_at(place, state, moment) {
-                Some(kept) => {
-                    let foreseen = self.foreseen_at(place, state, rung, moment);
-                    holds::reasons_beside(&kept.reasons, &foreseen, state, rung, moment)
-                }
-                None => holds::reasons(state, rung, moment),
+        let look = |moment| match self.kept_at(place, state, moment) {
+            Some(kept) => {
+                let foreseen = self.foreseen_at(place, state, rung, moment);
+                holds::reasons_beside(&kept.reasons, &foreseen, state, rung, moment)
             }
-        })
+            None => holds::reasons(state, rung, moment),
+        };
+        // Some keep the moment at which they were found, from which nothing follows but what they say.
+        let say_the_same = |one: &Reason, other: &Reason| {
+            one == other || one.told(rung, state) == other.told(rung, state)
+        };
+        self.seen.reasons(place, state.length(), now, look, say_the_same)
     }
 
     /// What follows from predictions, worked out once for all who read until something changes it.

@@ -33,13 +33,14 @@ impl Seen {
     /// The reasons that hold a point at a moment: as they were read in the same second, or else as `look` finds them.
     ///
     /// Time alone can begin or clear a reason (a check runs out, weather becomes too old), but each once at most between
-    /// two records. So where the reasons are the same now and at the end of the second, they are so all the while.
+    /// two records. So where the reasons say the same now and at the end of the second, they do so all the while.
     pub fn reasons(
         &self,
         place: usize,
         length: u64,
         now: DateTime<Utc>,
         look: impl Fn(DateTime<Utc>) -> Vec<Reason>,
+        say_the_same: impl Fn(&Reason, &Reason) -> bool,
     ) -> Arc<[Reason]> {
         let second = now.trunc_subsecs(0);
         let asked_before = match self.point(place, (length, second)) {
@@ -48,7 +49,11 @@ impl Seen {
             Point::Once | Point::From(..) => true,
         };
         let reasons: Arc<[Reason]> = look(now).into();
-        let lasts = asked_before && *reasons == look(second + TimeDelta::seconds(1));
+        let lasts = asked_before && {
+            let later = look(second + TimeDelta::seconds(1));
+            reasons.len() == later.len()
+                && reasons.iter().zip(&later).all(|(now, then)| say_the_same(now, then))
+        };
         let point = if lasts { Point::From(now, Arc::clone(&reasons)) } else { Point::Once };
         self.note(place, (length, second), point);
         reasons
