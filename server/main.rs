@@ -3,6 +3,7 @@
 mod commands;
 mod settings;
 mod telemetry;
+mod traces;
 
 use std::process::ExitCode;
 

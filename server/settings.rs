@@ -62,7 +62,7 @@ impl std::str::FromStr for Url {
 /// The flags that the commands share; each can also be given in the environment.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Flags {
-    /// Settings file (TOML) with the keys data, database-url, recordings, listen, metrics, backup-into, log, log-format; or, where
+    /// Settings file (TOML) with the keys data, database-url, recordings, listen, metrics, otlp, backup-into, log, log-format; or, where
     /// one server has several organisations, a table of the name organisation for each with host, data, database-url, recordings,
     /// name, backup-into
     #[arg(long, env = "RUNGBOOK_SETTINGS", value_name = "FILE", global = true)]
@@ -114,6 +114,7 @@ pub struct File {
     recordings: Option<Url>,
     listen: Option<SocketAddr>,
     metrics: Option<SocketAddr>,
+    otlp: Option<String>,
     backup_into: Option<PathBuf>,
     log: Option<String>,
     log_format: Option<LogFormat>,
@@ -134,6 +135,8 @@ pub struct Settings {
     pub listen: Option<SocketAddr>,
     /// Where figures about the service are served, where the file says so.
     pub metrics: Option<SocketAddr>,
+    /// Where a collector of traces is, where the file says so.
+    pub otlp: Option<String>,
     /// Folder in which a backup is kept up, where the file names one.
     pub backup_into: Option<PathBuf>,
     /// The organisations that are told apart by host; none where there is one house for whoever asks.
@@ -153,6 +156,7 @@ const KNOWN_VARIABLES: &[&str] = &[
     "RUNGBOOK_RECORDINGS",
     "RUNGBOOK_LISTEN",
     "RUNGBOOK_METRICS",
+    "RUNGBOOK_OTLP",
     "RUNGBOOK_BACKUP_INTO",
     "RUNGBOOK_LOG",
     "RUNGBOOK_LOG_FORMAT",
@@ -175,6 +179,7 @@ impl File {
             ("recordings", self.recordings.is_some()),
             ("listen", self.listen.is_some()),
             ("metrics", self.metrics.is_some()),
+            ("otlp", self.otlp.is_some()),
             ("backup-into", self.backup_into.is_some()),
             ("log", self.log.is_some()),
             ("log-format", self.log_format.is_some()),
@@ -240,6 +245,7 @@ impl Settings {
             recordings: recordings.map(|Url(url)| url.parse()).transpose()?,
             listen: listen.or(file.listen),
             metrics: file.metrics,
+            otlp: file.otlp,
             backup_into: file.backup_into,
             organisations: organisations::settled(file.organisation)?,
             log: flags.log.clone().or(file.log).unwrap_or_else(|| USUAL_LOG.to_owned()),

@@ -117,3 +117,116 @@ fn no_secret_is_in_any_line_of_the_log_however_much_is_logged() {
         assert_eq!(line, None, "\"{secret}\" is in the log");
     }
 }
+
+/// A collector of traces: whatever is sent to it.
+struct Collector {
+    address: String,
+    sent: std::sync::mpsc::Receiver<Value>,
+}
+
+impl Collector {
+    fn begins() -> Self {
+        use std::io::{Read, Write};
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let address = format!("http://{}", listener.local_addr().unwrap());
+        let (told, sent) = std::sync::mpsc::channel();
+        std::thread::spawn(move || {
+            for mut stream in listener.incoming().flatten() {
+                let told = told.clone();
+                std::thread::spawn(move || {
+                    let (mut bytes, mut some) = (Vec::new(), [0; 16 * 1024]);
+                    while let Ok(read) = stream.read(&mut some)
+                        && read > 0
+                    {
+                        bytes.extend_from_slice(&some[..read]);
+                        let head = bytes.windows(4).position(|it| it == b"\r\n\r\n");
+                        let Some(head) = head else { continue };
+                        let text = String::from_utf8_lossy(&bytes[..head]).to_lowercase();
+                        assert!(text.starts_with("post /v1/traces "), "{text}");
+                        assert!(text.contains("content-type: application/json"), "{text}");
+                        let length =
+                            text.lines().find_map(|it| it.strip_prefix("content-length: "));
+                        let length: usize = length.unwrap().trim().parse().unwrap();
+                        if bytes.len() < head + 4 + length {
+                            continue;
+                        }
+                        told.send(serde_json::from_slice(&bytes[head + 4..]).unwrap()).unwrap();
+                        bytes.clear();
+                        let _ = stream.write_all(b"HTTP/1.1 200 OK\r\ncontent-length: 2\r\n\r\n{}");
+                    }
+                });
+            }
+        });
+        Self { address, sent }
+    }
+}
+
+#[test]
+fn what_became_of_each_request_is_told_to_a_collector_and_nothing_that_was_in_it() {
+    let collector = Collector::begins();
+    let team = Team::served_with(&["--otlp", &collector.address]);
+    let cas = team.person("cas");
+    let told = format!("00-{TRACE}-{PARENT}-01");
+    let body = json!({ "weather": { "remarks": "a canary of remarks" } });
+    cas.with("traceparent", &told).post(&at("weather"), body).has_status(201);
+    cas.get(&at("points/GR-01")).has_status(200);
+    cas.get("/nowhere/a-canary-of-paths").has_status(404);
+    let mut server = team.server;
+    server.ends_when_asked();
+    let sent: Vec<Value> = collector.sent.try_iter().collect();
+    let spans = sent.iter().flat_map(|batch| {
+        let of = &batch["resourceSpans"][0];
+        assert_eq!(of["resource"]["attributes"][0]["value"]["stringValue"], "rungbook");
+        of["scopeSpans"][0]["spans"].as_array().unwrap().clone()
+    });
+    let spans: Vec<Value> = spans.collect();
+    let named = |name: &str| {
+        let found = spans.iter().find(|span| span["name"] == name);
+        found.unwrap_or_else(|| panic!("{name} is not among {spans:#?}"))
+    };
+    let wrote = named("POST /api/v1/programmes/{programme}/weather");
+    assert_eq!((&wrote["traceId"], &wrote["parentSpanId"]), (&json!(TRACE), &json!(PARENT)));
+    assert_eq!((&wrote["kind"], wrote.get("status")), (&json!(2), None));
+    assert_eq!(wrote["spanId"].as_str().unwrap().len(), 16);
+    let nanos = |of: &str| wrote[of].as_str().unwrap().parse::<u128>().unwrap();
+    assert!(nanos("startTimeUnixNano") < nanos("endTimeUnixNano"));
+    let attributes = json!([
+        { "key": "http.request.method", "value": { "stringValue": "POST" } },
+        { "key": "http.route", "value": { "stringValue": "/api/v1/programmes/{programme}/weather" } },
+        { "key": "http.response.status_code", "value": { "intValue": "201" } },
+    ]);
+    assert_eq!(wrote["attributes"], attributes);
+    assert_eq!(
+        named("GET /api/v1/programmes/{programme}/points/{point}").get("parentSpanId"),
+        None
+    );
+    // Everybody of the team signed in, and all of it was sent before the end.
+    let signed_in = spans.iter().filter(|span| span["name"] == "POST /api/v1/sessions").count();
+    assert_eq!(signed_in, 6);
+    let everything = serde_json::to_string(&sent).unwrap();
+    for secret in ["canary", "cas", "small", "GR-01", PASSWORD] {
+        assert!(!everything.contains(secret), "{secret} is in {everything}");
+    }
+}
+
+#[test]
+fn a_collector_that_is_away_or_answers_nothing_keeps_nobody_waiting() {
+    let silent = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = format!("http://{}", silent.local_addr().unwrap());
+    for collector in ["http://127.0.0.1:9", &address] {
+        let team = Team::served_with(&["--otlp", collector]);
+        let cas = team.person("cas");
+        let began = std::time::Instant::now();
+        for _ in 0..50 {
+            cas.get(&at("points/GR-01")).has_status(200);
+        }
+        println!("50 reads took {:?}", began.elapsed());
+        let mut server = team.server;
+        server.is_asked_to_end();
+        server.ends_within(std::time::Duration::from_secs(20));
+    }
+    let data = tempfile::tempdir().unwrap();
+    let refused = Server::command(data.path(), &["serve", "--otlp", "127.0.0.1:4318"]);
+    let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(!refused.status.success() && told.contains("begins with http://"), "{told}");
+}

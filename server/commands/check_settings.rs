@@ -16,6 +16,7 @@ use super::serve::{BACKUP_OF_ONE, USUAL_ADDRESS, Where};
 use super::{Failure, Program, place, told};
 use crate::settings::{self, Flags, LogFormat, Organisation, Settings, USUAL_LOG};
 use crate::telemetry;
+use crate::traces;
 
 /// Say what the service would use, from where each setting comes, and what is wrong, without starting it.
 ///
@@ -129,6 +130,13 @@ impl CheckSettings {
         }
         if self.place.behind_proxy {
             found.used.push(("addresses", "as a proxy in front tells them".to_owned()));
+        }
+        match self.place.otlp.as_ref().or(settings.otlp.as_ref()) {
+            None => found.used.push(("traces", "not sent".to_owned())),
+            Some(collector) => match traces::place_of(collector) {
+                Ok(place) => found.uses("traces", place, sources.of("otlp", "otlp")),
+                Err(why) => found.is_wrong(why),
+            },
         }
         match self.place.metrics.or(settings.metrics) {
             None => found.used.push(("figures", "not served".to_owned())),

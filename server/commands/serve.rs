@@ -15,6 +15,7 @@ use super::tls::{Speaks, Tls};
 use super::{Failure, place};
 use crate::settings::{self, Flags, Organisation, Settings};
 use crate::telemetry;
+use crate::traces::Exporter;
 
 /// Where the service answers unless told otherwise.
 pub const USUAL_ADDRESS: &str = "127.0.0.1:8440";
@@ -32,6 +33,10 @@ pub struct Where {
     /// Nobody is asked who they are there, so keep it on this machine or inside of your own network
     #[arg(long, env = "RUNGBOOK_METRICS", value_name = "ADDRESS:PORT")]
     pub metrics: Option<SocketAddr>,
+    /// Send what became of each request to a collector of traces at this address, by the OpenTelemetry protocol over HTTP with JSON;
+    /// off unless it is named. No person, programme or content is told, but the route
+    #[arg(long, env = "RUNGBOOK_OTLP", value_name = "URL")]
+    pub otlp: Option<String>,
     /// A proxy of ours stands in front and tells each client's address in X-Forwarded-For
     #[arg(long)]
     pub behind_proxy: bool,
@@ -199,10 +204,11 @@ impl Houses<'_> {
     }
 }
 
-/// The addresses that the program listens on, taken so that an error about one comes before anything else is done.
+/// The addresses that the program listens on and sends to, taken so that an error about one comes before anything else is done.
 pub struct Listeners {
     service: TcpListener,
     metrics: Option<TcpListener>,
+    traces: Option<Exporter>,
 }
 
 impl Listeners {
@@ -219,6 +225,12 @@ impl Listeners {
                 .metrics
                 .or(settings.metrics)
                 .map(|address| listen(address, "--metrics"))
+                .transpose()?,
+            traces: place
+                .otlp
+                .as_ref()
+                .or(settings.otlp.as_ref())
+                .map(|collector| Exporter::begin(collector))
                 .transpose()?,
         })
     }
@@ -252,6 +264,7 @@ pub async fn serve(
         behind_proxy,
         certificate_is_given: matches!(speaks, Speaks::Given(_)),
         sender_silent_at_most: Duration::from_secs(place.silent_sender),
+        spans: listeners.traces.as_ref().map(Exporter::spans),
         ..http_service::Settings::default()
     };
     let stores = houses.stores();
@@ -281,6 +294,9 @@ pub async fn serve(
     server.await?;
     if let Some(metrics) = metrics {
         metrics.handle.stop(false).await;
+    }
+    if let Some(traces) = listeners.traces {
+        traces.end();
     }
     for store in stores {
         store.close().await;

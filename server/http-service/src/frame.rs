@@ -16,7 +16,7 @@ use tracing::Instrument;
 use crate::api::calendars::FEEDS;
 use crate::host_name::HostName;
 use crate::houses::{Houses, proxied_over_tls};
-use crate::metrics::Metrics;
+use crate::metrics::{self, Metrics};
 use crate::office::Premises;
 use crate::pages;
 use crate::problem::{BUSY, FAULT, Problem};
@@ -82,7 +82,7 @@ pub(crate) async fn frame(
         let _inside = span.enter();
         let reply = request.into_response(misdirected.reply(&path, &id));
         premises.metrics.told(&misdirected);
-        return Ok(finished(reply, premises, &id, (&method, &path), began, strict));
+        return Ok(finished(reply, premises, (&id, &trace), (&method, &path), began, strict));
     }
     let answers = AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone());
     let answered = tokio::select! {
@@ -104,26 +104,33 @@ pub(crate) async fn frame(
             let mut reply = problem.reply(&path, &id);
             premises.metrics.told(&problem);
             premises.metrics.answered(None, &method, reply.status(), began.elapsed());
+            if let Some(spans) = &premises.settings.spans {
+                spans.answered(&trace, &method, None, reply.status(), began.elapsed());
+            }
             dress(reply.head_mut(), &id, premises, strict);
             log(&method, &path, reply.status(), began);
             // There is no request left that it could be the answer to.
             return Err(InternalError::from_response(problem, reply).into());
         }
     };
-    Ok(finished(response, premises, &id, (&method, &path), began, strict))
+    Ok(finished(response, premises, (&id, &trace), (&method, &path), began, strict))
 }
 
 /// A reply as it goes out: counted, dressed and logged.
 fn finished(
     mut response: ServiceResponse<BoxBody>,
     premises: &Premises,
-    id: &RequestId,
+    (id, trace): (&RequestId, &Trace),
     (method, path): (&Method, &str),
     began: Instant,
     strict: bool,
 ) -> ServiceResponse<BoxBody> {
     let status = response.status();
     premises.metrics.answered(Some(response.request()), method, status, began.elapsed());
+    if let Some(spans) = &premises.settings.spans {
+        let route = metrics::route_of(response.request());
+        spans.answered(trace, method, route, status, began.elapsed());
+    }
     dress(response.response_mut().head_mut(), id, premises, strict);
     log(method, path, status, began);
     response

@@ -33,6 +33,7 @@ mod request_id;
 mod routes;
 mod secrets;
 mod settings;
+mod spans;
 mod token;
 mod trace;
 mod trust;
@@ -65,6 +66,7 @@ pub use secrets::{
     BadSecret, LONGEST_PASSWORD, PIN_DIGITS, SHORTEST_PASSWORD, hash_password, hash_pin,
 };
 pub use settings::{Pace, Settings};
+pub use spans::{RequestSpan, Spans, ToSend};
 pub use trust::TrustPage;
 
 use ending::CUT_AFTER_S;

@@ -4,6 +4,8 @@ use std::time::Duration;
 
 use chrono::TimeDelta;
 
+use crate::spans::Spans;
+
 /// How often something may be asked: a burst, and then one every so often.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Pace {
@@ -45,6 +47,8 @@ pub struct Settings {
     pub certificate_is_given: bool,
     /// How long whoever sends a recorder's file may be silent.
     pub sender_silent_at_most: Duration,
+    /// Where is told what became of each request; none where nobody follows traces.
+    pub spans: Option<Spans>,
     /// How the backup gets on that is kept up beside; none where none is.
     pub backup: Option<store::BackupWatch>,
 }
@@ -63,6 +67,7 @@ impl Default for Settings {
             behind_proxy: false,
             certificate_is_given: false,
             sender_silent_at_most: Duration::from_secs(60),
+            spans: None,
             backup: None,
         }
     }

@@ -49,6 +49,7 @@ fields are refused. Replies of success mean that the records are on disk.";
 const UNTAGGED: &[&str] = &[
     "health::live",
     "health::ready",
+    "clock::read",
     "sessions::list",
     "sessions::current",
     "account::read",

@@ -259,14 +259,16 @@ impl Drop for Counted {
 }
 
 /// The route of a request as the table has it, with names in braces.
-fn route_of(asked: &HttpRequest) -> Option<String> {
+/// The route, with names in place of what was asked for; none where there is none.
+pub(crate) fn route_of(asked: &HttpRequest) -> Option<String> {
     match asked.app_data::<Facts>() {
         Some(facts) => Some(facts.path().to_owned()),
         None => asked.match_pattern(),
     }
 }
 
-fn name_of(method: &Method) -> &'static str {
+/// The method, or `other` where it is none that the service knows.
+pub(crate) fn name_of(method: &Method) -> &'static str {
     match *method {
         Method::GET => "GET",
         Method::HEAD => "HEAD",
