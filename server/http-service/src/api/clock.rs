@@ -17,7 +17,7 @@ use crate::office::Office;
 #[schema(as = ServerClock)]
 pub struct ClockView {
     /// What the server's clock shows.
-    pub now: DateTime<Utc>,
+    pub looked_at: DateTime<Utc>,
     /// Whether it stands before the ledger.
     pub behind: bool,
     /// When the record was made that was made at the latest time, of those since the clock was compared last.
@@ -32,7 +32,7 @@ pub struct ClockView {
 pub(crate) fn clock_view(view: View<'_>) -> ClockView {
     let keeping = &view.state.keeping;
     ClockView {
-        now: view.now,
+        looked_at: view.now,
         behind: keeping.ahead_of(view.now).is_some(),
         furthest_at: keeping.furthest.map(|it| it.at),
         furthest_record: keeping.furthest.map(|it| it.seq),
