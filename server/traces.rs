@@ -92,7 +92,7 @@ fn send_all(place: &str, from: &Receiver<ToSend>, spans: &Spans) {
     let (mut goes_on, mut lost, mut told) = (true, 0, None::<Instant>);
     while goes_on {
         let batch;
-        (batch, goes_on) = gathered(from);
+        (batch, goes_on) = gathered(from, spans);
         lost += spans.dropped();
         if batch.is_empty() {
             continue;
@@ -100,6 +100,8 @@ fn send_all(place: &str, from: &Receiver<ToSend>, spans: &Spans) {
         let sent = agent.post(place).send_json(body(&batch));
         if let Err(error) = sent {
             lost += batch.len() as u64;
+            // A program that ends does not wait for a collector once for each batch.
+            goes_on &= !spans.ends();
             if told.is_none_or(|told| told.elapsed() >= TOLD_EVERY) {
                 tracing::warn!(
                     error = &error as &dyn std::error::Error,
@@ -113,11 +115,12 @@ fn send_all(place: &str, from: &Receiver<ToSend>, spans: &Spans) {
 }
 
 /// The next batch, and whether more may come.
-fn gathered(from: &Receiver<ToSend>) -> (Vec<RequestSpan>, bool) {
+fn gathered(from: &Receiver<ToSend>, spans: &Spans) -> (Vec<RequestSpan>, bool) {
     let mut batch = Vec::new();
-    let Ok(ToSend::Span(first)) = from.recv() else { return (batch, false) };
+    let first = if spans.ends() { from.try_recv().ok() } else { from.recv().ok() };
+    let Some(ToSend::Span(first)) = first else { return (batch, false) };
     batch.push(*first);
-    let until = Instant::now() + GATHERED_FOR;
+    let until = Instant::now() + if spans.ends() { Duration::ZERO } else { GATHERED_FOR };
     while batch.len() < BATCH {
         match from.recv_timeout(until.saturating_duration_since(Instant::now())) {
             Ok(ToSend::Span(span)) => batch.push(*span),

@@ -71,27 +71,35 @@ fn the_authority_stays_the_same_from_start_to_start() {
     assert_eq!(before, std::fs::read(data.join("tls/authority.pem")).unwrap());
 }
 
+/// A server that speaks with a certificate from elsewhere, for `localhost`.
+struct Given {
+    certificate: Vec<u8>,
+    base: String,
+    _server: Server,
+}
+
+impl Given {
+    fn served() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
+        let [certificate, key] =
+            ["given.pem", "given-key.pem"].map(|name| folder.path().join(name));
+        std::fs::write(&certificate, made.cert.pem()).unwrap();
+        std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
+        let [certificate, key] = [&certificate, &key].map(|path| path.to_str().unwrap());
+        let given = ["--listen", "127.0.0.1:0", "--certificate", certificate, "--key", key];
+        let server = Server::fresh_serving(&given);
+        let base = format!("https://localhost:{}", server.base.rsplit(':').next().unwrap());
+        Self { certificate: made.cert.der().to_vec(), base, _server: server }
+    }
+}
+
 #[test]
 fn files_that_were_given_are_spoken_with() {
-    let folder = tempfile::tempdir().unwrap();
-    let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
-    let [certificate, key] = ["given.pem", "given-key.pem"].map(|name| folder.path().join(name));
-    std::fs::write(&certificate, made.cert.pem()).unwrap();
-    std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
-    let [certificate, key] = [&certificate, &key].map(|path| path.to_str().unwrap());
+    let given = Given::served();
 
-    let server = Server::fresh_serving(&[
-        "--listen",
-        "127.0.0.1:0",
-        "--certificate",
-        certificate,
-        "--key",
-        key,
-    ]);
-
-    let port = server.base.rsplit(':').next().unwrap();
-    let health = format!("https://localhost:{port}/api/v1/health/ready");
-    assert_eq!(phone(&[made.cert.der()]).get(&health).call().unwrap().status(), 200);
+    let health = format!("{}/api/v1/health/ready", given.base);
+    assert_eq!(phone(&[&given.certificate]).get(&health).call().unwrap().status(), 200);
 }
 
 /// What every kind of answer says of coming back over TLS: one of the API, a page, one that leads on, and none.
@@ -113,16 +121,8 @@ fn comes_back(agent: &ureq::Agent, base: &str, told: &[(&str, &str)]) -> Vec<Opt
 fn browsers_are_told_to_come_back_over_tls_only_where_others_vouch_for_the_certificate() {
     let a_year = vec![Some("max-age=31536000".to_owned()); 5];
     let nothing = vec![None; 5];
-    let folder = tempfile::tempdir().unwrap();
-    let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).unwrap();
-    let [certificate, key] = ["given.pem", "given-key.pem"].map(|name| folder.path().join(name));
-    std::fs::write(&certificate, made.cert.pem()).unwrap();
-    std::fs::write(&key, made.signing_key.serialize_pem()).unwrap();
-    let [certificate, key] = [&certificate, &key].map(|path| path.to_str().unwrap());
-    let given = ["--listen", "127.0.0.1:0", "--certificate", certificate, "--key", key];
-    let server = Server::fresh_serving(&given);
-    let base = format!("https://localhost:{}", server.base.rsplit(':').next().unwrap());
-    assert_eq!(comes_back(&phone(&[made.cert.der()]), &base, &[]), a_year);
+    let given = Given::served();
+    assert_eq!(comes_back(&phone(&[&given.certificate]), &given.base, &[]), a_year);
 
     // A phone that lost its trust in a folder's own authority has to get to the page without TLS that helps it.
     let own =

@@ -25,6 +25,15 @@ impl Answer {
         self.headers.iter().find(|(known, _)| known == name).map(|(_, value)| value.as_str())
     }
 
+    /// Every header but these, in order.
+    pub fn headers_but(&self, own: &[&str]) -> Vec<String> {
+        let others = self.headers.iter().filter(|(name, _)| !own.contains(&name.as_str()));
+        let mut others: Vec<String> =
+            others.map(|(name, value)| format!("{name}: {value}")).collect();
+        others.sort_unstable();
+        others
+    }
+
     /// Asserts what holds for every reply of the service, whatever was asked and whatever came of it: it has an id, and
     /// browsers are told what to run, to guess nothing, to keep it to its reader and to tell others nothing.
     #[track_caller]

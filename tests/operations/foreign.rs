@@ -31,14 +31,7 @@ pub fn told(answer: &Answer, named: (&str, &str)) -> (u16, Value, Vec<String>) {
     let body = serde_json::from_str(&body.to_string().replace(named.0, named.1)).unwrap();
     // The connection is closed where a body was not read to its end.
     let own = ["x-request-id", "date", "content-length", "connection"];
-    let mut headers: Vec<String> = answer
-        .headers
-        .iter()
-        .filter(|(name, _)| !own.contains(&name.as_str()))
-        .map(|(name, value)| format!("{name}: {value}"))
-        .collect();
-    headers.sort_unstable();
-    (answer.status, body, headers)
+    (answer.status, body, answer.headers_but(&own))
 }
 
 /// A person with a programme of their own, in which they have every role but the inspector's.

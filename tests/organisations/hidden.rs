@@ -23,14 +23,7 @@ fn said(answer: &Answer) -> (u16, Value, Vec<String>) {
         body.remove("time");
     }
     let own = ["x-request-id", "date", "content-length"];
-    let mut headers: Vec<String> = answer
-        .headers
-        .iter()
-        .filter(|(name, _)| !own.contains(&name.as_str()))
-        .map(|(name, value)| format!("{name}: {value}"))
-        .collect();
-    headers.sort_unstable();
-    (answer.status, body, headers)
+    (answer.status, body, answer.headers_but(&own))
 }
 
 /// The same without the path that was asked for.

@@ -103,10 +103,7 @@ pub(crate) async fn frame(
             };
             let mut reply = problem.reply(&path, &id);
             premises.metrics.told(&problem);
-            premises.metrics.answered(None, &method, reply.status(), began.elapsed());
-            if let Some(spans) = &premises.settings.spans {
-                spans.answered(&trace, &method, None, reply.status(), began.elapsed());
-            }
+            note(premises, &trace, None, (&method, reply.status()), began);
             dress(reply.head_mut(), &id, premises, strict);
             log(&method, &path, reply.status(), began);
             // There is no request left that it could be the answer to.
@@ -126,14 +123,25 @@ fn finished(
     strict: bool,
 ) -> ServiceResponse<BoxBody> {
     let status = response.status();
-    premises.metrics.answered(Some(response.request()), method, status, began.elapsed());
-    if let Some(spans) = &premises.settings.spans {
-        let route = metrics::route_of(response.request());
-        spans.answered(trace, method, route, status, began.elapsed());
-    }
+    note(premises, trace, Some(response.request()), (method, status), began);
     dress(response.response_mut().head_mut(), id, premises, strict);
     log(method, path, status, began);
     response
+}
+
+/// Counts an answer, and tells whoever follows its trace.
+fn note(
+    premises: &Premises,
+    trace: &Trace,
+    asked: Option<&HttpRequest>,
+    (method, status): (&Method, StatusCode),
+    began: Instant,
+) {
+    let took = began.elapsed();
+    premises.metrics.answered(asked, method, status, took);
+    if let Some(spans) = &premises.settings.spans {
+        spans.answered(trace, method, asked.and_then(metrics::route_of), status, took);
+    }
 }
 
 /// A path as it may be told and logged: without the secret of a private link.

@@ -2,7 +2,7 @@
 //! nothing of what was asked but the route.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::{Duration, SystemTime};
 
@@ -50,19 +50,26 @@ pub enum ToSend {
 pub struct Spans {
     to: SyncSender<ToSend>,
     dropped: Arc<AtomicU64>,
+    ends: Arc<AtomicBool>,
 }
 
 impl Spans {
     /// The two ends.
     pub fn new() -> (Self, Receiver<ToSend>) {
         let (to, from) = sync_channel(WAITING);
-        (Self { to, dropped: Arc::default() }, from)
+        (Self { to, dropped: Arc::default(), ends: Arc::default() }, from)
     }
 
     /// Says that nothing more comes.
     pub fn end(&self) {
-        // Whoever is gone need not be told.
-        let _ = self.to.send(ToSend::End);
+        self.ends.store(true, Ordering::SeqCst);
+        // Whoever waits for the next is woken by it. Where it does not fit in, nobody waits.
+        let _ = self.to.try_send(ToSend::End);
+    }
+
+    /// Whether it was said that nothing more comes.
+    pub fn ends(&self) -> bool {
+        self.ends.load(Ordering::SeqCst)
     }
 
     /// How many were dropped since this was asked last.
@@ -120,7 +127,8 @@ mod tests {
         spans.answered(&trace, &odd, None, StatusCode::NOT_FOUND, Duration::ZERO);
         let ToSend::Span(last) = from.iter().nth(WAITING - 1).unwrap() else { unreachable!() };
         assert_eq!((last.method, last.route), ("other", None));
-        drop(from);
+        assert!(!spans.ends());
         spans.end();
+        assert!(spans.ends() && matches!(from.try_recv(), Ok(ToSend::End)));
     }
 }

@@ -13,7 +13,7 @@ use crate::refusal::Refusal;
 use crate::state::State;
 
 /// How far what was read of the other clock may be from the server's: clocks are read to the minute, and it takes a while to
-/// write it down.
+/// write it down. A figure of our own, no source.
 const READ_APART: TimeDelta = TimeDelta::minutes(2);
 
 /// What the safety officer gives who compares the clocks.

@@ -50,7 +50,7 @@ pub enum Fault {
     Failed,
     /// Its validity is over: each way in which it is.
     Overdue {
-        /// Time since it was passed, in whole minutes, where that is too long.
+        /// Time since it was passed, where that is too long.
         age: Option<TimeDelta>,
         /// Powered minutes since it was passed, where those are too many.
         powered_min: Option<u64>,
@@ -113,7 +113,7 @@ pub fn fault(check: &CheckState, state: &State, now: DateTime<Utc>) -> Option<Fa
     let change = changes.max_by_key(|change| change.seq);
     if !by_clock || powered_min.is_some() || happening.is_some() || change.is_some() {
         return Some(Fault::Overdue {
-            age: (!by_clock).then_some(TimeDelta::minutes(age.num_minutes())),
+            age: (!by_clock).then_some(age),
             powered_min,
             happening: happening.map(|happening| happening.seq),
             change: change.map(|change| change.seq),

@@ -10,7 +10,8 @@ use crate::ledger::NodeHash;
 use crate::nouns::Role;
 use crate::record::{CheckpointKeyChanged, CopyAcknowledged, PublicKey};
 
-/// By how much a clock may stand before the last record: the clocks of several servers are never quite alike.
+/// By how much a clock may stand before the last record: the clocks of several servers are never quite alike. A figure of our own,
+/// no source.
 pub const CLOCKS_APART: TimeDelta = TimeDelta::minutes(1);
 
 /// The record that was made at the latest time.
@@ -105,7 +106,7 @@ impl Keeping {
     }
 
     pub(super) fn note(&mut self, entry: &Entry) {
-        if self.furthest.is_none_or(|furthest| furthest.at < entry.at) {
+        if self.furthest.is_none_or(|furthest| furthest.at <= entry.at) {
             self.furthest = Some(Furthest { seq: entry.seq, at: entry.at });
         }
         if entry.record.signs() {

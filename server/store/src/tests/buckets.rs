@@ -2,10 +2,9 @@
 //! `RUNGBOOK_TEST_S3` names no object store, nothing of it is tried; where it does, the variables that begin with AWS_ tell how to
 //! reach it, as they do for the program.
 
-use std::io::{Read as _, Write as _};
+use std::io::Read as _;
 
-use programme::codes::RecorderCode;
-use programme::record::{Digest, RecordingTaken};
+use programme::record::Digest;
 
 use super::*;
 use crate::objects::{Bucket, FilesAt};
@@ -58,31 +57,8 @@ fn digest_of(bytes: &[u8]) -> Digest {
     crate::files::pass_on(&mut &bytes[..], &mut std::io::sink()).unwrap()
 }
 
-async fn kept(club: &Club, bytes: &[u8]) -> Kept {
-    let mut incoming = club.store.objects().begin().unwrap();
-    incoming.write_all(bytes).unwrap();
-    club.store.objects().keep(incoming).await.unwrap()
-}
-
 fn notes(club: &Club) -> usize {
     std::fs::read_dir(club.data().join("incoming")).unwrap().count()
-}
-
-async fn recorded(club: &Club, recording: &Digest, columns: &Digest) {
-    let taken = RecordingTaken {
-        recording: recording.clone(),
-        recorder: RecorderCode::new("logger").unwrap(),
-        recorder_revision: 2,
-        name: "a.csv".to_owned(),
-        bytes: 8,
-        started: noon(),
-        ended: noon(),
-        rows: 1,
-        columns: columns.clone(),
-        channels: Vec::new(),
-        refused_rows: 0,
-    };
-    club.store.act(act(move |_| Ok(vec![taken.clone().into()]))).await.unwrap();
 }
 
 #[tokio::test]

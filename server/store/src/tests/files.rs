@@ -1,18 +1,11 @@
 //! Files under their digests, and what becomes of them with the ledger that speaks of them.
 
-use std::io::{Read as _, Write as _};
+use std::io::Read as _;
 
-use programme::codes::RecorderCode;
-use programme::record::{Digest, RecordingTaken};
+use programme::record::Digest;
 
 use super::*;
 use crate::Lost;
-
-async fn kept(club: &Club, bytes: &[u8]) -> Kept {
-    let mut incoming = club.store.objects().begin().unwrap();
-    incoming.write_all(bytes).unwrap();
-    club.store.objects().keep(incoming).await.unwrap()
-}
 
 fn all_in(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> = std::fs::read_dir(folder)
@@ -27,20 +20,7 @@ fn all_in(folder: &Path) -> Vec<String> {
 async fn with_a_recording() -> (Club, Digest, Digest) {
     let club = Club::in_a_file_with(2).await;
     let (recording, columns) = (kept(&club, b"a,b\n1,2\n").await, kept(&club, b"PAR1").await);
-    let taken = RecordingTaken {
-        recording: recording.digest.clone(),
-        recorder: RecorderCode::new("logger").unwrap(),
-        recorder_revision: 2,
-        name: "a.csv".to_owned(),
-        bytes: 8,
-        started: noon(),
-        ended: noon(),
-        rows: 1,
-        columns: columns.digest.clone(),
-        channels: Vec::new(),
-        refused_rows: 0,
-    };
-    club.store.act(act(move |_| Ok(vec![taken.clone().into()]))).await.unwrap();
+    recorded(&club, &recording.digest, &columns.digest).await;
     (club, recording.digest, columns.digest)
 }
 

@@ -23,13 +23,14 @@ mod sign_ins;
 mod stepwise;
 mod verifying;
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, TimeDelta, Utc};
-use programme::codes::{PersonHandle, ProgrammeId};
+use programme::codes::{PersonHandle, ProgrammeId, RecorderCode};
 use programme::entry::{Draft, Entry};
 use programme::nouns::WeatherObservation;
-use programme::record::{StandDownCalled, WeatherObserved};
+use programme::record::{Digest, RecordingTaken, StandDownCalled, WeatherObserved};
 use programme::state::State;
 use sqlx::{Connection, SqliteConnection};
 use tempfile::TempDir;
@@ -163,6 +164,31 @@ async fn tamper(data: &Path, statements: &'static str) -> Result<(), sqlx::Error
     let outcome = sqlx::raw_sql(statements).execute(&mut connection).await;
     connection.close().await?;
     outcome.map(|_| ())
+}
+
+/// Keeps a file.
+async fn kept(club: &Club, bytes: &[u8]) -> Kept {
+    let mut incoming = club.store.objects().begin().unwrap();
+    incoming.write_all(bytes).unwrap();
+    club.store.objects().keep(incoming).await.unwrap()
+}
+
+/// Records that these files are a recording and its columns.
+async fn recorded(club: &Club, recording: &Digest, columns: &Digest) {
+    let taken = RecordingTaken {
+        recording: recording.clone(),
+        recorder: RecorderCode::new("logger").unwrap(),
+        recorder_revision: 2,
+        name: "a.csv".to_owned(),
+        bytes: 8,
+        started: noon(),
+        ended: noon(),
+        rows: 1,
+        columns: columns.clone(),
+        channels: Vec::new(),
+        refused_rows: 0,
+    };
+    club.store.act(act(move |_| Ok(vec![taken.clone().into()]))).await.unwrap();
 }
 
 fn tug() -> ProgrammeId {
