@@ -1,5 +1,6 @@
 //! The door of the pages: whose form is taken, whose is not, and that the API never reads a page's cookie.
 
+mod account;
 mod engineer;
 mod evidence;
 mod forms;

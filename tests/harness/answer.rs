@@ -43,9 +43,11 @@ impl Answer {
         let dressed = header("x-content-type-options") == "nosniff"
             && policy.contains("default-src 'none'")
             && policy.contains("frame-ancestors 'none'")
+            && policy.contains("base-uri 'none'")
             && !policy.contains("unsafe")
             && matches!(header("referrer-policy"), "no-referrer" | "same-origin")
             && header("cross-origin-resource-policy") == "same-origin"
+            && !self.headers.iter().any(|(name, _)| name.starts_with("access-control-"))
             && self.header("cache-control").is_some()
             && self.header("x-request-id").is_some();
         assert!(dressed, "{}: {:?}", self.asked, self.headers);

@@ -11,6 +11,7 @@ pub(super) const SHOWN: &[&str] = &[
     "sessions_list",
     "sessions_current",
     "sessions_end",
+    "sessions_end_one",
     "account_read",
     "account_change_password",
     "account_change_pin",
@@ -46,6 +47,20 @@ fn people_sign_in_keep_their_account_and_sign_out_and_an_administrator_keeps_all
     let sessions = cas.get("/api/v1/sessions").has_status(200).json();
     assert_eq!(sessions["items"].as_array().map(Vec::len), Some(2), "{sessions:#}");
     assert_eq!(cas.get("/api/v1/sessions/current").has_status(200).json()["current"], true);
+
+    // Signing out elsewhere; what is somebody else's is as if it were not there.
+    let elsewhere = format!("/api/v1/sessions/{}", tokens["session"].as_str().unwrap());
+    let [_, other, ..] = story.people();
+    other.delete(&elsewhere).has_problem(404, "not-found");
+    cas.delete(&format!("{elsewhere}?colour=red")).has_problem(400, "bad-query");
+    cas.delete(&elsewhere).has_status(204);
+    let ended = anyone
+        .with("authorization", &format!("Bearer {}", fresh["access_token"].as_str().unwrap()));
+    ended.get("/api/v1/account").has_problem(401, "token-refused");
+    cas.delete(&elsewhere).has_problem(404, "not-found");
+    cas.delete("/api/v1/sessions/mine").has_problem(404, "not-found");
+    let sessions = cas.get("/api/v1/sessions").has_status(200).json();
+    assert_eq!(sessions["items"].as_array().map(Vec::len), Some(1), "{sessions:#}");
 
     // One's own account.
     let own = cas.get("/api/v1/account").has_status(200).json();

@@ -38,7 +38,7 @@ const TABLE: &[(Who, &[&str])] = &[
         "sessions_begin", "sessions_refresh", "calendars_read",
     ]),
     (Who::SignedIn, &[
-        "sessions_list", "sessions_current", "sessions_end", "account_read", "account_change_password",
+        "sessions_list", "sessions_current", "sessions_end", "sessions_end_one", "account_read", "account_change_password",
         "account_change_pin", "account_remove_pin", "compute_compute", "programmes_list",
     ]),
     (Who::Administrator, &[
@@ -167,6 +167,7 @@ pub fn path_of(operation: &Operation) -> String {
         ("topic", "atmosphere"),
         ("seq", "1"),
         ("link", RECORDING),
+        ("session", "0197f2a4-6b1e-7c50-9d2f-3a8e5b1c7d91"),
         ("order", "0197f2a4-6b1e-7c50-9d2f-3a8e5b1c7d90"),
     ] {
         path = path.replace(&format!("{{{name}}}"), value);

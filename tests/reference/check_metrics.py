@@ -9,6 +9,7 @@ one from another.
 """
 
 import argparse
+import concurrent.futures
 import os
 import random
 import re
@@ -92,12 +93,24 @@ def check(base, address):
     outcomes = {outcome: rose("rungbook_acts_total", outcome=outcome) for outcome in ("done", "repeated", "refused")}
     assert outcomes == {"done": 9, "repeated": 2, "refused": 1}, outcomes
     assert rose("rungbook_act_duration_seconds_count") == 12
+    # One who waits for each answer has a transaction for each of the nine that wrote.
+    assert rose("rungbook_transaction_acts_count") == rose("rungbook_transaction_duration_seconds_count") == 9
+    assert rose("rungbook_transaction_acts_sum") == rose("rungbook_transaction_acts_bucket", le="1.0") == 9
     assert rose("rungbook_requests_total", route=ROUTE, method="POST", status="2xx") == 10
     assert rose("rungbook_requests_total", route=ROUTE, method="GET", status="2xx") == 1
     assert rose("rungbook_requests_total", status="4xx") == 1
     assert rose("rungbook_request_duration_seconds_count", route=ROUTE) == 11
     assert rose("rungbook_request_duration_seconds_bucket", route=ROUTE, le="+Inf") == 11
     assert rose("rungbook_requests_total") == 13
+
+    # What comes together is written together.
+    before = Figures(address)
+    with concurrent.futures.ThreadPoolExecutor(16) as crew:
+        observe = lambda _: cas.post(f"{base}{AT}/weather", json=body, timeout=30).raise_for_status()
+        list(crew.map(observe, range(400)))
+    together = Figures(address)
+    acts, transactions = (together.of(name) - before.of(name) for name in ("rungbook_transaction_acts_sum", "rungbook_transaction_acts_count"))
+    assert acts == 400 and 2 <= transactions <= 400, (acts, transactions)
 
     # What goes on at this moment.
     assert (after.of("rungbook_uploads"), after.of("rungbook_event_streams")) == (0, 0)

@@ -88,7 +88,14 @@ impl Tls {
                 Box::new(Introduced::new(authority, names, address, at)),
             ));
         }
-        if address.ip().is_loopback() || behind_proxy {
+        if address.ip().is_loopback() {
+            return Ok(Speaks::Plain);
+        }
+        if behind_proxy {
+            tracing::warn!(
+                %address,
+                "whoever reaches this address without going through the proxy is taken for the proxy, and is not asked to speak TLS: let nothing but the proxy reach it"
+            );
             return Ok(Speaks::Plain);
         }
         if self.plain_http {

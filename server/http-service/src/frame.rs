@@ -29,7 +29,7 @@ static ALWAYS: [(HeaderName, HeaderValue); 5] = [
     (header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache")),
     (
         header::CONTENT_SECURITY_POLICY,
-        HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'"),
+        HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'; base-uri 'none'"),
     ),
     (header::REFERRER_POLICY, HeaderValue::from_static("no-referrer")),
     (

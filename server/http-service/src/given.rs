@@ -330,6 +330,7 @@ named! {
     Seq, "seq", "record";
     Link, "link", "calendar";
     Uuid, "order", "order";
+    Session, "session", "sign-in";
 }
 
 /// A number of a programme, from 1.
@@ -378,6 +379,18 @@ pub(crate) struct Seq(pub u64);
 
 impl FromStr for Seq {
     type Err = std::num::ParseIntError;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        text.parse().map(Self)
+    }
+}
+
+/// The id of a sign-in.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Session(pub Uuid);
+
+impl FromStr for Session {
+    type Err = uuid::Error;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         text.parse().map(Self)

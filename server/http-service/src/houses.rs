@@ -10,6 +10,7 @@ use actix_web::HttpRequest;
 use actix_web::http::header::HOST;
 use store::Store;
 
+use crate::forwarded;
 use crate::host_name::HostName;
 use crate::office::{Office, Premises};
 use crate::problem::{MISDIRECTED, Problem};
@@ -99,16 +100,14 @@ impl Houses {
 
 /// The authority under which whoever asks reached us, as a proxy of ours or their own request tells it.
 pub(crate) fn authority(request: &HttpRequest, behind_proxy: bool) -> String {
-    if behind_proxy {
-        return request.connection_info().host().to_owned();
-    }
-    let of_header = request.headers().get(HOST).and_then(|host| host.to_str().ok());
-    of_header.or_else(|| in_target(request)).unwrap_or_default().to_owned()
+    let told = if behind_proxy { forwarded::host(request) } else { None };
+    let of_header = || request.headers().get(HOST).and_then(|host| host.to_str().ok());
+    told.or_else(of_header).or_else(|| in_target(request)).unwrap_or_default().to_owned()
 }
 
 /// Whether a proxy of ours tells that TLS was spoken with it.
 pub(crate) fn proxied_over_tls(request: &HttpRequest, behind_proxy: bool) -> bool {
-    behind_proxy && request.connection_info().scheme() == "https"
+    behind_proxy && forwarded::is_tls(request)
 }
 
 /// The authority in what is asked for itself: always in HTTP/2, seldom before.
@@ -146,13 +145,11 @@ mod tests {
             || TestRequest::get().uri("/").insert_header(("host", "North.example.org:8440"));
         assert_eq!(asked(north(), false).unwrap(), "north.example.org");
         assert_eq!(asked(north(), true).unwrap(), "north.example.org");
-        for header in
-            [("x-forwarded-host", "south.example.org"), ("forwarded", "host=south.example.org")]
-        {
-            let forwarded = || north().insert_header(header);
-            assert_eq!(asked(forwarded(), false).unwrap(), "north.example.org");
-            assert_eq!(asked(forwarded(), true).unwrap(), "south.example.org");
-        }
+        let forwarded = || north().insert_header(("x-forwarded-host", "south.example.org"));
+        assert_eq!(asked(forwarded(), false).unwrap(), "north.example.org");
+        assert_eq!(asked(forwarded(), true).unwrap(), "south.example.org");
+        let by_another_header = north().insert_header(("forwarded", "host=south.example.org"));
+        assert_eq!(asked(by_another_header, true).unwrap(), "north.example.org");
         // As HTTP/2 has it.
         let target = || TestRequest::get().uri("https://north.example.org/who");
         assert_eq!(asked(target(), false).unwrap(), "north.example.org");

@@ -11,6 +11,7 @@ mod desk;
 mod ending;
 mod entity_tag;
 mod evidence;
+mod forwarded;
 mod frame;
 mod gathered;
 mod given;

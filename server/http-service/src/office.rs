@@ -9,16 +9,19 @@ use std::sync::Arc;
 use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpRequest};
 use chrono::{DateTime, Utc};
-use programme::codes::PersonHandle;
+use maud::Markup;
+use programme::codes::{PersonHandle, ProgrammeId};
 use store::{BackupWatch, Store, WriteError};
 
 use crate::boards::Boards;
 use crate::clock::Clock;
+use crate::desk::Shown;
 use crate::ending::Ending;
 use crate::evidence::Orders;
+use crate::forwarded;
 use crate::host_name::HostName;
 use crate::houses::{Houses, Organisation};
-use crate::kept::KeptViews;
+use crate::kept::{Kept, Whose};
 use crate::live::Listeners;
 use crate::metrics::Metrics;
 use crate::pace::Attempts;
@@ -33,6 +36,12 @@ const HEAVY_AT_ONCE: usize = 2;
 
 /// Evidence that is made at the same time.
 const MADE_AT_ONCE: usize = 1;
+
+/// So many views of points are kept; each has some ten thousand bytes.
+const VIEWS: usize = 512;
+
+/// So many ladders are kept; each has some tens of thousands of bytes.
+const LADDERS: usize = 32;
 
 /// What all houses of a process share, so that what they take together stays bounded however many they are.
 #[derive(Clone)]
@@ -88,8 +97,10 @@ pub(crate) struct Shared {
     pub heavy: Turns,
     /// Evidence that may be made at the same time.
     pub making: Turns,
-    /// Views that were made and still hold.
-    pub views: KeptViews,
+    /// Views of points that were made and still hold.
+    pub views: Kept<Whose, Shown>,
+    /// Ladders that were drawn and still hold, as pictures and as lists.
+    pub ladders: Kept<(ProgrammeId, bool), Markup>,
     /// The holds of whole ladders.
     pub boards: Boards,
     /// Who hears of records while they are made.
@@ -133,6 +144,8 @@ impl Office {
         let access = store.secret("access-token", now).await?;
         let refresh = store.secret("refresh-token", now).await?;
         let tokens = Tokens::new(access.bytes(), refresh.bytes(), settings.access_token_lasts);
+        let heard = Arc::clone(&metrics);
+        store.watch_transactions(move |transaction| heard.committed(transaction));
         Ok(Self(Arc::new(Shared {
             tokens,
             secrets: Secrets::new(hashing.of_another_house(), metrics.secrets.clone()),
@@ -142,7 +155,8 @@ impl Office {
             past: past.of_another_house(),
             heavy: heavy.of_another_house(),
             making: making.of_another_house(),
-            views: KeptViews::default(),
+            views: Kept::at_most(VIEWS),
+            ladders: Kept::at_most(LADDERS),
             boards: Boards::default(),
             listeners: Arc::default(),
             evidence: Orders::of(&store),
@@ -164,13 +178,8 @@ impl Office {
 
     /// From which address somebody asks.
     pub fn address(&self, request: &HttpRequest) -> IpAddr {
-        let forwarded = self
-            .settings
-            .behind_proxy
-            .then(|| request.connection_info().realip_remote_addr()?.parse().ok())
-            .flatten();
-        forwarded
-            .or_else(|| request.peer_addr().map(|peer| peer.ip()))
+        let told = self.settings.behind_proxy.then(|| forwarded::address(request)).flatten();
+        told.or_else(|| request.peer_addr().map(|peer| peer.ip()))
             .unwrap_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED))
     }
 }

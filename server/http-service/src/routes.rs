@@ -121,6 +121,7 @@ table! {
     GET "/api/v1/sessions" SignedIn => sessions::list;
     GET "/api/v1/sessions/current" SignedIn => sessions::current;
     DELETE "/api/v1/sessions/current" SignedIn => sessions::end;
+    DELETE "/api/v1/sessions/{session}" SignedIn => sessions::end_one;
 
     GET "/api/v1/account" SignedIn => account::read;
     PUT "/api/v1/account/password" SignedIn => account::change_password;

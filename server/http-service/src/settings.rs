@@ -41,7 +41,7 @@ pub struct Settings {
     pub hashes_at_once: usize,
     /// Reads of the past at the same time; each folds the ledger anew.
     pub past_reads_at_once: usize,
-    /// Whether a proxy of ours stands in front, whose `Forwarded` or `X-Forwarded-For` header tells the address.
+    /// Whether a proxy of ours stands in front, whose `X-Forwarded-For` header tells the address.
     pub behind_proxy: bool,
     /// Whether the certificate that is spoken with is one for which others vouch, and not a folder's own authority.
     pub certificate_is_given: bool,

@@ -202,7 +202,17 @@ impl Board {
 
     /// Every reason that holds the point at a place of the ladder; none for a place without a point.
     pub fn reasons(&self, place: usize, state: &State, now: DateTime<Utc>) -> Arc<[Reason]> {
-        let Some(rung) = state.ladder.rungs().get(place) else { return Arc::default() };
+        self.lasting_reasons(place, state, now).0
+    }
+
+    /// As [`Board::reasons`], with whether it is known that time alone changes nothing of them before the next whole second.
+    pub fn lasting_reasons(
+        &self,
+        place: usize,
+        state: &State,
+        now: DateTime<Utc>,
+    ) -> (Arc<[Reason]>, bool) {
+        let Some(rung) = state.ladder.rungs().get(place) else { return (Arc::default(), true) };
         let look = |moment| match self.kept_at(place, state, moment) {
             Some(kept) => {
                 let foreseen = self.foreseen_at(place, state, rung, moment);

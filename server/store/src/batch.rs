@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::time::Instant;
 
 use chrono::{DateTime, Utc};
 use parking_lot::RwLock;
@@ -17,6 +18,7 @@ use crate::fence::CopyFound;
 use crate::idempotency::{Answered, Key, Remembered, Reply, ToRemember};
 use crate::published::Published;
 use crate::store::Shared;
+use crate::watched::Transaction;
 use crate::writer::ActJob;
 
 /// A programme with what is decided and not yet on disk.
@@ -56,6 +58,7 @@ pub(crate) struct Batch<'a> {
     pub to_remember: Vec<ToRemember>,
     /// Answers that write nothing. They may rest on acts of this batch, so they wait for it too.
     others: Vec<(Result<Acted, ActError>, Answer)>,
+    began: Instant,
 }
 
 impl<'a> Batch<'a> {
@@ -71,6 +74,7 @@ impl<'a> Batch<'a> {
             decided: Vec::new(),
             to_remember: Vec::new(),
             others: Vec::new(),
+            began: Instant::now(),
         }
     }
 
@@ -135,6 +139,13 @@ impl<'a> Batch<'a> {
 
     /// Lets readers see what is on disk now, and answers.
     pub fn publish(self) {
+        if self.writes() {
+            self.shared.watcher.tell(Transaction {
+                acts: self.decided.len(),
+                records: self.decided.iter().map(|(decided, _)| decided.rows.len()).sum(),
+                took: self.began.elapsed(),
+            });
+        }
         for (decided, answer) in self.decided {
             let Decided { programme, rows, reply, .. } = decided;
             if let Some(last) = rows.last() {

@@ -44,6 +44,7 @@ mod stepwise;
 mod store;
 mod verify;
 mod watch;
+mod watched;
 mod whereabouts;
 mod writer;
 
@@ -83,4 +84,5 @@ pub use store::Store;
 pub use verify::{
     FirstFailure, ProgrammeVerdict, TrustedHead, VerifyError, Wrong, verify, verify_at,
 };
+pub use watched::Transaction;
 pub use whereabouts::{BadDatabaseUrl, DatabaseUrl, Whereabouts, holds_ledger};

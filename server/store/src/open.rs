@@ -32,6 +32,7 @@ use crate::sql::{Link, Readers};
 use crate::store::{Shared, Store};
 use crate::verify::{FirstFailure, Wrong};
 use crate::watch::Watch;
+use crate::watched::Watcher;
 use crate::whereabouts::{DatabaseUrl, Whereabouts};
 use crate::writer::{Hand, Job, WAITING, Writer};
 use copies::{open_fence, open_fence_among_others};
@@ -150,6 +151,7 @@ impl Store {
             notary,
             fence,
             copies: RwLock::new(copies),
+            watcher: Watcher::default(),
             place,
         };
         let (store, _, _) = Self::begin(shared, Hand::Alone(Alone::new(connection)))?;
@@ -216,6 +218,7 @@ impl Store {
             notary,
             fence: found.fence,
             copies: RwLock::new(found.copies),
+            watcher: Watcher::default(),
             place,
         };
         let hand = Hand::Among(Box::new(Among::new(me, database.options().clone(), seen)));

@@ -20,6 +20,7 @@ use crate::published::{Head, News, Published};
 use crate::secret::Secret;
 use crate::session::SignIns;
 use crate::sql::Readers;
+use crate::watched::Watcher;
 use crate::writer::Job;
 
 /// The ledger, people and sessions of one data directory. Clones are handles to the same store.
@@ -42,6 +43,8 @@ pub(crate) struct Shared {
     pub fence: Fence,
     /// Ledgers that go on from copies that nobody has acknowledged.
     pub copies: RwLock<HashMap<ProgrammeId, CopyFound>>,
+    /// Who hears of each transaction.
+    pub watcher: Watcher,
     /// Holds the directory's lock until the last handle and the writer are gone.
     pub place: DataDir,
 }

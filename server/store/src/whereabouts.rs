@@ -1,10 +1,11 @@
 //! Where a store is kept: a folder of this machine, and the database where that is not a file in it.
 
 use std::fmt;
+use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
-use sqlx::postgres::PgConnectOptions;
+use sqlx::postgres::{PgConnectOptions, PgSslMode};
 use sqlx::{ConnectOptions, Connection as _};
 
 use crate::data_dir::holds_data;
@@ -91,10 +92,31 @@ impl FromStr for DatabaseUrl {
         if options.get_database().is_none_or(str::is_empty) {
             return Err(BadDatabaseUrl::NoName);
         }
+        // As nobody else is served without TLS, so nobody else's database is asked without it, unless that was asked for by name.
+        let unencrypted_by_name =
+            text.contains("sslmode=disable") || text.contains("sslmode=allow");
+        let options = match options.get_ssl_mode() {
+            PgSslMode::Disable | PgSslMode::Allow | PgSslMode::Prefer
+                if !is_on_this_machine(&options) && !unencrypted_by_name =>
+            {
+                options.ssl_mode(PgSslMode::Require)
+            }
+            _ => options,
+        };
         // A statement that waits for another server is no cause for a line in the log.
         let options = options.application_name("rungbook").disable_statement_logging();
         Ok(Self(Box::new(options)))
     }
+}
+
+/// Whether what is said to a database stays on this machine.
+fn is_on_this_machine(options: &PgConnectOptions) -> bool {
+    let host = options.get_host();
+    let address = host.trim_start_matches('[').trim_end_matches(']').parse::<IpAddr>();
+    options.get_socket().is_some()
+        || host.starts_with('/')
+        || host == "localhost"
+        || address.is_ok_and(|it| it.is_loopback())
 }
 
 impl DatabaseUrl {
@@ -151,6 +173,26 @@ mod tests {
             let error = bad.parse::<DatabaseUrl>().unwrap_err();
             let told = format!("{error} {error:?}");
             assert!(!told.contains("s3cret"), "{told}");
+        }
+    }
+
+    #[test]
+    fn a_database_on_another_machine_is_asked_over_tls_unless_it_is_named_otherwise() {
+        let mode = |url: &str| {
+            let url: DatabaseUrl = url.parse().unwrap();
+            format!("{:?}", url.options().get_ssl_mode())
+        };
+        for (url, wanted) in [
+            ("postgres://a@db.example.org/x", "Require"),
+            ("postgres://a@192.0.2.7/x?sslmode=prefer", "Require"),
+            ("postgres://a@db.example.org/x?sslmode=verify-full", "VerifyFull"),
+            ("postgres://a@db.example.org/x?sslmode=disable", "Disable"),
+            ("postgres://a@localhost/x", "Prefer"),
+            ("postgres://a@127.0.0.1:6000/x", "Prefer"),
+            ("postgres://a@[::1]/x", "Prefer"),
+            ("postgres:///x?host=/run/postgresql", "Prefer"),
+        ] {
+            assert_eq!(mode(url), wanted, "{url}");
         }
     }
 }

@@ -10,6 +10,7 @@ use crate::access::SignedIn;
 use crate::desk::{Answer, answer};
 use crate::given::Given;
 use crate::office::Office;
+use crate::problem::Problem;
 
 /// Who is signed in.
 #[derive(Debug, Serialize, utoipa::ToSchema)]
@@ -80,14 +81,21 @@ pub(crate) async fn change_password(
     given: Given<ChangePassword>,
     office: Office,
 ) -> Answer {
-    office.confirm_password(&person.handle, given.body.secret).await?;
-    let hash = office
-        .secrets
-        .hash_password(&person.handle, "new_password", given.body.new_password)
-        .await?;
-    office.store.set_password_hash(&person.handle, hash, office.now()).await?;
-    tracing::info!(person = %person.handle, "{} changed their password", person.handle);
+    new_password_of(&person.handle, given.body, &office).await?;
     Ok(HttpResponse::NoContent().finish())
+}
+
+/// Sets somebody's password, who knows the present one, and ends all sessions of theirs.
+pub(crate) async fn new_password_of(
+    person: &PersonHandle,
+    change: ChangePassword,
+    office: &Office,
+) -> Result<(), Problem> {
+    office.confirm_password(person, change.secret).await?;
+    let hash = office.secrets.hash_password(person, "new_password", change.new_password).await?;
+    office.store.set_password_hash(person, hash, office.now()).await?;
+    tracing::info!(%person, "{person} changed their password");
+    Ok(())
 }
 
 /// Set a PIN, with which you can sign on the field.
@@ -101,16 +109,33 @@ pub(crate) async fn change_pin(
     given: Given<ChangePin>,
     office: Office,
 ) -> Answer {
-    office.confirm_password(&person.handle, given.body.secret).await?;
-    let hash = office.secrets.hash_pin(given.body.pin).await?;
-    office.store.set_pin_hash(&person.handle, Some(hash), office.now()).await?;
-    tracing::info!(person = %person.handle, "{} set a PIN", person.handle);
+    new_pin_of(&person.handle, given.body, &office).await?;
     Ok(HttpResponse::NoContent().finish())
+}
+
+/// Sets the PIN of somebody who knows their password.
+pub(crate) async fn new_pin_of(
+    person: &PersonHandle,
+    change: ChangePin,
+    office: &Office,
+) -> Result<(), Problem> {
+    office.confirm_password(person, change.secret).await?;
+    let hash = office.secrets.hash_pin(change.pin).await?;
+    office.store.set_pin_hash(person, Some(hash), office.now()).await?;
+    tracing::info!(%person, "{person} set a PIN");
+    Ok(())
 }
 
 /// Take your PIN away; from then on you sign with your password.
 #[utoipa::path(delete, path = "", responses((status = 204, description = "Taken away.")))]
 pub(crate) async fn remove_pin(person: SignedIn, office: Office) -> Answer {
-    office.store.set_pin_hash(&person.handle, None, office.now()).await?;
+    no_pin_of(&person.handle, &office).await?;
     Ok(HttpResponse::NoContent().finish())
+}
+
+/// Takes somebody's PIN away.
+pub(crate) async fn no_pin_of(person: &PersonHandle, office: &Office) -> Result<(), Problem> {
+    office.store.set_pin_hash(person, None, office.now()).await?;
+    tracing::info!(%person, "{person} took their PIN away");
+    Ok(())
 }

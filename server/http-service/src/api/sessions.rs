@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::access::{Anyone, SignedIn};
 use crate::desk::{Answer, answer};
-use crate::given::Given;
+use crate::given::{At, Given, Session};
 use crate::idempotency::{REPLAYED, TRUE};
 use crate::metrics::SignIn as Tried;
 use crate::office::Office;
@@ -133,11 +133,18 @@ pub(crate) async fn admitted(
     password: String,
 ) -> Result<PersonHandle, Problem> {
     let admitted = are_let_in(office, request, handle, password).await;
-    office.metrics.tried(match &admitted {
+    let outcome = match &admitted {
         Ok(_) => Tried::Admitted,
         Err(problem) if problem.code() == SIGN_IN_REFUSED.code => Tried::Refused,
         Err(_) => Tried::PutOff,
-    });
+    };
+    office.metrics.tried(outcome);
+    if admitted.is_err() {
+        // What was typed is told only where it is the handle of somebody here: it may be a password in the wrong field.
+        let known = PersonHandle::new(handle).ok().filter(|it| office.store.account(it).is_some());
+        let (person, outcome) = (known.as_ref().map(PersonHandle::as_str), outcome.word());
+        tracing::warn!(person, address = %office.address(request), "a sign-in was {outcome}");
+    }
     admitted
 }
 
@@ -226,13 +233,18 @@ pub(crate) async fn refresh(
 /// Your sign-ins that stand.
 #[utoipa::path(get, path = "", responses((status = 200, description = "The sessions.", body = Sessions)))]
 pub(crate) async fn list(person: SignedIn, office: Office) -> Answer {
-    answer(StatusCode::OK, &Sessions { items: sessions_of(&person, &office) })
+    answer(
+        StatusCode::OK,
+        &Sessions { items: sessions_of(&person.handle, person.session, &office) },
+    )
 }
 
 /// The sign-in that asks.
 #[utoipa::path(get, path = "", responses((status = 200, description = "The session.", body = StandingSession)))]
 pub(crate) async fn current(person: SignedIn, office: Office) -> Answer {
-    let found = sessions_of(&person, &office).into_iter().find(|session| session.current);
+    let found = sessions_of(&person.handle, person.session, &office)
+        .into_iter()
+        .find(|session| session.current);
     let session = found.ok_or_else(|| Problem::from(store::NotSignedIn::Ended))?;
     answer(StatusCode::OK, &session)
 }
@@ -245,14 +257,40 @@ pub(crate) async fn end(person: SignedIn, office: Office) -> Answer {
     Ok(HttpResponse::NoContent().finish())
 }
 
-fn sessions_of(person: &SignedIn, office: &Office) -> Vec<StandingSession> {
+/// Sign out elsewhere: end one of your sign-ins, such as that of a phone that was lost. It acts at once.
+#[utoipa::path(delete, path = "", responses((status = 204, description = "Ended.")))]
+pub(crate) async fn end_one(person: SignedIn, session: At<Session>, office: Office) -> Answer {
+    end_of(&person.handle, session.0.0, &office).await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// Ends one of a person's sign-ins. That of somebody else is as unknown as one that is over.
+pub(crate) async fn end_of(
+    person: &PersonHandle,
+    session: Uuid,
+    office: &Office,
+) -> Result<(), Problem> {
+    if !office.store.sessions_of(person).iter().any(|(own, _)| *own == session) {
+        return Err(Problem::unknown("sign-in", session));
+    }
+    office.store.end_session(session, office.now()).await?;
+    tracing::info!(%person, %session, "{person} ended a sign-in");
+    Ok(())
+}
+
+/// The sign-ins of a person that stand, oldest first, as one of them is told.
+pub(crate) fn sessions_of(
+    person: &PersonHandle,
+    asks: Uuid,
+    office: &Office,
+) -> Vec<StandingSession> {
     let mut sessions: Vec<StandingSession> = office
         .store
-        .sessions_of(&person.handle)
+        .sessions_of(person)
         .into_iter()
         .map(|(session, expires_at)| StandingSession {
             session,
-            current: session == person.session,
+            current: session == asks,
             began_at: began_at(session),
             expires_at,
         })

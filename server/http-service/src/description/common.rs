@@ -46,6 +46,12 @@ const NAMES: &[(&str, &str, &str, &str)] = &[
     ("topic", "TopicName", "The topic's name.", "atmosphere"),
     ("seq", "RecordNumber", "The record's number.", "1"),
     (
+        "session",
+        "SessionId",
+        "The sign-in: its id, as the list of your sign-ins tells it.",
+        "0197f2a4-6b1e-7c50-9d2f-3a8e5b1c7d91",
+    ),
+    (
         "order",
         "OrderId",
         "The order: the id that it was given when it was taken.",

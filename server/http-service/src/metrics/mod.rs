@@ -19,6 +19,7 @@ use prometheus_client::metrics::gauge::Gauge;
 use prometheus_client::metrics::histogram::Histogram;
 use prometheus_client::metrics::info::Info;
 use prometheus_client::registry::{Registry, Unit};
+use store::Transaction;
 
 use crate::problem::Problem;
 use crate::routes::Facts;
@@ -32,6 +33,9 @@ const NO_ROUTE: &str = "none";
 /// Upper bounds of the times, in seconds: from what memory answers to what a forecast takes.
 const BOUNDS_S: [f64; 13] =
     [0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0];
+
+/// Upper bounds of how many acts a transaction holds; it holds no more than the last.
+const BOUNDS_ACTS: [f64; 9] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0];
 
 fn times() -> Histogram {
     Histogram::new(BOUNDS_S)
@@ -92,7 +96,7 @@ pub(crate) enum SignIn {
 }
 
 impl SignIn {
-    const fn word(self) -> &'static str {
+    pub const fn word(self) -> &'static str {
         match self {
             Self::Admitted => "admitted",
             Self::Refused => "refused",
@@ -111,6 +115,8 @@ pub(crate) struct Metrics {
     acts: Family<Came, Counter>,
     act_took: Histogram,
     records: Counter,
+    transaction_took: Histogram,
+    acts_of_transaction: Histogram,
     sign_ins: Family<Came, Counter>,
     pub secrets: secrets::Counts,
     /// Recorders' files that are coming or being read.
@@ -140,6 +146,8 @@ impl Metrics {
             acts: Family::default(),
             act_took: times(),
             records: Counter::default(),
+            transaction_took: times(),
+            acts_of_transaction: Histogram::new(BOUNDS_ACTS),
             sign_ins: Family::default(),
             secrets: secrets::Counts::default(),
             uploads: Gauge::default(),
@@ -173,6 +181,17 @@ impl Metrics {
             self.act_took.clone(),
         );
         own.register("records_written", "Records that acts have written", self.records.clone());
+        own.register_with_unit(
+            "transaction_duration",
+            "Time from the decision on the first act of a transaction until all of it was on disk",
+            Unit::Seconds,
+            self.transaction_took.clone(),
+        );
+        own.register(
+            "transaction_acts",
+            "Acts that one transaction has put on disk together",
+            self.acts_of_transaction.clone(),
+        );
         own.register(
             "sign_ins",
             "Attempts to sign in, by what came of them",
@@ -234,6 +253,12 @@ impl Metrics {
         self.act_took.observe(took.as_secs_f64());
     }
 
+    /// A transaction is on disk.
+    pub fn committed(&self, transaction: Transaction) {
+        self.transaction_took.observe(transaction.took.as_secs_f64());
+        self.acts_of_transaction.observe(transaction.acts as f64);
+    }
+
     /// Somebody tried to sign in.
     pub fn tried(&self, outcome: SignIn) {
         self.sign_ins.get_or_create(&Came { outcome: outcome.word() }).inc();
@@ -258,8 +283,7 @@ impl Drop for Counted {
     }
 }
 
-/// The route of a request as the table has it, with names in braces.
-/// The route, with names in place of what was asked for; none where there is none.
+/// The route of a request as the table has it, with names in braces; none where there is none.
 pub(crate) fn route_of(asked: &HttpRequest) -> Option<String> {
     match asked.app_data::<Facts>() {
         Some(facts) => Some(facts.path().to_owned()),

@@ -265,6 +265,7 @@ impl Around {
                             "."
                         }
                         button.quiet { "Sign out" }
+                        a.jump href="/account" { "Your account" }
                         @if self.programme.is_some() { a.jump href="/" { "All your programmes" } }
                     }
                 }

@@ -15,6 +15,7 @@ mod routes;
 mod told;
 mod words;
 
+mod account;
 mod briefing;
 mod card;
 mod changes;

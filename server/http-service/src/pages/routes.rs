@@ -81,6 +81,11 @@ pages! {
     opened "/sign-in" HttpRequest => sign_in::show;
     sent "/sign-in" AtTheDoor => sign_in::begin;
     sent "/sign-out" Visitor => sign_in::end;
+    opened "/account" Visitor => account::show;
+    sent "/account/password" Visitor => account::change_password;
+    sent "/account/pin" Visitor => account::change_pin;
+    sent "/account/pin-removal" Visitor => account::remove_pin;
+    sent "/account/sign-ins" Visitor => account::end_sign_in;
     opened "/who" HttpRequest => sign_in::who;
     opened "/worker.js" HttpRequest => assets::worker;
 

@@ -21,6 +21,8 @@ pub(crate) struct SignInPage {
     pub to: String,
     /// Where they sign in, where the server has several organisations and this one has a name.
     pub organisation: Option<String>,
+    /// Whether they have just changed their password.
+    pub changed_password: bool,
     pub trouble: Option<Trouble>,
 }
 
@@ -29,6 +31,7 @@ impl SignInPage {
         let draft = Draft::new("sign-in", "/sign-in", "", self.trouble.as_ref());
         html! {
             h1 { "Sign in" @if let Some(name) = &self.organisation { " at " (name) } }
+            @if self.changed_password { p.recorded role="status" { "Your password is changed, and every sign-in of yours has ended. Sign in with the new one." } }
             p { "Rungbook takes an experimental aircraft from its first ground run to its full flight envelope, one released step at a time." }
             div.narrow {
                 (draft.form(html! {
@@ -52,6 +55,7 @@ impl SignInPage {
         let page = |to: &str, organisation: Option<&str>| Self {
             to: to.to_owned(),
             organisation: organisation.map(str::to_owned),
+            changed_password: to.starts_with("/account"),
             trouble: None,
         };
         let (far, long) =
@@ -59,6 +63,7 @@ impl SignInPage {
         vec![
             ("ordinary", page("/", Some("Fjord Gliding Club")).body()),
             ("empty", page("/", None).body()),
+            ("after a change", page("/account", None).body()),
             ("worst case", page(&far, Some(&long)).body()),
         ]
     }
@@ -69,6 +74,14 @@ impl SignInPage {
 pub(crate) struct Wanted {
     #[serde(default)]
     to: String,
+    /// What became of the password.
+    password: Option<Became>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Became {
+    Changed,
 }
 
 /// A place of ours, and of nobody else: browsers take `//` and `/\` for another host.
@@ -83,12 +96,17 @@ fn our_place(to: &str) -> &str {
 /// The page on which people sign in. Who is signed in already is led on.
 pub(crate) async fn show(request: HttpRequest, office: Office) -> Answer {
     let wanted = actix_web::web::Query::<Wanted>::from_query(request.query_string());
-    let to =
-        wanted.map(|wanted| our_place(&wanted.to).to_owned()).unwrap_or_else(|_| "/".to_owned());
+    let wanted = wanted.map(actix_web::web::Query::into_inner).unwrap_or_default();
+    let to = our_place(&wanted.to).to_owned();
     if door::visitor(&request, &office).is_ok() {
         return Ok(see(&to));
     }
-    let page = SignInPage { to, organisation: office.organisation.clone(), trouble: None };
+    let page = SignInPage {
+        to,
+        organisation: office.organisation.clone(),
+        changed_password: wanted.password == Some(Became::Changed),
+        trouble: None,
+    };
     Ok(Around::of_nobody("Sign in", office.now()).reply(StatusCode::OK, page.body()))
 }
 
@@ -100,6 +118,10 @@ pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Off
     match sessions::admitted(&office, &request, form.text("handle"), password).await {
         Ok(person) => {
             let now = office.now();
+            // What this browser was signed in with before is nowhere any more.
+            if let Ok(before) = door::visitor(&request, &office) {
+                office.store.end_session(before.session, now).await?;
+            }
             let refresh = office.tokens.handed_out()?;
             let session = sessions::begun(&office, person.clone(), &refresh, now).await?;
             let expires_at = now + office.settings.refresh_token_lasts;
@@ -111,7 +133,8 @@ pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Off
         Err(problem) => {
             let form = form.without(|name| name == "password");
             let organisation = office.organisation.clone();
-            let page = SignInPage { to, organisation, trouble: Some(form.trouble(problem)) };
+            let trouble = Some(form.trouble(problem));
+            let page = SignInPage { to, organisation, changed_password: false, trouble };
             let status = page.trouble.as_ref().map_or(StatusCode::OK, |trouble| trouble.status);
             Ok(Around::of_nobody("Sign in", office.now()).reply(status, page.body()))
         }

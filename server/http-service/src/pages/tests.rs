@@ -44,6 +44,7 @@ fn samples() -> Vec<(&'static str, Vec<(&'static str, Markup)>)> {
     vec![
         ("sign-in", sign_in::SignInPage::samples()),
         ("home", home::HomePage::samples()),
+        ("account", account::AccountPage::samples()),
         ("programme", overview::ProgrammePage::samples()),
         ("ladder", ladder::LadderPage::samples()),
         ("point", point::PointPage::samples()),

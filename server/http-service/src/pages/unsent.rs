@@ -93,9 +93,9 @@ impl UnsentPage {
 }
 
 /// The page of a form that nobody may send, since nobody is signed in; none where somebody is, or where no form came. What
-/// came of a form with a file is not kept: the file would have to be chosen again all the same.
+/// came of a form with a file is not kept: the file would have to be chosen again all the same. Neither are passwords.
 pub(super) async fn of_nobody(request: &mut ServiceRequest) -> Option<(Problem, UnsentPage)> {
-    if request.method() != Method::POST || request.path().starts_with("/sign-") {
+    if request.method() != Method::POST || holds_passwords(request.path()) {
         return None;
     }
     let office = office_of(request.request()).ok()?;
@@ -106,9 +106,17 @@ pub(super) async fn of_nobody(request: &mut ServiceRequest) -> Option<(Problem, 
     Some((problem, page))
 }
 
+/// Whether forms that go there hold passwords, which nobody is shown again.
+fn holds_passwords(path: &str) -> bool {
+    path.starts_with("/sign-") || path.starts_with("/account")
+}
+
 /// The page of a form that carries the token of another sign-in; none where no such form came.
 pub(super) fn of_another_sign_in(request: &HttpRequest, problem: &Problem) -> Option<UnsentPage> {
     let form = request.extensions_mut().remove::<Form>()?;
+    if holds_passwords(request.path()) {
+        return None;
+    }
     let visitor = door::visitor(request, office_of(request).ok()?).ok()?;
     Some(UnsentPage::of(request, form, Some(visitor), problem.clone()))
 }

@@ -86,6 +86,12 @@ async fn one_address_can_try_so_often_whatever_account_it_names_and_others_are_n
     let refresh = house.post("/api/v1/sessions/refresh").header("x-forwarded-for", "192.0.2.1");
     let refresh = refresh.json(&json!({ "refresh_token": "0".repeat(64) })).answer().await;
     refresh.is_problem(429, "too-many-attempts");
+    // What the client wrote before the proxy added the address is believed by nobody.
+    let hidden = from("198.51.100.7, 192.0.2.1", "keeper", PASSWORD).await;
+    hidden.is_problem(429, "too-many-attempts");
+    let hidden = house.post("/api/v1/sessions").header("forwarded", "for=198.51.100.8");
+    let hidden = hidden.header("x-forwarded-for", "192.0.2.1").json(&entry("keeper", PASSWORD));
+    hidden.answer().await.is_problem(429, "too-many-attempts");
     from("192.0.2.2", "keeper", PASSWORD).await.has_status(201);
 }
 

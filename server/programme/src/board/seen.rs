@@ -30,7 +30,8 @@ enum Point {
 }
 
 impl Seen {
-    /// The reasons that hold a point at a moment: as they were read in the same second, or else as `look` finds them.
+    /// The reasons that hold a point at a moment, as they were read in the same second, or else as `look` finds them; and
+    /// whether it is known that they last up to the end of the second.
     ///
     /// Time alone can begin or clear a reason (a check runs out, weather becomes too old), but each once at most between
     /// two records. So where the reasons say the same now and at the end of the second, they do so all the while.
@@ -41,10 +42,10 @@ impl Seen {
         now: DateTime<Utc>,
         look: impl Fn(DateTime<Utc>) -> Vec<Reason>,
         say_the_same: impl Fn(&Reason, &Reason) -> bool,
-    ) -> Arc<[Reason]> {
+    ) -> (Arc<[Reason]>, bool) {
         let second = now.trunc_subsecs(0);
         let asked_before = match self.point(place, (length, second)) {
-            Point::From(from, reasons) if from <= now => return reasons,
+            Point::From(from, reasons) if from <= now => return (reasons, true),
             Point::Nothing => false,
             Point::Once | Point::From(..) => true,
         };
@@ -56,7 +57,7 @@ impl Seen {
         };
         let point = if lasts { Point::From(now, Arc::clone(&reasons)) } else { Point::Once };
         self.note(place, (length, second), point);
-        reasons
+        (reasons, lasts)
     }
 
     fn point(&self, place: usize, of: (u64, DateTime<Utc>)) -> Point {

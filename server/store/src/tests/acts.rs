@@ -1,5 +1,7 @@
 //! Acting: one after the other, and many at once.
 
+use std::sync::{Arc, Mutex};
+
 use super::*;
 
 #[tokio::test]
@@ -46,13 +48,19 @@ async fn many_people_acting_at_once_each_see_the_records_of_all_before() {
 }
 
 #[tokio::test]
-async fn acts_that_wait_are_written_in_one_transaction_in_their_order() {
+async fn acts_that_wait_are_written_in_one_transaction_in_their_order_and_whoever_watches_hears_of_it()
+ {
     let club = Club::with_a_programme().await;
+    let heard = Arc::new(Mutex::new(Vec::new()));
+    let hears = Arc::clone(&heard);
+    club.store.watch_transactions(move |it| hears.lock().unwrap().push((it.acts, it.records)));
+    club.store.act(act(|_| Err(refusal()))).await.unwrap_err();
     let acts = (0..64).map(|number| act(move |_| Ok(vec![remark(&number.to_string())]))).collect();
     let outcomes = HeldWriter::of(&club).await.until_waiting(acts, &club.store).await;
     for (seq, outcome) in (2..).zip(outcomes) {
         assert_eq!(outcome.unwrap().entries[0].seq, seq);
     }
+    assert_eq!(*heard.lock().unwrap(), [(64, 64)], "nothing was written of what was refused");
     // One root for the founding, one for all that waited.
     assert_eq!(club.verdict().await.roots_agreed, 2);
 }

@@ -246,8 +246,21 @@ impl<'a> Draft<'a> {
     /// The PIN or password of whoever signs.
     pub fn secret(&self) -> Markup {
         let hint = "Typed again, it is your signature. It is not kept.";
-        self.field("secret", "Your PIN or password", hint, html! {
-            input type="password" id=(self.id("secret")) name="secret" autocomplete="off" required aria-describedby=[self.described_by("secret", hint)] aria-invalid=[self.invalid("secret")];
+        self.hidden_text("secret", "Your PIN or password", hint, "off", false)
+    }
+
+    /// A text that nobody who looks on can read: a password or a PIN. `autocomplete` tells the browser which of those that it
+    /// keeps belongs there. It is never shown again.
+    pub fn hidden_text(
+        &self,
+        name: &str,
+        label: &str,
+        hint: &str,
+        autocomplete: &str,
+        digits: bool,
+    ) -> Markup {
+        self.field(name, label, hint, html! {
+            input type="password" id=(self.id(name)) name=(name) autocomplete=(autocomplete) inputmode=[digits.then_some("numeric")] required aria-describedby=[self.described_by(name, hint)] aria-invalid=[self.invalid(name)];
         })
     }
 

@@ -39,10 +39,13 @@ pub(crate) struct LadderPage {
 }
 
 impl LadderPage {
-    fn of(place: String, as_list: bool, view: View<'_>, board: &Board) -> Self {
+    /// The page, with whether time alone changes nothing of it before the next whole second.
+    fn of(place: String, as_list: bool, view: View<'_>, board: &Board) -> (Self, bool) {
         let rungs = view.state.ladder.rungs().iter().enumerate();
+        let mut lasts = true;
         let steps = rungs.map(|(at, rung)| {
-            let reasons = board.reasons(at, view.state, view.now);
+            let (reasons, these_last) = board.lasting_reasons(at, view.state, view.now);
+            lasts &= these_last;
             let row = PointRow::of(view.state, rung, &reasons);
             Step {
                 code: row.code.clone(),
@@ -53,7 +56,8 @@ impl LadderPage {
                 after: rung.point.after_points.clone(),
             }
         });
-        Self { place, as_list, steps: steps.collect() }
+        let steps = steps.collect();
+        (Self { place, as_list, steps }, lasts)
     }
 
     fn of_phase(&self, phase: Phase) -> Vec<&Step> {
@@ -169,13 +173,24 @@ pub(crate) struct Asked {
     r#as: Option<Shape>,
 }
 
-/// The page.
+/// The page. Everybody is shown the same ladder, so it is drawn once for all who look within a second.
 pub(crate) async fn show(member: Member<Read>, asked: Query<Asked>, office: Office) -> Answer {
     let as_list = asked.r#as == Some(Shape::List);
-    let page = member
+    let kept = (member.programme.id.clone(), as_list);
+    let is_present = member.past.is_none();
+    let body = member
         .look_at_ladder(&office, |view, board| {
-            Ok(LadderPage::of(member.place(""), as_list, view, board))
+            let seq = view.state.length();
+            if is_present && let Some(body) = office.ladders.of(&kept, seq, view.now) {
+                return Ok(body);
+            }
+            let (page, lasts) = LadderPage::of(member.place(""), as_list, view, board);
+            let body = page.body();
+            if is_present && lasts {
+                office.ladders.put(kept, seq, view.now, body.clone());
+            }
+            Ok(body)
         })
         .await?;
-    Ok(member.around("The ladder", Section::Ladder).live().reply(StatusCode::OK, page.body()))
+    Ok(member.around("The ladder", Section::Ladder).live().reply(StatusCode::OK, body))
 }

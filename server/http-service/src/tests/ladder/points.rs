@@ -212,6 +212,50 @@ async fn a_kept_view_of_a_point_never_outlives_a_release_or_a_record_nor_shows_a
 }
 
 #[actix_web::test]
+async fn a_ladder_that_was_drawn_never_outlives_a_release_or_a_record_and_its_past_is_its_own() {
+    let bench = Bench::new().await;
+    let form = format!("to=%2F&handle=viv&password={}", PASSWORD.replace(' ', "+"));
+    let sign_in = bench.house.post("/sign-in").header("host", "bench.test");
+    let sign_in = sign_in.header("origin", "http://bench.test");
+    let signed_in = sign_in.bytes("application/x-www-form-urlencoded", form).answer().await;
+    let signed_in = signed_in.has_status(303);
+    let cookie = signed_in.header("set-cookie").split(';').next().unwrap();
+    // What the picture says of the first point, asked as often as it takes until what is kept is shown.
+    let drawn = async |of: &str| {
+        let mut told = Vec::new();
+        for _ in 0..4 {
+            let ask = bench.house.get(&format!("/programmes/bench/ladder{of}"));
+            let page = ask.header("host", "bench.test").header("cookie", cookie).answer().await;
+            let page = String::from_utf8(page.has_status(200).body).unwrap();
+            let from = page.find("/points/G-1").unwrap();
+            let told_of_it = page[from..].split("</a>").next().unwrap();
+            told.push(told_of_it.to_owned());
+        }
+        assert!(told.iter().all(|it| *it == told[0]), "{told:?}");
+        told.remove(0)
+    };
+    let at_first = drawn("").await;
+    assert!(!drawn("?as=list").await.contains("translate"), "the list is no picture");
+    let approved = bench.sign("eve", "G-1", "plan-approval", json!({})).await.has_status(201);
+    let until = json!({ "valid_until": "2026-05-02T08:00:01.500Z" });
+    bench.sign("sam", "G-1", "release", until).await.has_status(201);
+    bench.sign("pat", "G-1", "acknowledgement", json!({})).await.has_status(201);
+    bench.house.time_passes(TimeDelta::milliseconds(1_400));
+    let released = drawn("").await;
+    assert_ne!(at_first, released, "after other records");
+    bench.house.time_passes(TimeDelta::milliseconds(99));
+    assert_eq!(drawn("").await, released);
+    bench.house.time_passes(TimeDelta::milliseconds(1));
+    let ran_out = drawn("").await;
+    assert_ne!(ran_out, released, "in the same second");
+    let stop = json!({ "reason": "Smoke." });
+    bench.post("pat", "/stand-down", stop).await.has_status(201);
+    assert_ne!(drawn("").await, ran_out, "in the same second, after another record");
+    let seq = approved.json()["records"][0]["seq"].as_u64().unwrap();
+    assert_eq!(drawn(&format!("?as_of={}", seq - 1)).await, at_first);
+}
+
+#[actix_web::test]
 async fn every_rule_that_holds_a_point_stands_in_the_reference() {
     let bench = Bench::new().await;
     let answer = bench.house.get("/api/v1/rules").answer().await.has_status(200);
