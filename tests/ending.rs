@@ -115,3 +115,15 @@ fn a_program_with_idle_connections_ends_soon() {
     team.server.is_asked_to_end();
     team.server.ends_within(Duration::from_secs(8));
 }
+
+#[test]
+fn whoever_was_answered_can_tell_the_program_to_end_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("data");
+    Server::begin(&data);
+    for _ in 0..8 {
+        let mut server = Server::serve(&data);
+        server.stranger().get("/api/v1/health/live").has_status(200);
+        server.ends_when_asked();
+    }
+}

@@ -1,12 +1,13 @@
 //! TLS of the program's own: whom a phone trusts, what it is shown first, and what is never served without being asked for.
 
+use std::io::{Read, Write};
 use std::process::{Command, Output};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use sha2::Digest;
 
-use crate::harness::{PROGRAM, Server};
+use crate::harness::{PASSWORD, PROGRAM, Server};
 
 /// Somebody whose phone trusts these authorities and no other.
 fn phone(trusted: &[&[u8]]) -> ureq::Agent {
@@ -100,6 +101,56 @@ fn files_that_were_given_are_spoken_with() {
 
     let health = format!("{}/api/v1/health/ready", given.base);
     assert_eq!(phone(&[&given.certificate]).get(&health).call().unwrap().status(), 200);
+}
+
+#[test]
+fn over_tls_the_cookie_is_secure_and_browsers_themselves_keep_it_to_this_host() {
+    let given = Given::served();
+    let agent = phone(&[&given.certificate]);
+    let form = format!("to=%2F&handle=keeper&password={}", PASSWORD.replace(' ', "+"));
+    let asked = agent.post(format!("{}/sign-in", given.base)).header("origin", &given.base);
+    let asked = asked.header("content-type", "application/x-www-form-urlencoded");
+    let answer = asked.config().max_redirects(0).build().send(form).unwrap();
+    assert_eq!(answer.status(), 303);
+    let cookie = answer.headers().get("set-cookie").unwrap().to_str().unwrap();
+    assert!(cookie.starts_with("__Host-rungbook="), "{cookie}");
+    for said in ["; Secure", "; HttpOnly", "; SameSite=Strict", "; Path=/"] {
+        assert!(cookie.contains(said), "{said} in {cookie}");
+    }
+    assert!(!cookie.contains("Domain"), "{cookie}");
+}
+
+/// A greeting of TLS as RFC 2246 and 5246 have it (from memory), of one version at most.
+fn greeting(most: [u8; 2]) -> Vec<u8> {
+    // ECDHE with ECDSA, AES with CBC for the old and with GCM for the new; the groups, points and signatures that go with them.
+    let suites = [0, 4, 0xC0, 0x09, 0xC0, 0x2B];
+    let extensions =
+        [0, 10, 0, 4, 0, 2, 0, 23, 0, 11, 0, 2, 1, 0, 0, 13, 0, 4, 0, 2, 4, 3].as_slice();
+    let many = u8::try_from(extensions.len()).unwrap();
+    let hello =
+        [&most, [7; 32].as_slice(), &[0], &suites, &[1, 0], &[0, many], extensions].concat();
+    let length = u8::try_from(hello.len()).unwrap();
+    [&[0x16, 3, 1, 0, length + 4, 1, 0, 0, length], hello.as_slice()].concat()
+}
+
+#[test]
+fn older_versions_of_tls_are_refused() {
+    let given = Given::served();
+    let address = given.base.replace("https://localhost", "127.0.0.1");
+    let answered = |most: [u8; 2]| {
+        let mut stream = std::net::TcpStream::connect(&address).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
+        stream.write_all(&greeting(most)).unwrap();
+        let mut answer = [0; 7];
+        stream.read_exact(&mut answer).unwrap();
+        (answer[0], answer[5], answer[6])
+    };
+    // The same greeting of 1.2 is answered with the server's own.
+    assert_eq!(answered([3, 3]).0, 0x16);
+    for older in [[3, 1], [3, 2]] {
+        // A fatal alert: this version is not spoken.
+        assert_eq!(answered(older), (0x15, 2, 70), "{older:?}");
+    }
 }
 
 /// What every kind of answer says of coming back over TLS: one of the API, a page, one that leads on, and none.

@@ -118,6 +118,25 @@ fn no_secret_is_in_any_line_of_the_log_however_much_is_logged() {
     }
 }
 
+#[test]
+fn who_failed_to_sign_in_is_told_with_the_address_and_named_where_the_handle_is_somebodys() {
+    let (_team, mut server, log) = team_that_logs("info");
+    let fails = |handle: &str| {
+        let body = json!({ "handle": handle, "password": "not the password" });
+        server.stranger().post("/api/v1/sessions", body).has_status(401);
+    };
+    fails("cas");
+    // A password in the wrong field looks like a handle, too.
+    fails("canary-in-the-wrong-field");
+    server.ends_when_asked();
+    let log = std::fs::read_to_string(&log).unwrap();
+    let lines: Vec<&str> =
+        log.lines().filter(|line| line.contains("a sign-in was refused")).collect();
+    assert_eq!(lines.len(), 2, "{log}");
+    assert!(lines.iter().all(|line| line.contains("127.0.0.1")), "{lines:?}");
+    assert!(lines[0].contains("cas") && !log.contains("canary"), "{lines:?}");
+}
+
 /// A collector of traces: whatever is sent to it.
 struct Collector {
     address: String,

@@ -74,6 +74,11 @@ fn what_is_not_there_not_understood_or_too_large_is_told_as_a_problem_with_its_r
     cas.get("/snacks").has_problem(404, "no-such-path");
     let not_so = cas.delete(&snags).has_problem(405, "method-not-allowed");
     assert_eq!(not_so.header("allow"), Some("GET, POST"));
+    for path in [snags.as_str(), "/sign-in", "/no/such/path"] {
+        let traced = cas.with("accept", "text/html").send("TRACE", path, None);
+        assert!([403, 404, 405].contains(&traced.status), "{path}: {}", traced.status);
+        assert!(!traced.text.contains("Bearer"), "what was asked comes back: {}", traced.text);
+    }
     cas.send("PATCH", &snags, Some(("application/json", "{}".to_owned())))
         .has_problem(405, "method-not-allowed");
 

@@ -27,6 +27,7 @@ mod pace;
 mod page;
 mod pages;
 mod picture;
+mod plain_password;
 mod played;
 pub mod problem;
 mod qr;
@@ -48,7 +49,7 @@ use std::net::TcpListener;
 use std::time::Duration;
 
 use actix_web::body::BoxBody;
-use actix_web::dev::Server;
+use actix_web::dev::{Server, ServerHandle};
 use actix_web::middleware::{Next, from_fn};
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{App, HttpServer};
@@ -185,7 +186,7 @@ impl Service {
     ///
     /// # Errors
     ///
-    /// Where the listener cannot be used.
+    /// Where the listener cannot be used, or the system tells no signals.
     pub fn serve(
         &self,
         listener: TcpListener,
@@ -193,19 +194,23 @@ impl Service {
         workers: usize,
     ) -> std::io::Result<Server> {
         let service = self.clone();
-        actix_web::rt::spawn(end_listening(self.houses.clone()));
+        // Before anybody is answered, so that whoever was answered can tell the program to end.
+        let told = Told::listen()?;
         actix_web::rt::spawn(tidy_up(self.houses.clone()));
         let server = HttpServer::new(move || {
             let service = service.clone();
             App::new().configure(move |config| service.configure(config))
         })
         .workers(workers.max(1))
+        .disable_signals()
         .shutdown_timeout(CUT_AFTER_S);
         let server = match tls {
             Some(tls) => server.listen_rustls_0_23(listener, tls)?,
             None => server.listen(listener)?,
         };
-        Ok(server.run())
+        let server = server.run();
+        actix_web::rt::spawn(end_when_told(self.houses.clone(), told, server.handle()));
+        Ok(server)
     }
 }
 
@@ -232,28 +237,48 @@ async fn tidy_up(houses: Houses) {
     }
 }
 
+/// The signals by which a program is told to end.
+struct Told {
+    #[cfg(unix)]
+    terminate: tokio::signal::unix::Signal,
+    #[cfg(unix)]
+    interrupt: tokio::signal::unix::Signal,
+}
+
+impl Told {
+    /// Signals that come from now on are told.
+    fn listen() -> std::io::Result<Self> {
+        #[cfg(unix)]
+        {
+            use tokio::signal::unix::{SignalKind, signal};
+            let [terminate, interrupt] =
+                [SignalKind::terminate(), SignalKind::interrupt()].map(signal);
+            Ok(Self { terminate: terminate?, interrupt: interrupt? })
+        }
+        #[cfg(not(unix))]
+        Ok(Self {})
+    }
+
+    async fn to_end(&mut self) {
+        #[cfg(unix)]
+        tokio::select! {
+            _ = self.terminate.recv() => {}
+            _ = self.interrupt.recv() => {}
+        }
+        #[cfg(not(unix))]
+        if tokio::signal::ctrl_c().await.is_err() {
+            std::future::pending().await
+        }
+    }
+}
+
 /// Waits until the program is told to end, and then lets go of those who only listen: the server waits for all that is
 /// under way, and a stream of events would be under way for minutes. What is being made in the background ends too.
-async fn end_listening(houses: Houses) {
-    let end = || {
-        for (_, office) in houses.all() {
-            office.evidence.end();
-        }
-        houses.premises().ending.begin();
-    };
-    use actix_web::rt::signal;
-    #[cfg(unix)]
-    {
-        let told = signal::unix::signal(signal::unix::SignalKind::terminate());
-        if let Ok(mut told) = told {
-            tokio::select! {
-                _ = told.recv() => {}
-                _ = signal::ctrl_c() => {}
-            }
-            return end();
-        }
+async fn end_when_told(houses: Houses, mut told: Told, server: ServerHandle) {
+    told.to_end().await;
+    for (_, office) in houses.all() {
+        office.evidence.end();
     }
-    if signal::ctrl_c().await.is_ok() {
-        end();
-    }
+    houses.premises().ending.begin();
+    server.stop(true).await;
 }

@@ -11,7 +11,8 @@ use prometheus_client::metrics::gauge::Gauge;
 use store::Store;
 
 use crate::metrics::Counted;
-use crate::problem::{BUSY, FAULT, INVALID, Problem, SECRET_WRONG};
+use crate::plain_password::is_plain;
+use crate::problem::{BUSY, FAULT, INVALID, Problem, SECRET_WRONG, capitalised};
 use crate::turns::Turns;
 
 /// The shortest password, in characters.
@@ -37,7 +38,9 @@ pub enum BadSecret {
     )]
     PasswordLength,
     /// The password is too plain.
-    #[error("a password must not be one character repeated, nor contain the handle")]
+    #[error(
+        "a password must not be one part repeated, a row of the keyboard, or usual words and digits alone, nor contain the handle"
+    )]
     PasswordPlain,
     /// The PIN is not 6 to 12 digits.
     #[error("a PIN has 6 to 12 digits, not all the same and not counting up or down")]
@@ -91,12 +94,9 @@ pub(crate) fn check_password(handle: &PersonHandle, password: &str) -> Result<()
     if password.chars().count() < SHORTEST_PASSWORD || password.len() > LONGEST_PASSWORD {
         return Err(BadSecret::PasswordLength);
     }
-    let mut characters = password.chars();
-    let first = characters.next();
-    let repeated = characters.all(|character| Some(character) == first);
     let named = handle.as_str().len() >= 4
         && password.to_lowercase().contains(&handle.as_str().to_lowercase());
-    if repeated || named { Err(BadSecret::PasswordPlain) } else { Ok(()) }
+    if named || is_plain(password) { Err(BadSecret::PasswordPlain) } else { Ok(()) }
 }
 
 pub(crate) fn check_pin(pin: &str) -> Result<(), BadSecret> {
@@ -125,6 +125,10 @@ pub(crate) struct Counts {
     pub waiting: Gauge,
 }
 
+fn not_allowed(field: &'static str, error: &BadSecret) -> Problem {
+    Problem::of_field(INVALID, field, format!("{}.", capitalised(&error.to_string())))
+}
+
 /// Hashes and checks secrets, a few at a time.
 #[derive(Debug, Clone)]
 pub(crate) struct Secrets {
@@ -144,14 +148,13 @@ impl Secrets {
         field: &'static str,
         password: String,
     ) -> Result<String, Problem> {
-        check_password(handle, &password)
-            .map_err(|error| Problem::of_field(INVALID, field, format!("{error}.")))?;
+        check_password(handle, &password).map_err(|error| not_allowed(field, &error))?;
         self.hash(password).await
     }
 
     /// Hashes a PIN that is allowed.
     pub async fn hash_pin(&self, pin: String) -> Result<String, Problem> {
-        check_pin(&pin).map_err(|error| Problem::of_field(INVALID, "pin", format!("{error}.")))?;
+        check_pin(&pin).map_err(|error| not_allowed("pin", &error))?;
         self.hash(pin).await
     }
 
@@ -310,9 +313,13 @@ mod tests {
     #[test]
     fn passwords_and_pins_that_anyone_would_try_first_are_refused() {
         let handle = PersonHandle::new("brook").unwrap();
-        for bad in ["short", "aaaaaaaaaaaaaaa", "brook is my name", &"x y".repeat(100)] {
+        for bad in
+            ["short", "Password2026", "brook is my name", &"wet grass, warm cells, ".repeat(12)]
+        {
             assert!(check_password(&handle, bad).is_err(), "{bad}");
         }
+        let of_64 = "wet grass and warm cells, ".repeat(3)[..60].to_owned() + "over";
+        check_password(&handle, &of_64).unwrap();
         for bad in ["12345", "123456", "654321", "000000", "12345x", "4".repeat(13).as_str()] {
             assert!(check_pin(bad).is_err(), "{bad}");
         }

@@ -102,7 +102,7 @@ impl AccountPage {
                     (set.hidden_text(SECRET, "Your password", "So that nobody else sets it.", "current-password", false))
                     (set.send("Set the PIN"))
                 }))
-                @if self.has_pin { (remove.form(html! { (remove.send("Take the PIN away")) })) }
+                @if self.has_pin { (remove.form(html! { p.send { button.quiet { "Take the PIN away" } } })) }
             }
         }
     }
