@@ -259,7 +259,7 @@ impl Told {
         Ok(Self {})
     }
 
-    async fn to_end(&mut self) {
+    async fn comes(&mut self) {
         #[cfg(unix)]
         tokio::select! {
             _ = self.terminate.recv() => {}
@@ -275,7 +275,7 @@ impl Told {
 /// Waits until the program is told to end, and then lets go of those who only listen: the server waits for all that is
 /// under way, and a stream of events would be under way for minutes. What is being made in the background ends too.
 async fn end_when_told(houses: Houses, mut told: Told, server: ServerHandle) {
-    told.to_end().await;
+    told.comes().await;
     for (_, office) in houses.all() {
         office.evidence.end();
     }
