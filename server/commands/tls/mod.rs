@@ -75,6 +75,12 @@ impl Tls {
         address: SocketAddr,
         behind_proxy: bool,
     ) -> Result<Speaks, Failure> {
+        if behind_proxy && !address.ip().is_loopback() {
+            tracing::warn!(
+                %address,
+                "whoever reaches this address without going through the proxy is taken for the proxy: let nothing but the proxy reach it"
+            );
+        }
         if let (Some(certificate), Some(key)) = (&self.certificate, &self.key) {
             return Ok(Speaks::Given(files::read(certificate, key)?));
         }
@@ -92,10 +98,6 @@ impl Tls {
             return Ok(Speaks::Plain);
         }
         if behind_proxy {
-            tracing::warn!(
-                %address,
-                "whoever reaches this address without going through the proxy is taken for the proxy, and is not asked to speak TLS: let nothing but the proxy reach it"
-            );
             return Ok(Speaks::Plain);
         }
         if self.plain_http {

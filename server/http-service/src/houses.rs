@@ -70,8 +70,8 @@ impl Houses {
             Doors::One(office) => return Ok(office),
             Doors::ByHost(offices) => offices,
         };
-        let host = host(request, self.premises().settings.behind_proxy);
-        host.and_then(|host| offices.get(&host)).ok_or_else(|| {
+        let behind_proxy = self.premises().settings.behind_proxy;
+        asked_for(offices, request, behind_proxy).ok_or_else(|| {
             Problem::new(
                 MISDIRECTED,
                 "Nothing is served under the name of the host that was asked for. Check the address; whoever runs the server knows the right one.",
@@ -115,6 +115,20 @@ fn in_target(request: &HttpRequest) -> Option<&str> {
     request.uri().authority().map(|authority| authority.as_str())
 }
 
+/// What a request is for, of what there is under each name. Where a proxy passes on a host of which a client could have written
+/// the header, and the host that was asked for is another one's, it is for neither.
+fn asked_for<'a, T>(
+    there: &'a BTreeMap<HostName, T>,
+    request: &HttpRequest,
+    behind_proxy: bool,
+) -> Option<&'a T> {
+    let host = host(request, behind_proxy)?;
+    let direct = authority(request, false);
+    let is_of_another = HostName::of_authority(&direct)
+        .is_some_and(|direct| direct != host && there.contains_key(&direct));
+    if is_of_another { None } else { there.get(&host) }
+}
+
 /// The host that is asked for. A request that names two is for neither.
 fn host(request: &HttpRequest, behind_proxy: bool) -> Option<HostName> {
     let mut named = request.headers().get_all(HOST);
@@ -153,6 +167,25 @@ mod tests {
         // As HTTP/2 has it.
         let target = || TestRequest::get().uri("https://north.example.org/who");
         assert_eq!(asked(target(), false).unwrap(), "north.example.org");
+    }
+
+    #[test]
+    fn behind_a_proxy_nobody_comes_to_one_house_by_the_name_of_another() {
+        let there: BTreeMap<HostName, u8> = [("north", 1), ("south", 2)]
+            .map(|(name, it)| (format!("{name}.example.org").parse().unwrap(), it))
+            .into();
+        let asked = |host: &'static str, told: Option<&'static str>| {
+            let mut request = TestRequest::get().uri("/").insert_header(("host", host));
+            if let Some(told) = told {
+                request = request.insert_header(("x-forwarded-host", told));
+            }
+            asked_for(&there, &request.to_http_request(), true).copied()
+        };
+        assert_eq!(asked("north.example.org", None), Some(1));
+        assert_eq!(asked("10.0.0.7:8440", Some("south.example.org")), Some(2));
+        assert_eq!(asked("north.example.org", Some("north.example.org")), Some(1));
+        assert_eq!(asked("north.example.org", Some("south.example.org")), None);
+        assert_eq!(asked("10.0.0.7:8440", Some("east.example.org")), None);
     }
 
     #[test]

@@ -195,7 +195,7 @@ impl Service {
     ) -> std::io::Result<Server> {
         let service = self.clone();
         // Before anybody is answered, so that whoever was answered can tell the program to end.
-        let told = Told::listen()?;
+        let signals = Signals::listen()?;
         actix_web::rt::spawn(tidy_up(self.houses.clone()));
         let server = HttpServer::new(move || {
             let service = service.clone();
@@ -209,7 +209,7 @@ impl Service {
             None => server.listen(listener)?,
         };
         let server = server.run();
-        actix_web::rt::spawn(end_when_told(self.houses.clone(), told, server.handle()));
+        actix_web::rt::spawn(end_when_told(self.houses.clone(), signals, server.handle()));
         Ok(server)
     }
 }
@@ -238,14 +238,14 @@ async fn tidy_up(houses: Houses) {
 }
 
 /// The signals by which a program is told to end.
-struct Told {
+struct Signals {
     #[cfg(unix)]
     terminate: tokio::signal::unix::Signal,
     #[cfg(unix)]
     interrupt: tokio::signal::unix::Signal,
 }
 
-impl Told {
+impl Signals {
     /// Signals that come from now on are told.
     fn listen() -> std::io::Result<Self> {
         #[cfg(unix)]
@@ -259,7 +259,7 @@ impl Told {
         Ok(Self {})
     }
 
-    async fn comes(&mut self) {
+    async fn any(&mut self) {
         #[cfg(unix)]
         tokio::select! {
             _ = self.terminate.recv() => {}
@@ -274,8 +274,8 @@ impl Told {
 
 /// Waits until the program is told to end, and then lets go of those who only listen: the server waits for all that is
 /// under way, and a stream of events would be under way for minutes. What is being made in the background ends too.
-async fn end_when_told(houses: Houses, mut told: Told, server: ServerHandle) {
-    told.comes().await;
+async fn end_when_told(houses: Houses, mut signals: Signals, server: ServerHandle) {
+    signals.any().await;
     for (_, office) in houses.all() {
         office.evidence.end();
     }

@@ -68,15 +68,23 @@ const WORDS: [&str; 48] = [
 
 /// Whether a password is a part that is repeated, runs along a row, or is made of nothing but usual words, digits and signs.
 pub(crate) fn is_plain(password: &str) -> bool {
-    let plain: Vec<char> = password.to_lowercase().chars().map(as_letter).collect();
     let typed: Vec<char> = password.to_lowercase().chars().collect();
-    repeats(&typed) || runs_along(&typed) || is_of_words(&plain)
+    // What stands around the words is digits and signs; what stands in them may be meant as letters.
+    let within = match typed.iter().position(|sign| sign.is_alphabetic()) {
+        Some(first) => {
+            let last = typed.iter().rposition(|sign| sign.is_alphabetic()).unwrap_or(first);
+            &typed[first..=last]
+        }
+        None => &[],
+    };
+    let as_letters: Vec<char> = within.iter().copied().map(as_letter).collect();
+    repeats(&typed) || runs_along(&typed) || is_of_words(&typed) || is_of_words(&as_letters)
 }
 
 /// What stands for a letter that it looks like.
 const fn as_letter(sign: char) -> char {
     match sign {
-        '@' => 'a',
+        '@' | '4' => 'a',
         '0' => 'o',
         '3' => 'e',
         '$' | '5' => 's',
@@ -108,13 +116,7 @@ fn runs_along(signs: &[char]) -> bool {
 
 /// Usual words alone, once digits and signs are left out: `Password2026!`, `welcome-pilot-1`.
 fn is_of_words(signs: &[char]) -> bool {
-    // What was a digit may have been meant as one, so it is looked at without what stands for letters, too.
     let letters: String = signs.iter().filter(|sign| sign.is_alphabetic()).collect();
-    let trimmed = letters.trim_end_matches(['i', 'o', 'e', 's']);
-    [letters.as_str(), trimmed].iter().any(|text| is_made_of_words(text))
-}
-
-fn is_made_of_words(letters: &str) -> bool {
     // Up to which letters words alone lead.
     let mut reached = vec![false; letters.len() + 1];
     reached[0] = true;
@@ -144,6 +146,17 @@ mod tests {
             "Password12345678",
             "P@ssw0rd2026!!",
             "Welcome-Pilot-2026",
+            "Welcome123456",
+            "Welcome12345!",
+            "Welcome2013!!",
+            "Princess12345",
+            "changeme12345",
+            "Charlie12345!",
+            "123456password",
+            "1Password2026",
+            "Password1pilot",
+            "Pilot2015Flight",
+            "P4ssword-flight",
             "letmein letmein",
             "123456789012",
             "098765432109",

@@ -57,7 +57,7 @@ pub enum OpenError {
     Database(#[from] sqlx::Error),
     /// The database cannot be reached.
     #[error(
-        "{database} cannot be reached; look whether it runs, and whether host, name, user and password are right"
+        "{database} cannot be reached; look whether it runs, whether host, name, user and password are right, and whether it speaks TLS, which is asked for on another machine unless the URL says sslmode=disable"
     )]
     Unreachable {
         /// Which, without a password.

@@ -222,10 +222,17 @@ impl Store {
         .await
     }
 
-    /// The sessions of a person that were not ended, each with the moment at which its last refresh token ends.
-    pub fn sessions_of(&self, handle: &PersonHandle) -> Vec<(Uuid, DateTime<Utc>)> {
+    /// The sessions of a person that stand at a moment, each with the moment at which its last refresh token ends.
+    pub fn sessions_of(
+        &self,
+        handle: &PersonHandle,
+        now: DateTime<Utc>,
+    ) -> Vec<(Uuid, DateTime<Utc>)> {
         let sign_ins = self.shared().sign_ins.read();
-        let of_person = sign_ins.sessions.iter().filter(|(_, standing)| standing.handle == *handle);
+        let of_person = sign_ins
+            .sessions
+            .iter()
+            .filter(|(_, standing)| standing.handle == *handle && standing.expires_at > now);
         of_person.map(|(id, standing)| (*id, standing.expires_at)).collect()
     }
 

@@ -93,8 +93,8 @@ impl FromStr for DatabaseUrl {
             return Err(BadDatabaseUrl::NoName);
         }
         // As nobody else is served without TLS, so nobody else's database is asked without it, unless that was asked for by name.
-        let unencrypted_by_name =
-            text.contains("sslmode=disable") || text.contains("sslmode=allow");
+        let unencrypted_by_name = options_named(text)
+            .any(|(name, value)| matches!(name, "sslmode" | "ssl-mode") && value == "disable");
         let options = match options.get_ssl_mode() {
             PgSslMode::Disable | PgSslMode::Allow | PgSslMode::Prefer
                 if !is_on_this_machine(&options) && !unencrypted_by_name =>
@@ -107,6 +107,12 @@ impl FromStr for DatabaseUrl {
         let options = options.application_name("rungbook").disable_statement_logging();
         Ok(Self(Box::new(options)))
     }
+}
+
+/// What stands behind the `?` of a URL.
+fn options_named(url: &str) -> impl Iterator<Item = (&str, &str)> {
+    let query = url.split_once('?').map_or("", |(_, query)| query);
+    query.split('&').filter_map(|option| option.split_once('='))
 }
 
 /// Whether what is said to a database stays on this machine.
@@ -187,6 +193,10 @@ mod tests {
             ("postgres://a@192.0.2.7/x?sslmode=prefer", "Require"),
             ("postgres://a@db.example.org/x?sslmode=verify-full", "VerifyFull"),
             ("postgres://a@db.example.org/x?sslmode=disable", "Disable"),
+            ("postgres://a@db.example.org/x?ssl-mode=disable", "Disable"),
+            ("postgres://a@db.example.org/x?sslmode=allow", "Require"),
+            ("postgres://sslmode=disable@db.example.org/x", "Require"),
+            ("postgres://a@db.example.org/x?application_name=sslmode=disable", "Require"),
             ("postgres://a@localhost/x", "Prefer"),
             ("postgres://a@127.0.0.1:6000/x", "Prefer"),
             ("postgres://a@[::1]/x", "Prefer"),

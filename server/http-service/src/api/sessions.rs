@@ -270,7 +270,7 @@ pub(crate) async fn end_of(
     session: Uuid,
     office: &Office,
 ) -> Result<(), Problem> {
-    if !office.store.sessions_of(person).iter().any(|(own, _)| *own == session) {
+    if !office.store.sessions_of(person, office.now()).iter().any(|(own, _)| *own == session) {
         return Err(Problem::unknown("sign-in", session));
     }
     office.store.end_session(session, office.now()).await?;
@@ -286,7 +286,7 @@ pub(crate) fn sessions_of(
 ) -> Vec<StandingSession> {
     let mut sessions: Vec<StandingSession> = office
         .store
-        .sessions_of(person)
+        .sessions_of(person, office.now())
         .into_iter()
         .map(|(session, expires_at)| StandingSession {
             session,

@@ -1,15 +1,14 @@
 //! One's own account: password, PIN, and where one is signed in.
 
-use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
-use actix_web::http::header::LOCATION;
 use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
 
 use super::door::Visitor;
-use super::form::{Draft, Form, SECRET, Trouble};
+use super::form::{Draft, Form, Hidden, SECRET, Trouble};
+use super::sign_in::see;
 use super::words::moment;
 use crate::api::account::{ChangePassword, ChangePin, new_password_of, new_pin_of, no_pin_of};
 use crate::api::sessions::{end_of, sessions_of};
@@ -59,6 +58,11 @@ impl Done {
     }
 }
 
+/// The name of the form that ends a sign-in.
+fn of_sign_in(session: Uuid) -> String {
+    format!("end-{session}")
+}
+
 /// What the page shows.
 #[derive(Debug, Clone)]
 pub(crate) struct AccountPage {
@@ -77,12 +81,24 @@ impl AccountPage {
     fn body(&self) -> Markup {
         html! {
             h1 { "Your account" }
+            @if let Some(trouble) = self.unplaced() { (trouble.alone()) }
             @if let Some(done) = self.done { p.recorded role="status" { (done.told()) } }
-            p { (self.name) ", who signs in as " strong { (self.handle) } "." @if self.administrator { " You manage the accounts of this server." } }
+            p { (self.name) ", who signs in as " strong { (self.handle) } "." @if self.administrator { " You manage the accounts here." } }
             (self.pin())
             (self.password())
             (self.where_signed_in())
         }
+    }
+
+    /// A refused form of a sign-in that has ended meanwhile, or of a PIN that is gone.
+    fn unplaced(&self) -> Option<&Trouble> {
+        let has_form = |form: &str| {
+            let of_row = |row: &SignInRow| !row.here && form == of_sign_in(row.session);
+            ["pin", "password"].contains(&form)
+                || (form == "pin-removal" && self.has_pin)
+                || self.sign_ins.iter().any(of_row)
+        };
+        self.trouble.as_ref().filter(|trouble| !has_form(&trouble.form))
     }
 
     fn draft<'a>(&'a self, name: &'a str, to: &'a str) -> Draft<'a> {
@@ -98,8 +114,8 @@ impl AccountPage {
                 @if self.has_pin { p { "You have a PIN to sign with on the field." } }
                 @else { p { "You have no PIN. With one you sign on the field without typing your password." } }
                 (set.form(html! {
-                    (set.hidden_text(PIN, if self.has_pin { "Another PIN" } else { "PIN" }, "6 to 12 digits, not all the same and not counting up or down.", "off", true))
-                    (set.hidden_text(SECRET, "Your password", "So that nobody else sets it.", "current-password", false))
+                    (set.hidden_text(PIN, if self.has_pin { "Another PIN" } else { "PIN" }, "6 to 12 digits, not all the same and not counting up or down.", Hidden::Pin))
+                    (set.hidden_text(SECRET, "Your password", "So that nobody else sets it.", Hidden::Password))
                     (set.send("Set the PIN"))
                 }))
                 @if self.has_pin { (remove.form(html! { p.send { button.quiet { "Take the PIN away" } } })) }
@@ -114,8 +130,8 @@ impl AccountPage {
                 h2 { "Password" }
                 p { "Changing it ends every sign-in of yours, also this one." }
                 (change.form(html! {
-                    (change.hidden_text(SECRET, "Your password as it is", "", "current-password", false))
-                    (change.hidden_text(NEW_PASSWORD, "The new password", "12 characters or more, without your handle in it. Words that only you would put together are best.", "new-password", false))
+                    (change.hidden_text(SECRET, "Your password as it is", "", Hidden::Password))
+                    (change.hidden_text(NEW_PASSWORD, "The new password", "12 characters or more, without your handle in it. Words that only you would put together are best.", Hidden::NewPassword))
                     (change.send("Change the password"))
                 }))
             }
@@ -136,7 +152,7 @@ impl AccountPage {
                                 ". It ends " (moment(row.ends_at)) "."
                             }
                             @if !row.here {
-                                @let name = format!("end-{}", row.session);
+                                @let name = of_sign_in(row.session);
                                 @let end = self.draft(&name, "/account/sign-ins");
                                 (end.form(html! {
                                     (end.hidden("session", row.session.to_string()))
@@ -223,7 +239,7 @@ fn page(
 }
 
 /// Leads back to the page, which tells what was done; or shows it again with why nothing was, and without secrets.
-fn settled(
+fn shown_again(
     outcome: Result<Done, Problem>,
     visitor: &Visitor,
     form: Form,
@@ -238,10 +254,6 @@ fn settled(
     }
 }
 
-fn see(place: &str) -> HttpResponse {
-    HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
-}
-
 /// Changes the password, and leads to where one signs in with it.
 pub(crate) async fn change_password(visitor: Visitor, form: Form, office: Office) -> Answer {
     let change = ChangePassword {
@@ -250,7 +262,7 @@ pub(crate) async fn change_password(visitor: Visitor, form: Form, office: Office
     };
     match new_password_of(&visitor.handle, change, &office).await {
         Ok(()) => Ok(see("/sign-in?to=%2Faccount&password=changed")),
-        Err(problem) => settled(Err(problem), &visitor, form, &office),
+        Err(problem) => shown_again(Err(problem), &visitor, form, &office),
     }
 }
 
@@ -259,13 +271,13 @@ pub(crate) async fn change_pin(visitor: Visitor, form: Form, office: Office) -> 
     let change =
         ChangePin { secret: form.text(SECRET).to_owned(), pin: form.text(PIN).trim().to_owned() };
     let set = new_pin_of(&visitor.handle, change, &office).await;
-    settled(set.map(|()| Done::PinSet), &visitor, form, &office)
+    shown_again(set.map(|()| Done::PinSet), &visitor, form, &office)
 }
 
 /// Takes the PIN away.
 pub(crate) async fn remove_pin(visitor: Visitor, form: Form, office: Office) -> Answer {
     let removed = no_pin_of(&visitor.handle, &office).await;
-    settled(removed.map(|()| Done::PinTakenAway), &visitor, form, &office)
+    shown_again(removed.map(|()| Done::PinTakenAway), &visitor, form, &office)
 }
 
 /// Ends one of the sign-ins.
@@ -276,5 +288,5 @@ pub(crate) async fn end_sign_in(visitor: Visitor, form: Form, office: Office) ->
         Ok(session) => end_of(&visitor.handle, session, &office).await,
         Err(problem) => Err(problem),
     };
-    settled(ended.map(|()| Done::SignInEnded), &visitor, form, &office)
+    shown_again(ended.map(|()| Done::SignInEnded), &visitor, form, &office)
 }

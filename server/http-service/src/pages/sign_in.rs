@@ -31,7 +31,7 @@ impl SignInPage {
         let draft = Draft::new("sign-in", "/sign-in", "", self.trouble.as_ref());
         html! {
             h1 { "Sign in" @if let Some(name) = &self.organisation { " at " (name) } }
-            @if self.changed_password { p.recorded role="status" { "Your password is changed, and every sign-in of yours has ended. Sign in with the new one." } }
+            @if self.changed_password { p.recorded role="status" { "If you have just changed your password, every sign-in of yours has ended: sign in with the new one." } }
             p { "Rungbook takes an experimental aircraft from its first ground run to its full flight envelope, one released step at a time." }
             div.narrow {
                 (draft.form(html! {
@@ -118,12 +118,14 @@ pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Off
     match sessions::admitted(&office, &request, form.text("handle"), password).await {
         Ok(person) => {
             let now = office.now();
+            let refresh = office.tokens.handed_out()?;
+            let session = sessions::begun(&office, person.clone(), &refresh, now).await?;
             // What this browser was signed in with before is nowhere any more.
             if let Ok(before) = door::visitor(&request, &office) {
                 office.store.end_session(before.session, now).await?;
+                let (who, ended) = (&before.handle, before.session);
+                tracing::info!(person = %who, session = %ended, "a sign-in of {who} ended with another one in its browser");
             }
-            let refresh = office.tokens.handed_out()?;
-            let session = sessions::begun(&office, person.clone(), &refresh, now).await?;
             let expires_at = now + office.settings.refresh_token_lasts;
             let token = office.tokens.issue_for_pages(&person, session, now, expires_at)?;
             let lasts_s = (expires_at - now).num_seconds();
@@ -165,7 +167,8 @@ pub(crate) async fn end(visitor: Visitor, _: Form, request: HttpRequest, office:
     Ok(HttpResponse::SeeOther().cookie(cookie).insert_header((LOCATION, "/sign-in")).finish())
 }
 
-fn see(place: &str) -> HttpResponse {
+/// Leads the browser on.
+pub(super) fn see(place: &str) -> HttpResponse {
     HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
 }
 

@@ -220,7 +220,11 @@ pub(crate) async fn after(
             .fetch_all(&mut **connection)
             .await?;
             let unpacked = rows.iter().map(|row| Kept::unpacked(row)).collect::<Option<_>>();
-            unpacked.ok_or_else(|| sqlx::Error::Decode("a row of the ledger is no row".into()))
+            unpacked.ok_or_else(|| {
+                let place =
+                    format!("a record of {programme} after number {after_seq} is no record");
+                sqlx::Error::Decode(place.into())
+            })
         }
         Link::Postgres(connection) => {
             sqlx::query_as(

@@ -246,26 +246,43 @@ impl<'a> Draft<'a> {
     /// The PIN or password of whoever signs.
     pub fn secret(&self) -> Markup {
         let hint = "Typed again, it is your signature. It is not kept.";
-        self.hidden_text("secret", "Your PIN or password", hint, "off", false)
+        self.hidden_text("secret", "Your PIN or password", hint, Hidden::Signature)
     }
 
-    /// A text that nobody who looks on can read: a password or a PIN. `autocomplete` tells the browser which of those that it
-    /// keeps belongs there. It is never shown again.
-    pub fn hidden_text(
-        &self,
-        name: &str,
-        label: &str,
-        hint: &str,
-        autocomplete: &str,
-        digits: bool,
-    ) -> Markup {
+    /// A text that nobody who looks on can read. It is never shown again.
+    pub fn hidden_text(&self, name: &str, label: &str, hint: &str, what: Hidden) -> Markup {
+        let digits = (what == Hidden::Pin).then_some("numeric");
         self.field(name, label, hint, html! {
-            input type="password" id=(self.id(name)) name=(name) autocomplete=(autocomplete) inputmode=[digits.then_some("numeric")] required aria-describedby=[self.described_by(name, hint)] aria-invalid=[self.invalid(name)];
+            input type="password" id=(self.id(name)) name=(name) autocomplete=(what.autocomplete()) inputmode=[digits] required aria-describedby=[self.described_by(name, hint)] aria-invalid=[self.invalid(name)];
         })
     }
 
     /// The button that sends it.
     pub fn send(&self, words: &str) -> Markup {
         html! { p.send { button { (words) } } }
+    }
+}
+
+/// What is typed where nobody shall read it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Hidden {
+    /// The PIN or password of whoever signs: typed by themselves each time.
+    Signature,
+    /// A new PIN.
+    Pin,
+    /// The password as it is.
+    Password,
+    /// The password as it will be.
+    NewPassword,
+}
+
+impl Hidden {
+    /// Which of those that a browser keeps belongs there.
+    const fn autocomplete(self) -> &'static str {
+        match self {
+            Self::Signature | Self::Pin => "off",
+            Self::Password => "current-password",
+            Self::NewPassword => "new-password",
+        }
     }
 }

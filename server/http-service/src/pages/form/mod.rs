@@ -11,7 +11,7 @@ mod given;
 mod trouble;
 
 pub(super) use body::SECRET;
-pub(crate) use fields::Draft;
+pub(crate) use fields::{Draft, Hidden};
 pub(crate) use file::FormWithFile;
 pub(super) use given::read;
 pub(crate) use given::{Form, FormAtTheDoor, LARGEST, recorded, recorded_anew, settled};

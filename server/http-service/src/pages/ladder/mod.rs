@@ -18,6 +18,9 @@ use crate::desk::{Answer, View};
 use crate::given::Query;
 use crate::office::Office;
 
+/// A larger ladder is drawn for each who looks, so that what is kept of all programmes stays small.
+const LARGEST_KEPT: usize = 256 * 1024;
+
 /// A point of the ladder.
 #[derive(Debug, Clone)]
 pub(crate) struct Step {
@@ -186,7 +189,7 @@ pub(crate) async fn show(member: Member<Read>, asked: Query<Asked>, office: Offi
             }
             let (page, lasts) = LadderPage::of(member.place(""), as_list, view, board);
             let body = page.body();
-            if is_present && lasts {
+            if is_present && lasts && body.0.len() <= LARGEST_KEPT {
                 office.ladders.put(kept, seq, view.now, body.clone());
             }
             Ok(body)
