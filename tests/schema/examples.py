@@ -31,7 +31,7 @@ DESCRIPTION = requests.get(f"{BASE}/api/v1/openapi.json", timeout=30).json()
 # Examples that speak of a file which is not there, or is shorter than any that a recorder writes.
 # Or of a prediction that no run has kept there.
 OF_OTHER_FILES = ("day_plans_replan", "predictions_review", "intervals_take", "recordings_take", "recordings_confirm_clock", "reductions_make")
-NOT_THERE = ("{interval}", "{reduction}", "{deviation}", "{link}", "{order}", "/judged", "/clock-estimate")
+NOT_THERE = ("{interval}", "{reduction}", "{deviation}", "{link}", "{order}", "{session}", "/judged", "/clock-estimate")
 
 
 def first_recording():
