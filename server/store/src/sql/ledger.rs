@@ -22,18 +22,6 @@ pub(crate) struct Kept {
     pub leaf: Vec<u8>,
 }
 
-impl Kept {
-    /// Of a row in one text: number, moment and leaf before the entry. None where it is no such text.
-    fn unpacked(row: &str) -> Option<Self> {
-        let mut parts = row.splitn(4, ' ');
-        let (seq, recorded_at) = (parts.next()?.parse().ok()?, parts.next()?.parse().ok()?);
-        let digits = parts.next()?.as_bytes().chunks(2);
-        let byte = |pair: &[u8]| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok();
-        let leaf = digits.map(byte).collect::<Option<_>>()?;
-        Some(Self { seq, recorded_at, entry: parts.next()?.to_owned(), leaf })
-    }
-}
-
 pub(crate) async fn insert_programme(
     link: &mut Link<'_>,
     programme: &ProgrammeId,
@@ -207,37 +195,14 @@ pub(crate) async fn after(
     after_seq: i64,
     limit: i64,
 ) -> sqlx::Result<Vec<Kept>> {
-    match link {
-        // One value a row: each is handed over by the thread that reads the file, which takes longer than reading it.
-        Link::Sqlite(connection) => {
-            let rows: Vec<String> = sqlx::query_scalar(
-                "SELECT seq || ' ' || recorded_at || ' ' || hex(leaf) || ' ' || entry FROM ledger
-                 WHERE programme = $1 AND seq > $2 ORDER BY seq LIMIT $3",
-            )
-            .bind(programme)
-            .bind(after_seq)
-            .bind(limit)
-            .fetch_all(&mut **connection)
-            .await?;
-            let unpacked = rows.iter().map(|row| Kept::unpacked(row)).collect::<Option<_>>();
-            unpacked.ok_or_else(|| {
-                let place =
-                    format!("a record of {programme} after number {after_seq} is no record");
-                sqlx::Error::Decode(place.into())
-            })
-        }
-        Link::Postgres(connection) => {
-            sqlx::query_as(
-                "SELECT seq, recorded_at, entry, leaf FROM ledger
-                 WHERE programme = $1 AND seq > $2 ORDER BY seq LIMIT $3",
-            )
-            .bind(programme)
-            .bind(after_seq)
-            .bind(limit)
-            .fetch_all(&mut **connection)
-            .await
-        }
-    }
+    on!(link, connection => sqlx::query_as(
+        "SELECT seq, recorded_at, entry, leaf FROM ledger
+         WHERE programme = $1 AND seq > $2 ORDER BY seq LIMIT $3",
+    )
+    .bind(programme)
+    .bind(after_seq)
+    .bind(limit)
+    .fetch_all(connection))
 }
 
 /// The number of the last record that was recorded at or before a moment; 0 if none was.
