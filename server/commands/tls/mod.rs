@@ -94,10 +94,7 @@ impl Tls {
                 Box::new(Introduced::new(authority, names, address, at)),
             ));
         }
-        if address.ip().is_loopback() {
-            return Ok(Speaks::Plain);
-        }
-        if behind_proxy {
+        if address.ip().is_loopback() || behind_proxy {
             return Ok(Speaks::Plain);
         }
         if self.plain_http {

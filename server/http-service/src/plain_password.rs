@@ -1,12 +1,17 @@
 //! Passwords that are long and all the same among the first that anybody tries.
 
-/// Rows in which fingers or heads run along.
-const ROWS: [&str; 6] = [
+/// Rows in which fingers or heads run along: the alphabet, digits, and the letters of English and German keyboards.
+///
+/// # Source
+///
+/// Common practice, no source.
+const ROWS: [&str; 7] = [
     "abcdefghijklmnopqrstuvwxyz",
     "01234567890",
     "qwertyuiop",
     "qwertzuiop",
     "asdfghjkl",
+    "zxcvbnm",
     "yxcvbnm",
 ];
 
@@ -99,7 +104,8 @@ fn repeats(signs: &[char]) -> bool {
         .any(|unit| signs.iter().zip(&signs[unit..]).all(|(one, other)| one == other))
 }
 
-/// Each sign beside the one before in some row, but for a few turns: `abcdefghijkl`, `qwertyasdfgh`.
+/// Each sign beside the one before in some row, but for a turn in every six signs, which is ours and has no source:
+/// `abcdefghijkl`, `qwertyasdfgh`.
 fn runs_along(signs: &[char]) -> bool {
     let beside = |one: char, other: char| {
         ROWS.iter().any(|row| {
@@ -163,6 +169,8 @@ mod tests {
             "abcdefghijklmnop",
             "qwertyuiop123",
             "qwertyuiopasdf",
+            "zxcvbnmzxcvb7",
+            "asdfghzxcvbn",
             "iloveyou123456",
             "administrator1",
             "rungbook-admin",

@@ -39,7 +39,7 @@ pub enum BadSecret {
     PasswordLength,
     /// The password is too plain.
     #[error(
-        "a password must not be one part repeated, a row of the keyboard, or usual words and digits alone, nor contain the handle"
+        "a password must not be one part repeated, a row of the keyboard, or usual words and digits alone, nor contain the handle; take words that only you would put together"
     )]
     PasswordPlain,
     /// The PIN is not 6 to 12 digits.

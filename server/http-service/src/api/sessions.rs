@@ -15,7 +15,7 @@ use crate::given::{At, Given, Session};
 use crate::idempotency::{REPLAYED, TRUE};
 use crate::metrics::SignIn as Tried;
 use crate::office::Office;
-use crate::problem::{FAULT, Problem, SIGN_IN_REFUSED};
+use crate::problem::{FAULT, NOT_FOUND, Problem, SIGN_IN_REFUSED};
 use crate::token::HandedOut;
 
 /// Who signs in.
@@ -70,7 +70,7 @@ struct WithoutTokens {
 }
 
 /// One sign-in that stands.
-#[derive(Debug, Serialize, utoipa::ToSchema)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub struct StandingSession {
     /// Its id.
     pub session: Uuid,
@@ -271,11 +271,19 @@ pub(crate) async fn end_of(
     office: &Office,
 ) -> Result<(), Problem> {
     if !office.store.sessions_of(person, office.now()).iter().any(|(own, _)| *own == session) {
-        return Err(Problem::unknown("sign-in", session));
+        return Err(no_such_sign_in());
     }
     office.store.end_session(session, office.now()).await?;
     tracing::info!(%person, %session, "{person} ended a sign-in");
     Ok(())
+}
+
+/// What is told of a sign-in that cannot be ended.
+pub(crate) fn no_such_sign_in() -> Problem {
+    Problem::new(
+        NOT_FOUND,
+        "You have no such sign-in: it has ended already, or is none of yours. Look at the list of your sign-ins.",
+    )
 }
 
 /// The sign-ins of a person that stand, oldest first, as one of them is told.

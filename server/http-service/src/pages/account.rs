@@ -1,35 +1,20 @@
 //! One's own account: password, PIN, and where one is signed in.
 
 use actix_web::http::StatusCode;
-use chrono::{DateTime, Utc};
 use maud::{Markup, html};
 use serde::Deserialize;
 use uuid::Uuid;
 
 use super::door::Visitor;
-use super::form::{Draft, Form, Hidden, SECRET, Trouble};
-use super::sign_in::see;
+use super::form::{Draft, Form, Hidden, NEW_PASSWORD, PIN, SECRET, Trouble};
+use super::led_to;
 use super::words::moment;
 use crate::api::account::{ChangePassword, ChangePin, new_password_of, new_pin_of, no_pin_of};
-use crate::api::sessions::{end_of, sessions_of};
+use crate::api::sessions::{StandingSession, end_of, no_such_sign_in, sessions_of};
 use crate::desk::Answer;
 use crate::given::Query;
 use crate::office::Office;
 use crate::problem::Problem;
-
-/// The fields of new secrets, which are never shown again.
-const NEW_PASSWORD: &str = "new_password";
-const PIN: &str = "pin";
-
-/// Where somebody is signed in.
-#[derive(Debug, Clone)]
-pub(crate) struct SignInRow {
-    pub session: Uuid,
-    /// It is the one that looks at the page.
-    pub here: bool,
-    pub began_at: Option<DateTime<Utc>>,
-    pub ends_at: DateTime<Utc>,
-}
 
 /// What was just done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -72,7 +57,7 @@ pub(crate) struct AccountPage {
     pub has_pin: bool,
     pub token: String,
     /// Oldest first.
-    pub sign_ins: Vec<SignInRow>,
+    pub sign_ins: Vec<StandingSession>,
     pub done: Option<Done>,
     pub trouble: Option<Trouble>,
 }
@@ -81,7 +66,7 @@ impl AccountPage {
     fn body(&self) -> Markup {
         html! {
             h1 { "Your account" }
-            @if let Some(trouble) = self.unplaced() { (trouble.alone()) }
+            @if let Some(trouble) = self.unplaced() { (trouble.told.part()) }
             @if let Some(done) = self.done { p.recorded role="status" { (done.told()) } }
             p { (self.name) ", who signs in as " strong { (self.handle) } "." @if self.administrator { " You manage the accounts here." } }
             (self.pin())
@@ -93,7 +78,7 @@ impl AccountPage {
     /// A refused form of a sign-in that has ended meanwhile, or of a PIN that is gone.
     fn unplaced(&self) -> Option<&Trouble> {
         let has_form = |form: &str| {
-            let of_row = |row: &SignInRow| !row.here && form == of_sign_in(row.session);
+            let of_row = |row: &StandingSession| !row.current && form == of_sign_in(row.session);
             ["pin", "password"].contains(&form)
                 || (form == "pin-removal" && self.has_pin)
                 || self.sign_ins.iter().any(of_row)
@@ -148,10 +133,10 @@ impl AccountPage {
                         li {
                             p {
                                 @if let Some(at) = row.began_at { "Since " (moment(at)) } @else { "Since an unknown moment" }
-                                @if row.here { ": " strong { "this one" } }
-                                ". It ends " (moment(row.ends_at)) "."
+                                @if row.current { ": " strong { "this one" } }
+                                ". It ends " (moment(row.expires_at)) "."
                             }
-                            @if !row.here {
+                            @if !row.current {
                                 @let name = of_sign_in(row.session);
                                 @let end = self.draft(&name, "/account/sign-ins");
                                 (end.form(html! {
@@ -169,12 +154,13 @@ impl AccountPage {
     #[cfg(test)]
     pub fn samples() -> Vec<(&'static str, Markup)> {
         use super::tests::long;
+        use chrono::DateTime;
         let page = |many: usize, done: Option<Done>| {
-            let row = |place: usize| SignInRow {
+            let row = |place: usize| StandingSession {
                 session: Uuid::from_u128(place as u128),
-                here: place == 0,
+                current: place == 0,
                 began_at: (place % 3 < 2).then_some(DateTime::UNIX_EPOCH),
-                ends_at: DateTime::UNIX_EPOCH,
+                expires_at: DateTime::UNIX_EPOCH,
             };
             Self {
                 handle: if many > 10 { "a".repeat(40) } else { "marit".to_owned() },
@@ -217,28 +203,20 @@ fn page(
         .store
         .account(&visitor.handle)
         .ok_or_else(|| Problem::unknown("person", &visitor.handle))?;
-    let sign_ins = sessions_of(&visitor.handle, visitor.session, office).into_iter();
     let page = AccountPage {
         handle: visitor.handle.to_string(),
         name: account.name,
         administrator: account.administrator,
         has_pin: account.pin_hash.is_some(),
         token: visitor.form_token.clone(),
-        sign_ins: sign_ins
-            .map(|it| SignInRow {
-                session: it.session,
-                here: it.current,
-                began_at: it.began_at,
-                ends_at: it.expires_at,
-            })
-            .collect(),
+        sign_ins: sessions_of(&visitor.handle, visitor.session, office),
         done,
         trouble,
     };
     Ok(visitor.around("Your account").reply(status, page.body()))
 }
 
-/// Leads back to the page, which tells what was done; or shows it again with why nothing was, and without secrets.
+/// Leads back to the page, which tells what was done; or shows it again with why nothing was.
 fn shown_again(
     outcome: Result<Done, Problem>,
     visitor: &Visitor,
@@ -246,11 +224,8 @@ fn shown_again(
     office: &Office,
 ) -> Answer {
     match outcome {
-        Ok(done) => Ok(see(&format!("/account?done={}", done.name()))),
-        Err(problem) => {
-            let form = form.without(|name| [SECRET, NEW_PASSWORD, PIN].contains(&name));
-            page(visitor, None, Some(form.trouble(problem)), office)
-        }
+        Ok(done) => Ok(led_to(&format!("/account?done={}", done.name()))),
+        Err(problem) => page(visitor, None, Some(form.trouble(problem)), office),
     }
 }
 
@@ -261,7 +236,7 @@ pub(crate) async fn change_password(visitor: Visitor, form: Form, office: Office
         new_password: form.text(NEW_PASSWORD).to_owned(),
     };
     match new_password_of(&visitor.handle, change, &office).await {
-        Ok(()) => Ok(see("/sign-in?to=%2Faccount&password=changed")),
+        Ok(()) => Ok(led_to("/sign-in?to=%2Faccount&password=changed")),
         Err(problem) => shown_again(Err(problem), &visitor, form, &office),
     }
 }
@@ -282,8 +257,7 @@ pub(crate) async fn remove_pin(visitor: Visitor, form: Form, office: Office) -> 
 
 /// Ends one of the sign-ins.
 pub(crate) async fn end_sign_in(visitor: Visitor, form: Form, office: Office) -> Answer {
-    let named = form.text("session");
-    let session = named.parse().map_err(|_| Problem::unknown("sign-in", named));
+    let session = form.text("session").parse().map_err(|_| no_such_sign_in());
     let ended = match session {
         Ok(session) => end_of(&visitor.handle, session, &office).await,
         Err(problem) => Err(problem),

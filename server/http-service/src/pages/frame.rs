@@ -11,6 +11,7 @@ use maud::Markup;
 
 use super::around::{Around, Section};
 use super::door;
+use super::led_to;
 use super::told::Told;
 use super::unsent;
 use crate::office::office_of;
@@ -119,7 +120,7 @@ fn reply_to(request: &HttpRequest, problem: &Problem) -> HttpResponse {
         } else {
             format!("/sign-in?to={}", super::words::escaped_for_query(asked))
         };
-        return HttpResponse::SeeOther().insert_header((header::LOCATION, place)).finish();
+        return led_to(&place);
     }
     reply_with(request, problem, problem.title(), Told::of(problem).page())
 }

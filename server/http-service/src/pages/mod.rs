@@ -52,8 +52,16 @@ mod today;
 mod tomorrow;
 mod unsent;
 
+use actix_web::HttpResponse;
+use actix_web::http::header::LOCATION;
+
 pub(crate) use frame::is_page;
 pub(crate) use routes::register;
+
+/// Leads the browser on to a place of ours.
+fn led_to(place: &str) -> HttpResponse {
+    HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
+}
 
 #[cfg(test)]
 mod tests;

@@ -1,10 +1,10 @@
 //! The one table of pages: what can be opened or sent, by whom, and which function answers.
 
-use actix_web::http::header::{ALLOW, HeaderValue, LOCATION};
+use actix_web::http::header::{ALLOW, HeaderValue};
 use actix_web::http::{Method, StatusCode};
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::web::{self, PayloadConfig, ServiceConfig};
-use actix_web::{Handler, HttpRequest, HttpResponse, Responder, Route, guard};
+use actix_web::{Handler, HttpRequest, Responder, Route, guard};
 
 use super::door::{Member, Visitor};
 use super::form::{Form, FormAtTheDoor, FormWithFile};
@@ -242,5 +242,5 @@ async fn not_so(request: HttpRequest, allow: String) -> Answer {
     }
     let page = request.path().rsplit_once('/').map_or("/", |(page, _)| page);
     let page = if page.is_empty() { "/" } else { page };
-    Ok(HttpResponse::SeeOther().insert_header((LOCATION, page)).finish())
+    Ok(led_to(page))
 }

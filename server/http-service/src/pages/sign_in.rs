@@ -9,7 +9,8 @@ use serde::{Deserialize, Serialize};
 
 use super::around::Around;
 use super::door::{self, Visitor};
-use super::form::{Draft, Form, FormAtTheDoor, Trouble};
+use super::form::{Draft, Form, FormAtTheDoor, PASSWORD, Trouble};
+use super::led_to;
 use crate::api::sessions;
 use crate::desk::{Answer, answer};
 use crate::office::Office;
@@ -99,7 +100,7 @@ pub(crate) async fn show(request: HttpRequest, office: Office) -> Answer {
     let wanted = wanted.map(actix_web::web::Query::into_inner).unwrap_or_default();
     let to = our_place(&wanted.to).to_owned();
     if door::visitor(&request, &office).is_ok() {
-        return Ok(see(&to));
+        return Ok(led_to(&to));
     }
     let page = SignInPage {
         to,
@@ -114,7 +115,7 @@ pub(crate) async fn show(request: HttpRequest, office: Office) -> Answer {
 pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Office) -> Answer {
     let form = form.0;
     let to = our_place(form.text("to")).to_owned();
-    let password = form.text("password").to_owned();
+    let password = form.text(PASSWORD).to_owned();
     match sessions::admitted(&office, &request, form.text("handle"), password).await {
         Ok(person) => {
             let now = office.now();
@@ -133,7 +134,6 @@ pub(crate) async fn begin(form: FormAtTheDoor, request: HttpRequest, office: Off
             Ok(HttpResponse::SeeOther().cookie(cookie).insert_header((LOCATION, to)).finish())
         }
         Err(problem) => {
-            let form = form.without(|name| name == "password");
             let organisation = office.organisation.clone();
             let trouble = Some(form.trouble(problem));
             let page = SignInPage { to, organisation, changed_password: false, trouble };
@@ -165,11 +165,6 @@ pub(crate) async fn end(visitor: Visitor, _: Form, request: HttpRequest, office:
     tracing::info!(person = %visitor.handle, session = %visitor.session, "{} signed out", visitor.handle);
     let cookie = door::cookie(&request, &office, String::new(), 0);
     Ok(HttpResponse::SeeOther().cookie(cookie).insert_header((LOCATION, "/sign-in")).finish())
-}
-
-/// Leads the browser on.
-pub(super) fn see(place: &str) -> HttpResponse {
-    HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
 }
 
 #[cfg(test)]

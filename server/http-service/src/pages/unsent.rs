@@ -106,7 +106,7 @@ pub(super) async fn of_nobody(request: &mut ServiceRequest) -> Option<(Problem, 
     Some((problem, page))
 }
 
-/// Whether forms that go there hold passwords, which nobody is shown again.
+/// Whether forms that go there are about passwords: what else is in them is not worth a page of its own.
 fn holds_passwords(path: &str) -> bool {
     path.starts_with("/sign-") || path.starts_with("/account")
 }

@@ -2,9 +2,7 @@
 
 mod shown;
 
-use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
-use actix_web::http::header::LOCATION;
 use programme::codes::CheckCode;
 
 pub(crate) use shown::{CheckLine, CheckPage, ChecksPage, form, is_due};
@@ -12,6 +10,7 @@ pub(crate) use shown::{CheckLine, CheckPage, ChecksPage, form, is_due};
 use super::around::Section;
 use super::door::Member;
 use super::form::{Form, Trouble, settled};
+use super::led_to;
 use super::point::Recorded;
 use crate::access::{DoChecks, Permission, Read, ReportEvents};
 use crate::api;
@@ -43,7 +42,7 @@ async fn list<P: Permission>(
 /// Happenings stand on the page of the checks, which they end.
 pub(crate) async fn happenings(member: Member<Read>) -> Answer {
     let place = member.place("/checks#happenings");
-    Ok(HttpResponse::SeeOther().insert_header((LOCATION, place)).finish())
+    Ok(led_to(&place))
 }
 
 /// Reports a happening.

@@ -8,6 +8,10 @@ use serde_json::{Map, Value, json};
 pub(super) const OWN: &str = "form.";
 /// The field of the password or PIN.
 pub(in crate::pages) const SECRET: &str = "secret";
+/// The other fields of passwords and PINs.
+pub(in crate::pages) const PASSWORD: &str = "password";
+pub(in crate::pages) const NEW_PASSWORD: &str = "new_password";
+pub(in crate::pages) const PIN: &str = "pin";
 /// A list has no more places in a form.
 const MOST: usize = 1000;
 
@@ -54,6 +58,11 @@ pub(super) fn body(fields: &[(String, String)]) -> Result<Value, Vec<Fault>> {
         }
     }
     if faults.is_empty() { Ok(body) } else { Err(faults) }
+}
+
+/// Whether nobody is shown again what was typed there.
+pub(super) fn is_secret(name: &str) -> bool {
+    [SECRET, PASSWORD, NEW_PASSWORD, PIN].contains(&name)
 }
 
 /// The place in the body that a field is called by.

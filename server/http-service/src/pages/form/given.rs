@@ -6,7 +6,6 @@ use std::pin::Pin;
 
 use actix_web::body::to_bytes;
 use actix_web::dev::Payload;
-use actix_web::http::header::LOCATION;
 use actix_web::web::Bytes;
 use actix_web::{FromRequest, HttpMessage as _, HttpRequest, HttpResponse};
 use serde::de::DeserializeOwned;
@@ -14,7 +13,7 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 use store::Idempotency;
 
-use super::body::{self, OWN, SECRET};
+use super::body::{self, OWN, SECRET, is_secret};
 use super::trouble::Trouble;
 use crate::desk::Answer;
 use crate::entity_tag::Precondition;
@@ -22,6 +21,7 @@ use crate::given::{Given, Signed, check_type, shaped};
 use crate::idempotency::Asked;
 use crate::office::office_of;
 use crate::pages::door;
+use crate::pages::led_to;
 use crate::problem::{BAD_REQUEST, FOREIGN_FORM, FaultView, INVALID, Problem};
 
 /// The media type of forms without files.
@@ -193,7 +193,7 @@ fn see(place: &str, told: &Value) -> HttpResponse {
         Some(seq) => format!("{place}?recorded={seq}"),
         None => place.to_owned(),
     };
-    HttpResponse::SeeOther().insert_header((LOCATION, place)).finish()
+    led_to(&place)
 }
 
 pub(in crate::pages) async fn read(
@@ -232,7 +232,7 @@ pub(super) fn idempotency(
         digest.update(file.bytes());
     }
     for (name, text) in &form.fields {
-        if name.starts_with(OWN) || name == SECRET {
+        if name.starts_with(OWN) || is_secret(name) {
             continue;
         }
         for part in [name, text] {

@@ -10,7 +10,7 @@ mod file;
 mod given;
 mod trouble;
 
-pub(super) use body::SECRET;
+pub(super) use body::{NEW_PASSWORD, PASSWORD, PIN, SECRET};
 pub(crate) use fields::{Draft, Hidden};
 pub(crate) use file::FormWithFile;
 pub(super) use given::read;

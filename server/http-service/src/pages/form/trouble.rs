@@ -3,7 +3,7 @@
 use actix_web::http::StatusCode;
 use maud::{Markup, html};
 
-use super::body::{OWN, SECRET, place};
+use super::body::{OWN, is_secret, place};
 use super::given::Form;
 use crate::pages::told::Told;
 use crate::problem::{KEY_REUSED, Problem};
@@ -27,13 +27,13 @@ impl Trouble {
                 .clone_into(&mut told.detail);
         }
         // A secret is never sent back.
-        let typed = form.fields.iter().filter(|(name, _)| name != SECRET).cloned().collect();
+        let typed = form.fields.iter().filter(|(name, _)| !is_secret(name)).cloned().collect();
         Self { form: form.name().to_owned(), typed, told, status: problem.status() }
     }
 
     /// A form that was not refused, and is shown again with what was typed.
     pub fn typed_only(form: Form) -> Self {
-        let typed = form.fields.iter().filter(|(name, _)| name != SECRET).cloned().collect();
+        let typed = form.fields.iter().filter(|(name, _)| !is_secret(name)).cloned().collect();
         Self { form: form.name().to_owned(), typed, told: Told::default(), status: StatusCode::OK }
     }
 
@@ -64,7 +64,7 @@ impl Trouble {
         }
     }
 
-    /// Every field but the secret, as it came.
+    /// Every field but those of secrets, as it came.
     pub fn fields(&self) -> &[(String, String)] {
         &self.typed
     }
